@@ -1,0 +1,1 @@
+//! Exact kinematics of every lock set.

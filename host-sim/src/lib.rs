@@ -1,0 +1,15 @@
+//! Slipwarden's host side: from one driveline file to a running, checked supervisor.
+#![forbid(unsafe_code)]
+
+pub mod checkers;
+pub mod cli;
+pub mod drive;
+pub mod driveline;
+pub mod exact;
+pub mod explain;
+pub mod kinematics;
+pub mod picture;
+pub mod plant;
+pub mod review;
+pub mod survey;
+pub mod table;

@@ -1,0 +1,3 @@
+//! The `slipwarden` command.
+
+fn main() {}
