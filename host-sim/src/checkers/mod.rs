@@ -1,0 +1,1 @@
+//! The judges: each looks at the plant's truth only.

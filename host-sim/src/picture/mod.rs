@@ -1,0 +1,3 @@
+//! Pictures a person can read.
+
+pub mod svg;
