@@ -7,7 +7,9 @@
 mod conflicts;
 mod motions;
 mod rows;
+mod simplex;
 mod torque;
+mod windows;
 mod words;
 
 use std::fmt;
@@ -17,6 +19,10 @@ use num_traits::Zero;
 pub use conflicts::{Conflict, Overlap};
 pub use rows::{gear_row_name, gear_rows, lock_row};
 pub use torque::{LockTorque, Push, TorqueRelations};
+pub use windows::{
+    End, EndedBy, EngineLink, Limit, LimitKind, NoWindow, Window, engine_link, find_window,
+    kmh_per_output_rpm, shaft_range, window_of, windows,
+};
 pub use words::and_list;
 
 use crate::driveline::{Driveline, MachineId, MachineKind, ShaftId};
