@@ -2,7 +2,13 @@
 
 pub mod balance;
 pub mod charge;
+pub mod closed_loop;
 pub mod dense;
+pub mod driver;
+pub mod faults;
 pub mod governor;
 pub mod motion;
 pub mod plan;
+pub mod reason;
+pub mod record;
+pub mod trace;
