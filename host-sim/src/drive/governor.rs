@@ -185,7 +185,10 @@ impl Governor {
                 return (Part::Given, -engine.drag_nm * (speed / 5.0).clamp(-1.0, 1.0));
             }
             if !joined && !matches!(order, MachineOrder::HoldSpeed { .. }) {
-                return self.holding(m, speed, engine.idle_rpm * RPM);
+                // Its own governor keeps it at idle; what is asked above that would lift it.
+                self.pull[m] = 0.0;
+                self.given_nm[m] = self.torque_nm[m];
+                return (Part::Given, -engine.drag_nm);
             }
         }
         let given = match order {

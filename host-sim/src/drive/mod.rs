@@ -11,4 +11,6 @@ pub mod motion;
 pub mod plan;
 pub mod reason;
 pub mod record;
+pub mod summary;
+pub mod summary_text;
 pub mod trace;
