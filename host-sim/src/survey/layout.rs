@@ -61,13 +61,15 @@ impl Table {
     }
 
     /// Width of all columns but the last, gaps included.
-    pub(super) fn fixed_width(&self) -> usize {
+    fn fixed_width(&self) -> usize {
         self.widths().iter().map(|w| w + GAP).sum::<usize>() + GAP
     }
 
     /// Whether the last column has room beside the others.
     pub(super) fn fits(&self, width: usize) -> bool {
-        self.fixed_width() + LAST_MIN <= width
+        let last = self.head.len() - 1;
+        let words = self.rows.iter().flat_map(|row| row[last].split_whitespace().map(chars));
+        self.fixed_width() + words.max().unwrap_or(0).max(LAST_MIN) <= width
     }
 
     fn widths(&self) -> Vec<usize> {
