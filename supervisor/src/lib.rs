@@ -12,6 +12,7 @@ pub mod bits;
 mod choose;
 pub mod decide;
 pub mod guards;
+pub mod hash;
 pub mod heat;
 pub mod interlock;
 pub mod io;

@@ -124,7 +124,8 @@ impl<'a> Reading<'a> {
         for parity in self.table.parities {
             let readable = self.now.valid.contains(parity.sensors);
             let residual = magnitude(row_times(&parity.row, &self.now.radps));
-            if readable && !(residual <= parity.max) {
+            let agrees = residual <= parity.max;
+            if readable && !agrees {
                 self.implausible = self.implausible.or(parity.sensors);
             }
         }
@@ -272,10 +273,14 @@ impl Guards for Reading<'_> {
 
     fn target_allowed(&mut self, step: u16) -> bool {
         let Some(step) = self.table.step(step) else { return false };
-        match self.target_radps(step) {
-            Some(target) => step.target_min <= target && target <= step.target_max,
-            None => false,
-        }
+        let Some(target) = self.target_radps(step) else { return false };
+        let inside = |x: f32, min: f32, max: f32| min <= x && x <= max;
+        inside(target, step.target_min, step.target_max)
+            && self
+                .table
+                .limits_of(step)
+                .iter()
+                .all(|limit| inside(row_times(&limit.row, &self.now.radps), limit.min, limit.max))
     }
 
     fn demand_within(&mut self, step: u16) -> bool {

@@ -31,8 +31,9 @@ fn arrangement_orders(data: &Arrangement, reading: &Reading) -> [MachineOrder; M
     let output = reading.output_radps();
     data.duties.map(|duty| match (duty, output) {
         (Duty::Free, _) => MachineOrder::Free,
-        (Duty::Hold { per_output, min, max }, Some(output)) => {
-            MachineOrder::HoldSpeed { target_radps: between(per_output * output, min, max) }
+        (Duty::Hold { per_output, per_pace }, Some(output)) => {
+            let pace = between(data.pace.per_output * output, data.pace.min, data.pace.max);
+            MachineOrder::HoldSpeed { target_radps: per_output * output + per_pace * pace }
         }
         // Without a trusted road speed there is no target: no torque is the safe order.
         (Duty::Unload, _) | (Duty::Hold { .. }, None) => MachineOrder::Unload,

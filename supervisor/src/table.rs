@@ -56,6 +56,8 @@ pub struct Table<'a> {
     pub sets: &'a [Set],
     /// All steps.
     pub steps: &'a [Step],
+    /// Speed limits after a step, grouped by step.
+    pub limits: &'a [Limit],
     /// `[way][stuck][set][arrangement]` -> step, or [`NO_STEP`] with the reason why.
     pub next: &'a [u16],
 }
@@ -176,15 +178,25 @@ pub enum Duty {
     Free,
     /// No torque.
     Unload,
-    /// Hold `per_output x output speed`, kept within `min..=max` (rad/s).
+    /// Hold `per_output x output speed + per_pace x pace` ([`Pace`]).
     Hold {
         /// Machine speed per output speed.
         per_output: f32,
-        /// Lowest target, rad/s.
-        min: f32,
-        /// Highest target, rad/s.
-        max: f32,
+        /// Machine speed per engine speed.
+        per_pace: f32,
     },
+}
+
+/// Engine speed that an arrangement runs at: `per_output x output speed`, kept within
+/// `min..=max` (rad/s). All zero when the engine is not joined.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Pace {
+    /// Engine speed per output speed.
+    pub per_output: f32,
+    /// Lowest, rad/s.
+    pub min: f32,
+    /// Highest, rad/s.
+    pub max: f32,
 }
 
 /// Whether the engine runs in an arrangement.
@@ -207,6 +219,8 @@ pub struct Arrangement {
     pub engine: EngineUse,
     /// What each machine does.
     pub duties: [Duty; MAX_MACHINES],
+    /// Engine speed it runs at.
+    pub pace: Pace,
     /// Road-speed window as output speed, rad/s (tightened).
     pub window: Window,
 }
@@ -279,8 +293,6 @@ pub struct Step {
     pub action: Action,
     /// Whether the push at the wheels is kept all through it.
     pub keeps_push: bool,
-    /// Whether it ends a conflict: it does not wait for the lock to be unloaded.
-    pub urgent: bool,
     /// What the engine must do first.
     pub engine: EngineNeed,
     /// What each machine does.
@@ -305,6 +317,21 @@ pub struct Step {
     pub window: Window,
     /// Machines whose shafts must be at rest.
     pub rest: Bits,
+    /// First of its entries in [`Table::limits`].
+    pub limits_from: u16,
+    /// How many entries in [`Table::limits`] it has.
+    pub limits_count: u8,
+}
+
+/// A shaft's speed as it will be once the slip is gone, and what it may be.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limit {
+    /// Predicted speed over the sensors.
+    pub row: SpeedRow,
+    /// Lowest, rad/s (tightened).
+    pub min: f32,
+    /// Highest, rad/s (tightened).
+    pub max: f32,
 }
 
 /// Why there is no step towards an arrangement.
@@ -392,6 +419,12 @@ impl Table<'_> {
     /// Whether `set` contains a forbidden lock set.
     pub fn forbids(&self, set: Bits) -> bool {
         self.conflicts.iter().any(|c| set.contains(c.locks))
+    }
+
+    /// The speed limits of a step.
+    pub fn limits_of(&self, step: &Step) -> &[Limit] {
+        let from = usize::from(step.limits_from);
+        self.limits.get(from..from + usize::from(step.limits_count)).unwrap_or(&[])
     }
 
     /// What is known of `set`; out of range counts as not driving.

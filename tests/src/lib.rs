@@ -1,3 +1,4 @@
 //! Shared helpers of the behaviour tests.
 
 pub mod drivelines;
+pub mod random;
