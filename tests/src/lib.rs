@@ -1,1 +1,3 @@
 //! Shared helpers of the behaviour tests.
+
+pub mod plant_drivelines;
