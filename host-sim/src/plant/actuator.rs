@@ -32,13 +32,13 @@ pub(super) fn advance(
             let slip = model.slip(i, &state.speed);
             let lock = &mut state.lock[i];
             let before = lock.pressure;
-            friction(part, lock, order, faults);
+            let mean = friction(part, lock, order, faults);
             if before <= 0.0 && lock.pressure > 0.0 {
                 lock.closings += 1;
                 lock.slip_at_touch_radps = slip;
                 lock.closing_j = 0.0;
             }
-            let applied = 0.5 * (before + lock.pressure) * part.capacity_nm;
+            let applied = mean * part.capacity_nm;
             contacts.slide[i] = drag.max(applied);
             contacts.stick[i] = drag.max(applied * part.static_ratio);
         }
@@ -73,40 +73,44 @@ fn slowness(factor: f64) -> f64 {
     if factor.is_finite() && factor > 1.0 { factor } else { 1.0 }
 }
 
-/// Fill first, then pressure; on the way back pressure first, then fill.
-fn friction(part: &LockModel, lock: &mut LockState, order: LockOrder, faults: &LockFaults) {
+/// Fill first, then pressure; on the way back pressure first, then fill. Returns the mean
+/// pressure over the step.
+fn friction(part: &LockModel, lock: &mut LockState, order: LockOrder, faults: &LockFaults) -> f64 {
     let may_rise = faults.actuator != ActuatorFault::StuckOpen;
     let may_fall = faults.actuator != ActuatorFault::StuckClosed;
     let fill_rate = part.fill_per_step / slowness(faults.slow_close);
     let ramp_rate = part.ramp_per_step / slowness(faults.slow_close);
     let release_rate = part.release_per_step / slowness(faults.slow_release);
+    let before = lock.pressure;
     match order {
         LockOrder::Close if may_rise => {
             let left = raise(&mut lock.fill, fill_rate, 1.0);
-            if left > 0.0 {
-                raise(&mut lock.pressure, ramp_rate, left);
-            }
+            let rest = raise(&mut lock.pressure, ramp_rate, left);
+            let ramp = left - rest;
+            before * (1.0 - left) + 0.5 * (before + lock.pressure) * ramp + lock.pressure * rest
         }
-        LockOrder::Prefill => {
-            if may_fall {
-                lower(&mut lock.pressure, release_rate, 1.0);
-            }
-            if may_rise {
+        LockOrder::Open | LockOrder::Prefill if may_fall => {
+            let left = lower(&mut lock.pressure, release_rate, 1.0);
+            if order == LockOrder::Open {
+                lower(&mut lock.fill, release_rate, left);
+            } else if may_rise {
                 raise(&mut lock.fill, fill_rate, 1.0);
             }
+            0.5 * (before + lock.pressure) * (1.0 - left) + lock.pressure * left
         }
-        LockOrder::Open if may_fall => {
-            let left = lower(&mut lock.pressure, release_rate, 1.0);
-            if left > 0.0 {
-                lower(&mut lock.fill, release_rate, left);
-            }
+        LockOrder::Prefill if may_rise => {
+            raise(&mut lock.fill, fill_rate, 1.0);
+            before
         }
-        _ => {}
+        _ => before,
     }
 }
 
 /// Raise towards 1 for a share of a step; returns the share that was not needed.
 fn raise(value: &mut f64, rate: f64, share: f64) -> f64 {
+    if share <= 0.0 {
+        return 0.0;
+    }
     let need = (1.0 - *value) / rate;
     // A step too many from rounding alone would show as a lost millisecond.
     if need > share * (1.0 + 1e-9) {
@@ -120,6 +124,9 @@ fn raise(value: &mut f64, rate: f64, share: f64) -> f64 {
 
 /// Lower towards 0 for a share of a step; returns the share that was not needed.
 fn lower(value: &mut f64, rate: f64, share: f64) -> f64 {
+    if share <= 0.0 {
+        return 0.0;
+    }
     let need = *value / rate;
     if need > share * (1.0 + 1e-9) {
         *value -= rate * share;

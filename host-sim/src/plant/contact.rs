@@ -68,13 +68,13 @@ impl Contacts {
     pub(super) fn solve(&mut self, model: &PlantModel, base: &ShaftValues) -> Solution {
         let mut torque = [0.0; MAX_CONTACTS];
         let mut slip_accel = [0.0; MAX_CONTACTS];
-        for i in 0..model.contacts {
-            slip_accel[i] = model.slip(i, base);
+        for (i, value) in slip_accel.iter_mut().enumerate().take(model.contacts) {
+            *value = model.slip(i, base);
         }
-        for i in 0..model.contacts {
+        for (i, value) in torque.iter_mut().enumerate().take(model.contacts) {
             if !self.stuck[i] && self.slide[i] > 0.0 {
-                torque[i] = -f64::from(self.direction[i]) * self.slide[i];
-                add(&mut slip_accel, model, i, torque[i]);
+                *value = -f64::from(self.direction[i]) * self.slide[i];
+                add(&mut slip_accel, model, i, *value);
             }
         }
         let candidates = self.stuck_set(model);

@@ -2,6 +2,9 @@
 //!
 //! Never called from a step: these functions allocate.
 
+// Index loops are how the textbook states these factorisations.
+#![allow(clippy::needless_range_loop)]
+
 /// A dense matrix as rows.
 pub(super) type Dense = Vec<Vec<f64>>;
 

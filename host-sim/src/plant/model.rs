@@ -225,17 +225,13 @@ impl PlantModel {
         (0..n).map(|i| self.contact_mobility[i][..n].to_vec()).collect()
     }
 
-    /// How redundant contacts share what the equations leave open: by the square of capacity.
+    /// How redundant contacts share what the equations leave open: by capacity, so that each is
+    /// used to the same degree.
     fn share_weights(&self) -> Vec<f64> {
-        let mut weights = vec![1.0; self.contacts];
-        for (weight, lock) in weights.iter_mut().zip(&self.lock[..self.locks]) {
-            *weight = lock.capacity_nm * lock.capacity_nm;
-        }
-        let road = 0.5 * self.road.weight_nm;
-        weights[self.road_contact] = road * road + 1.0;
-        if let (Some(c), Some(e)) = (self.engine_contact, &self.engine) {
-            weights[c] = e.drag_nm * e.drag_nm + 1.0;
-        }
+        let mut weights: Vec<f64> =
+            self.lock[..self.locks].iter().map(|lock| lock.capacity_nm).collect();
+        weights.push(0.5 * self.road.weight_nm + 1.0);
+        weights.extend(self.engine.iter().map(|e| e.drag_nm + 1.0));
         weights
     }
 }

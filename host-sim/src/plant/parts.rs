@@ -192,9 +192,9 @@ pub(super) fn decay(dt_s: f64, time_s: f64) -> f64 {
     if time_s > 0.0 { exp_neg(dt_s / time_s) } else { 0.0 }
 }
 
+/// Share of the way in one step; infinite when it takes no time, above 1 when less than a step.
 fn per_step(dt_s: f64, time_ms: f64) -> f64 {
-    let steps = time_ms * 1e-3 / dt_s;
-    if steps > 1.0 { 1.0 / steps } else { 1.0 }
+    if time_ms > 0.0 { dt_s / (time_ms * 1e-3) } else { f64::INFINITY }
 }
 
 fn lock_model(l: &Lock, dt_s: f64, unloaded_share: f64, missing: &mut Vec<String>) -> LockModel {
@@ -207,7 +207,7 @@ fn lock_model(l: &Lock, dt_s: f64, unloaded_share: f64, missing: &mut Vec<String
         normally_open: l.normally_open,
         has_switch: l.has_switch,
         fill_per_step: per_step(dt_s, l.close_ms),
-        ramp_per_step: 1.0,
+        ramp_per_step: f64::INFINITY,
         release_per_step: per_step(dt_s, l.release_ms),
         cooling_factor: 1.0,
         ..LockModel::default()

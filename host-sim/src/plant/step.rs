@@ -12,6 +12,9 @@ use super::{MAX_CONTACTS, MAX_SHAFTS, actuator, machine, power, sensor};
 /// Cuts of one step at most.
 const MAX_CUTS: usize = 48;
 
+/// A coordinate below this (rad/s) is rounding left over by friction that holds: it is rest.
+const REST_SNAP: f64 = 1e-13;
+
 /// What the road does in a step, as torques at the output shaft.
 struct Road {
     /// Air and speed-dependent rolling, and slope: smooth, against forward motion when positive.
@@ -182,7 +185,8 @@ fn advance(
     let before = state.speed;
     for k in 0..model.freedoms {
         let s = model.free[k];
-        state.speed[s] = before[s] + solution.accel[s] * span;
+        let speed = before[s] + solution.accel[s] * span;
+        state.speed[s] = if speed.abs() < REST_SNAP { 0.0 } else { speed };
     }
     respan(model, &mut state.speed);
     let mut mean = [0.0; MAX_SHAFTS];
@@ -208,8 +212,8 @@ pub(super) fn respan(model: &PlantModel, speed: &mut ShaftValues) {
     for k in 0..model.freedoms {
         q[k] = speed[model.free[k]];
     }
-    for s in 0..model.shafts {
-        speed[s] = (0..model.freedoms).fold(0.0, |sum, k| sum + model.span[s][k] * q[k]);
+    for (w, span) in speed.iter_mut().zip(&model.span).take(model.shafts) {
+        *w = span.iter().zip(&q).take(model.freedoms).fold(0.0, |sum, (g, q)| sum + g * q);
     }
 }
 
