@@ -100,9 +100,21 @@ impl Context<'_> {
     }
 
     fn closings(&self, set: u8, lock: LockId, engine_on: bool) -> Vec<Candidate> {
-        let found = synchronisers(self.d, self.k, set, lock);
+        let mut found = synchronisers(self.d, self.k, set, lock);
+        // Machines that are tied together do the same: the one nearest to the slip serves.
+        let per_speed = |s: &Synchroniser| to_f64(&s.slip_per_speed).abs();
+        found.sort_by(|a, b| {
+            let order = per_speed(b).partial_cmp(&per_speed(a));
+            order.unwrap_or(std::cmp::Ordering::Equal).then(a.machine.cmp(&b.machine))
+        });
+        let mut kept: Vec<Synchroniser> = Vec::new();
+        for s in found {
+            if !kept.iter().any(|other| proportional(&s.motion, &other.motion)) {
+                kept.push(s);
+            }
+        }
         let mut steps: Vec<Candidate> =
-            found.iter().filter_map(|s| self.closing(set, lock, Some(s), engine_on)).collect();
+            kept.iter().filter_map(|s| self.closing(set, lock, Some(s), engine_on)).collect();
         if steps.is_empty() {
             // Nothing can bring the slip to zero: only when it is zero by itself.
             steps.extend(self.closing(set, lock, None, engine_on));
