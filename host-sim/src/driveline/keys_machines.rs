@@ -69,9 +69,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .default(Literal::Empty, "no loss is invented; energy figures are then too good")
         .only("electric")
-        .example(
-            "{ constant = 150, copper = 0.045, linear = 0.9, square = 0.0026, inverter = 0.022 }",
-        ),
+        .example("{ copper = 0.045, linear = 0.9, square = 0.0026, inverter = 0.022 }"),
         Key::new("idle_rpm", Type::Number(ENGINE_SPEED), "Idle speed.")
             .unit("rpm")
             .only("engine")

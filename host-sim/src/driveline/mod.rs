@@ -7,10 +7,12 @@
 
 mod assembly;
 mod build;
+pub mod command;
 mod cross;
 mod cross_use;
 pub mod diagnostics;
 pub mod fields;
+pub mod format_doc;
 pub mod keys;
 mod keys_machines;
 mod keys_parts;
@@ -18,10 +20,12 @@ mod keys_use;
 mod keys_vehicle;
 pub mod model;
 pub mod ratio;
+pub mod schema;
 mod sensors;
 mod show;
 pub mod source;
 pub mod spec;
+mod starter;
 pub mod suggest;
 pub mod values;
 pub mod walk;
@@ -32,6 +36,7 @@ use std::io::Read;
 pub use diagnostics::{Diagnostic, Diagnostics, Severity, Span};
 pub use model::*;
 pub use spec::Purpose;
+pub use starter::starter;
 
 use fields::{Fields, Names};
 
@@ -46,6 +51,16 @@ pub fn demo(name: &str) -> Option<&'static str> {
         "axle" => include_str!("../../drivelines/axle.toml"),
         _ => return None,
     })
+}
+
+/// The JSON Schema of the driveline file (draft 2020-12), made from the key list.
+pub fn schema() -> serde_json::Value {
+    schema::of(&keys::DRIVELINE)
+}
+
+/// The reference page of the driveline file (Markdown), made from the key list.
+pub fn format_doc() -> String {
+    format_doc::of(&keys::DRIVELINE)
 }
 
 /// A driveline that passed, what a person should look at, and where everything stands.
@@ -166,4 +181,12 @@ pub fn parse(name: &str, text: &str) -> Result<Checked, Diagnostics> {
         return Err(found);
     };
     Ok(Checked { driveline, warnings: found, gaps: walked.gaps, tables: walked.tables })
+}
+
+/// The files in `docs/` that are generated from the key list: path from the repository's root, text.
+pub fn generated_docs() -> Vec<(&'static str, String)> {
+    vec![
+        ("docs/driveline.schema.json", format!("{:#}\n", schema())),
+        ("docs/file-format.md", format_doc()),
+    ]
 }

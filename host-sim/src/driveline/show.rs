@@ -196,12 +196,17 @@ fn text_width(text: &str) -> usize {
 
 /// Break `text` at blanks to at most 80 columns, later lines indented by `indent`.
 pub(super) fn wrap(text: &str, indent: usize) -> String {
+    wrap_to(text, indent, COLUMNS)
+}
+
+/// Break `text` at blanks to at most `columns`.
+pub(super) fn wrap_to(text: &str, indent: usize, columns: usize) -> String {
     let lead = text.len() - text.trim_start().len();
     let mut lines: Vec<String> = Vec::new();
     let mut line = " ".repeat(lead);
     let mut empty = true;
     for word in text.split_whitespace() {
-        let room = text_width(&line) + usize::from(!empty) + text_width(word) <= COLUMNS;
+        let room = text_width(&line) + usize::from(!empty) + text_width(word) <= columns;
         if !room && !empty {
             lines.push(std::mem::take(&mut line));
             line = " ".repeat(indent);
