@@ -48,18 +48,37 @@ pub(crate) fn choose<G: Guards>(
     set: Bits,
 ) -> Choice {
     let mut refused = None;
+    let mut last = None;
     for way in route.way..WAYS as u8 {
         match table.next_step(way, stuck, set, route.target) {
+            // Ways often share a step: the same guards give the same answer.
+            Ok(step) if last == Some(step) => {}
             Ok(step) => match may_take(table, guards, step) {
                 Ok(()) => return Choice::Step { step, way },
                 Err(Refusal::EngineNotRunning) => return Choice::WaitForEngine,
-                Err(refusal) => refused = refused.or(Some(refusal)),
+                Err(refusal) => {
+                    last = Some(step);
+                    refused = refused.or(Some(refusal));
+                }
             },
-            Err(Why::SameAsBefore) => {}
             Err(why) => refused = refused.or(Some(Refusal::NoWay(why))),
         }
     }
-    Choice::Refused(refused.unwrap_or(Refusal::NoWay(Why::SameAsBefore)))
+    Choice::Refused(refused.unwrap_or(Refusal::NoWay(Why::NoOtherWay)))
+}
+
+/// The next way after `route.way` whose step from `set` is another one.
+pub(crate) fn next_way(table: &Table, route: Route, stuck: Stuck, set: Bits) -> u8 {
+    let failed = table.next_step(route.way, stuck, set, route.target);
+    let mut way = route.way.saturating_add(1);
+    while usize::from(way) < WAYS {
+        let other = table.next_step(way, stuck, set, route.target);
+        if other.is_ok() && other != failed {
+            return way;
+        }
+        way = way.saturating_add(1);
+    }
+    way
 }
 
 /// Whether this step may be begun (and, while it is being prepared, gone on with).

@@ -4,12 +4,12 @@
 //! comes through [`Guards`], so that the compiled code can be explored exhaustively.
 
 use crate::bits::Bits;
-use crate::choose::{Choice, Route, choose, may_take, stuck_variant};
+use crate::choose::{Choice, Route, choose, may_take, next_way, stuck_variant};
 use crate::guards::Guards;
 use crate::locks::Locks;
 use crate::request::Request;
 use crate::status::{Phase, Refusal};
-use crate::table::{Action, EngineUse, Table};
+use crate::table::{Action, EngineUse, Stuck, Table, WAYS};
 
 /// What the machines are to do; [`crate::plan`] turns it into numbers.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -106,6 +106,10 @@ impl State {
         }
     }
 
+    fn stuck(&self) -> Result<Stuck, Refusal> {
+        stuck_variant(self.locks.stuck_open, self.locks.stuck_closed)
+    }
+
     fn enter(&mut self, phase: Phase) {
         self.phase = phase;
         self.ticks = 0;
@@ -120,11 +124,11 @@ impl State {
         self.refusal = Some(refusal);
         if self.tries >= table.timing.retries {
             self.tries = 0;
-            if let Some(route) = &mut self.route {
-                route.way = route.way.saturating_add(1);
+            if let (Some(route), Ok(stuck)) = (self.route, self.stuck()) {
+                let way = next_way(table, route, stuck, self.held());
+                self.route = Some(Route { way, ..route });
+                self.given_up = self.given_up || usize::from(way) >= WAYS;
             }
-            self.given_up = self.given_up
-                || self.route.is_some_and(|r| usize::from(r.way) >= crate::table::WAYS);
         }
         self.enter(Phase::Settle);
     }
@@ -219,7 +223,7 @@ fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
     if let Some(lock) = state.locks.switch.lowest() {
         return blocked(table, state, guards, set, Refusal::Switch { lock });
     }
-    let choice = match stuck_variant(state.locks.stuck_open, state.locks.stuck_closed) {
+    let choice = match state.stuck() {
         Ok(stuck) => choose(table, guards, route, stuck, set),
         Err(refusal) => Choice::Refused(refusal),
     };

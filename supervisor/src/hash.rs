@@ -167,7 +167,7 @@ fn steps(crc: &mut Crc32c, table: &Table) {
         crc.row(&[step.load_max, step.demand_max]);
         crc.window(&step.window);
         crc.u8(step.rest.0);
-        crc.u16(step.limits_from);
+        crc.bytes(&step.limits_from.to_le_bytes());
         crc.u8(step.limits_count);
     }
 }

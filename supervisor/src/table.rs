@@ -318,7 +318,7 @@ pub struct Step {
     /// Machines whose shafts must be at rest.
     pub rest: Bits,
     /// First of its entries in [`Table::limits`].
-    pub limits_from: u16,
+    pub limits_from: u32,
     /// How many entries in [`Table::limits`] it has.
     pub limits_count: u8,
 }
@@ -349,8 +349,8 @@ pub enum Why {
     Stuck = 3,
     /// This lock set is impossible with this stuck lock.
     Impossible = 4,
-    /// This way has nothing that the ways before it did not have.
-    SameAsBefore = 5,
+    /// This way does not lead there; an earlier one may.
+    NoOtherWay = 5,
 }
 
 impl Why {
@@ -361,7 +361,7 @@ impl Why {
             2 => Why::NothingSynchronises,
             3 => Why::Stuck,
             4 => Why::Impossible,
-            5 => Why::SameAsBefore,
+            5 => Why::NoOtherWay,
             _ => Why::Conflict,
         }
     }
@@ -423,7 +423,7 @@ impl Table<'_> {
 
     /// The speed limits of a step.
     pub fn limits_of(&self, step: &Step) -> &[Limit] {
-        let from = usize::from(step.limits_from);
+        let from = step.limits_from as usize;
         self.limits.get(from..from + usize::from(step.limits_count)).unwrap_or(&[])
     }
 

@@ -1,10 +1,11 @@
-//! Drivelines built in code, for tests of the kinematics alone: only what `survey` reads is real.
+//! Drivelines for tests: the demos from their files, and others built in code, in which only
+//! what `survey` reads is real.
 
 use host_sim::driveline::{
     Arrangement, Costs, Driveline, Electric, Engine, EngineUse, Friction, GearPair, Lock, LockKind,
-    Loss, Machine, MachineKind, Output, Planet, Planetary, Shaft, ShaftId, Timing, Vehicle,
+    Loss, Machine, MachineKind, Output, Planet, Planetary, Shaft, ShaftId, Timing,
 };
-use host_sim::exact::{Q, ratio};
+use host_sim::exact::Q;
 
 /// A driveline in work; shafts are named as they are first used.
 pub struct Build {
@@ -125,23 +126,6 @@ impl Build {
         self
     }
 
-    /// Final drive, tyre and highest road speed.
-    pub fn vehicle(mut self, final_drive: Q, tyre_radius_m: f64, max_speed_kmh: f64) -> Build {
-        self.d.output.final_drive = Some(final_drive);
-        self.d.output.tyre_radius_m = Some(tyre_radius_m);
-        self.d.vehicle = Some(Vehicle {
-            mass_kg: 1000.0,
-            rotating_mass_factor: 1.0,
-            road_load_f0_n: 0.0,
-            road_load_f1_n_per_mps: 0.0,
-            road_load_f2_n_per_mps2: 0.0,
-            max_speed_kmh,
-            max_acceleration_mps2: 4.0,
-            auxiliary_w: 0.0,
-        });
-        self
-    }
-
     /// A named arrangement.
     pub fn arrangement(mut self, name: &str, closed: u8, engine: EngineUse) -> Build {
         self.d.arrangements.push(Arrangement {
@@ -204,73 +188,23 @@ fn timing() -> Timing {
     }
 }
 
+/// A demo driveline from its file.
+fn demo(name: &str) -> Driveline {
+    let text = host_sim::driveline::demo(name).expect("an embedded demo");
+    host_sim::driveline::parse(name, text).expect("a valid file").driveline
+}
+
 /// The demo shuttle: one planetary set, two electric machines, an engine, three locks.
 pub fn shuttle() -> Driveline {
-    Build::new("shuttle", &["sun", "output", "ring", "generator", "crank"], "output")
-        .limit("sun", 9000.0)
-        .limit("output", 3000.0)
-        .limit("ring", 4600.0)
-        .limit("generator", 4600.0)
-        .limit("crank", 4200.0)
-        .planetary(["sun", "ring", "output"], [30, 66], Planet::Single)
-        .lock("ring-brake", "ring", "case")
-        .lock("ring-clutch", "ring", "generator")
-        .lock("engine-clutch", "generator", "crank")
-        .electric("traction", "sun")
-        .electric("generator", "generator")
-        .engine("engine", "crank", 950.0, 4200.0)
-        .vehicle(ratio(41, 13), 0.355, 125.0)
-        .arrangement("single-electric", 0b001, EngineUse::Off)
-        .arrangement("dual-electric", 0b010, EngineUse::Off)
-        .arrangement("series", 0b101, EngineUse::On)
-        .arrangement("power-split", 0b110, EngineUse::On)
-        .done()
+    demo("shuttle")
 }
 
 /// The demo railcar: two planetary sets, two electric machines, an engine, five locks.
 pub fn railcar() -> Driveline {
-    let shafts = ["crank", "input", "first-sun", "second-sun", "second-ring", "output"];
-    Build::new("railcar", &shafts, "output")
-        .limit("crank", 2300.0)
-        .limit("input", 3200.0)
-        .limit("first-sun", 6500.0)
-        .limit("second-sun", 6800.0)
-        .limit("second-ring", 6500.0)
-        .limit("output", 2300.0)
-        .planetary(["first-sun", "input", "output"], [34, 62], Planet::Single)
-        .planetary(["second-sun", "second-ring", "output"], [30, 78], Planet::Single)
-        .lock("engine-clutch", "crank", "input")
-        .lock("second-ring-brake", "second-ring", "case")
-        .lock("cross-clutch", "second-ring", "first-sun")
-        .lock("input-brake", "input", "case")
-        .lock("second-lock-up", "second-sun", "output")
-        .electric("first-machine", "first-sun")
-        .electric("second-machine", "second-sun")
-        .engine("engine", "crank", 800.0, 2200.0)
-        .vehicle(ratio(41, 10), 0.42, 80.0)
-        .arrangement("climb-electric", 0b01010, EngineUse::Off)
-        .arrangement("cruise-electric", 0b11000, EngineUse::Off)
-        .arrangement("input-split", 0b00011, EngineUse::On)
-        .arrangement("compound-split", 0b00101, EngineUse::On)
-        .arrangement("direct", 0b10101, EngineUse::On)
-        .done()
+    demo("railcar")
 }
 
 /// The demo axle: one planetary set, one electric machine, three locks.
 pub fn axle() -> Driveline {
-    Build::new("axle", &["rotor", "ring", "carrier", "output"], "output")
-        .limit("rotor", 12000.0)
-        .limit("ring", 6000.0)
-        .limit("carrier", 4500.0)
-        .limit("output", 4500.0)
-        .planetary(["rotor", "ring", "carrier"], [30, 72], Planet::Single)
-        .lock("low-brake", "ring", "case")
-        .lock("high-clutch", "ring", "carrier")
-        .lock("disconnect", "carrier", "output")
-        .electric("motor", "rotor")
-        .vehicle(ratio(51, 10), 0.34, 100.0)
-        .arrangement("low", 0b101, EngineUse::Either)
-        .arrangement("high", 0b110, EngineUse::Either)
-        .arrangement("disconnected", 0b001, EngineUse::Either)
-        .done()
+    demo("axle")
 }

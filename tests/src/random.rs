@@ -56,8 +56,9 @@ pub fn driveline(seed: u64) -> Driveline {
     let shafts: Vec<&str> = names.iter().map(String::as_str).collect();
     let output = shafts[dice.whole(0, count as u32 - 1) as usize];
     let mut build = Build::new(&format!("random-{seed}"), &shafts, output);
+    let limited = dice.whole(5, 14);
     for shaft in &shafts {
-        if dice.chance(9, 10) {
+        if dice.chance(limited, 10) {
             build = build.limit(shaft, f64::from(dice.whole(10, 90)) * 100.0);
         }
     }

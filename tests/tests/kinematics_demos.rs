@@ -1,9 +1,10 @@
-//! The demo drivelines against their values as recomputed by an independent program.
+//! The demo drivelines against their values as recomputed by an independent program, and the
+//! largest driveline against the clock.
 
-use host_sim::driveline::Driveline;
+use host_sim::driveline::{Driveline, Planet};
 use host_sim::exact::{Q, int, ratio, text};
 use host_sim::kinematics::{Kinematics, Verdict, analyse};
-use slipwarden_tests::drivelines::{axle, railcar, shuttle};
+use slipwarden_tests::drivelines::{Build, axle, railcar, shuttle};
 
 fn held_names(d: &Driveline, k: &Kinematics, closed: u8) -> Vec<String> {
     k.set(closed).held.iter().map(|&s| d.shafts[s].name.clone()).collect()
@@ -91,4 +92,54 @@ fn axle_ratios_match_the_independent_ones() {
         k.conflicts[0].reason,
         "closing low-brake and high-clutch while disconnect is closed holds the output at zero"
     );
+}
+
+/// Eight locks, sixteen shafts, four machines: the largest driveline stays interactive. The
+/// bound is loose (a slow machine, an unoptimised build); measured in its message.
+#[test]
+fn the_largest_driveline_is_analysed_at_once() {
+    let names: Vec<String> = (0..16).map(|n| format!("s{n}")).collect();
+    let s: Vec<&str> = names.iter().map(String::as_str).collect();
+    let mut build = Build::new("largest", &s, s[15])
+        .planetary([s[0], s[1], s[2]], [31, 97], Planet::Single)
+        .planetary([s[2], s[3], s[4]], [29, 83], Planet::Double)
+        .planetary([s[4], s[5], s[6]], [37, 89], Planet::Single)
+        .planetary([s[6], s[7], s[15]], [41, 101], Planet::Single)
+        .pair(s[8], s[7], ratio(-23, 47))
+        .pair(s[9], s[5], ratio(53, 19))
+        .electric("a", s[0])
+        .electric("b", s[3])
+        .electric("c", s[11])
+        .engine("e", s[10], 800.0, 3000.0);
+    let locks = [
+        (1, "case"),
+        (3, "case"),
+        (5, s[10]),
+        (8, s[11]),
+        (9, s[12]),
+        (12, s[13]),
+        (13, s[14]),
+        (14, s[0]),
+    ];
+    for (i, (a, b)) in locks.into_iter().enumerate() {
+        build = build.lock(&format!("lock-{i}"), s[a], b);
+    }
+    for shaft in &s {
+        build = build.limit(shaft, 6000.0);
+    }
+    let d = build.done();
+    let start = std::time::Instant::now();
+    let k = analyse(&d).unwrap();
+    let analysed = start.elapsed();
+    let start = std::time::Instant::now();
+    let use_of_engine = host_sim::driveline::EngineUse::On;
+    let windows = (0..=255u8)
+        .filter(|&set| host_sim::kinematics::window_of(&d, &k, set, use_of_engine).is_some())
+        .count();
+    let windowed = start.elapsed();
+    println!("256 lock sets: kinematics {analysed:?}; windows of all ({windows}): {windowed:?}");
+    assert_eq!((k.sets.len(), k.set(0).mobility), (256, 10));
+    assert!(windows > 0);
+    assert!(analysed.as_secs_f64() < 3.0, "{analysed:?}");
+    assert!(windowed.as_secs_f64() < 10.0, "{windowed:?}");
 }

@@ -1,11 +1,14 @@
 //! Road-speed windows: the demo values, certificates, and an independent brute force.
 
-use host_sim::driveline::EngineUse;
-use host_sim::exact::{Q, int, ratio, to_f64};
+use host_sim::driveline::{Driveline, EngineUse};
+use host_sim::exact::{Q, dot, int, ratio, to_f64};
 use host_sim::kinematics::{
-    EngineLink, LimitKind, analyse, find_window, shaft_range, window_of, windows,
+    End, EngineLink, Kinematics, Limit, LimitKind, NoWindow, analyse, find_window, gear_rows,
+    lock_row, shaft_range, window_of, windows,
 };
-use slipwarden_tests::drivelines::shuttle;
+use nalgebra::{DMatrix, DVector};
+use slipwarden_tests::drivelines::{axle, railcar, shuttle};
+use slipwarden_tests::random::driveline;
 
 /// Source: the demo shuttle, recomputed independently: the traction machine's limit (9000 rpm
 /// on the sun) ends single-electric and series driving at 119.3 km/h.
@@ -63,4 +66,196 @@ fn a_held_engine_cannot_run() {
     assert_eq!(none.because[0].kind, LimitKind::EngineIdle);
     let off: Option<Q> = window_of(&d, &k, 0b111, EngineUse::Off).and_then(|w| w.high.output_rpm);
     assert_eq!(off.map(|q| to_f64(&q)), Some(2812.5));
+}
+
+const ALL_USES: [EngineUse; 3] = [EngineUse::On, EngineUse::Off, EngineUse::Either];
+
+/// The limits written down again, as (shaft, sign, bound): sign x speed <= bound, in rpm.
+fn limits(d: &Driveline, engine: EngineUse) -> Vec<(usize, f64, f64)> {
+    let mut all = Vec::new();
+    for (id, shaft) in d.shafts.iter().enumerate() {
+        if let Some(max) = shaft.max_rpm {
+            all.push((id, 1.0, max));
+            all.push((id, -1.0, max));
+        }
+    }
+    if let Some((id, e)) = d.engine() {
+        let lowest = if engine == EngineUse::On { e.idle_rpm } else { 0.0 };
+        all.push((d.machines[id].shaft, -1.0, -lowest));
+        all.push((d.machines[id].shaft, 1.0, e.max_rpm));
+    }
+    if let (Some(v), Some(radps_per_kmh)) = (&d.vehicle, d.output_radps_per_kmh()) {
+        let rpm = v.max_speed_kmh * radps_per_kmh * 60.0 / std::f64::consts::TAU;
+        all.push((d.output.shaft, 1.0, rpm));
+        all.push((d.output.shaft, -1.0, rpm));
+    }
+    all
+}
+
+/// Every corner of the region of allowed motions, by trying each choice of as many limits as
+/// there are motions. A huge box stands for "no limit". `None` when the region is empty.
+fn brute_force(d: &Driveline, k: &Kinematics, closed: u8, engine: EngineUse) -> Option<[f64; 2]> {
+    const BOX: f64 = 1e9;
+    let set = k.set(closed);
+    let motions = set.mobility;
+    let basis = DMatrix::from_fn(d.shafts.len(), motions, |s, m| to_f64(&set.basis[m][s]));
+    let mut all = limits(d, engine);
+    for shaft in (0..d.shafts.len()).filter(|s| d.shafts[*s].max_rpm.is_none()) {
+        all.extend([(shaft, 1.0, BOX), (shaft, -1.0, BOX)]);
+    }
+    let mut ends: Option<[f64; 2]> = None;
+    let mut choice: Vec<usize> = (0..motions).collect();
+    loop {
+        let rows = DMatrix::from_fn(motions, motions, |r, m| basis[(all[choice[r]].0, m)]);
+        let bounds = DVector::from_fn(motions, |r, _| all[choice[r]].1 * all[choice[r]].2);
+        let corner = if motions == 0 { Some(bounds) } else { rows.lu().solve(&bounds) };
+        if let Some(corner) = corner {
+            let speeds = &basis * corner;
+            let allowed = |(s, sign, bound): &(usize, f64, f64)| {
+                sign * speeds[*s] <= bound + 1e-9 * (1.0 + bound.abs()) + 1e-7
+            };
+            if speeds.iter().all(|x| x.is_finite()) && all.iter().all(allowed) {
+                let out = speeds[d.output.shaft];
+                let [low, high] = ends.unwrap_or([out, out]);
+                ends = Some([low.min(out), high.max(out)]);
+            }
+        }
+        // The next choice in lexical order.
+        let Some(at) = (0..motions).rev().find(|&i| choice[i] + motions - i < all.len()) else {
+            return ends;
+        };
+        choice[at] += 1;
+        for i in at + 1..motions {
+            choice[i] = choice[i - 1] + 1;
+        }
+    }
+}
+
+/// An end proves itself: its speeds are a motion inside every limit, and the limits that end
+/// it, weighed, sum up to the output's speed in every motion.
+fn check_certificate(
+    d: &Driveline,
+    k: &Kinematics,
+    closed: u8,
+    engine: EngineUse,
+    end: &End,
+    up: bool,
+) {
+    let Some(output_rpm) = &end.output_rpm else { return };
+    assert_eq!(&end.speeds_rpm[d.output.shaft], output_rpm);
+    let mut rows = gear_rows(d);
+    (0..d.locks.len()).filter(|l| closed >> l & 1 == 1).for_each(|l| rows.push(lock_row(d, l)));
+    assert!(rows.rows().iter().all(|row| dot(row, &end.speeds_rpm) == int(0)));
+    for (shaft, sign, bound) in limits(d, engine) {
+        assert!(sign * to_f64(&end.speeds_rpm[shaft]) <= bound + 1e-6 * (1.0 + bound.abs()));
+    }
+    let mut sum = int(0);
+    for ended in &end.ended_by {
+        let Limit { rpm, upper, shaft, .. } = &ended.limit;
+        assert_eq!(&end.speeds_rpm[*shaft], rpm, "a limit that ends it is reached");
+        // Raising an upper end's ceiling lifts it; so does raising a floor under a negative share.
+        assert_eq!(ended.output_per_limit > int(0), *upper == up);
+        sum += &ended.output_per_limit * rpm;
+    }
+    assert_eq!(&sum, output_rpm);
+    for motion in &k.set(closed).basis {
+        let weighed = end
+            .ended_by
+            .iter()
+            .fold(int(0), |sum: Q, e| sum + &e.output_per_limit * &motion[e.limit.shaft]);
+        assert_eq!(weighed, motion[d.output.shaft]);
+    }
+}
+
+/// A contradiction proves itself too: no motion meets just the named limits (by brute force
+/// over these alone the region is empty), and each of them is needed.
+fn check_contradiction(d: &Driveline, k: &Kinematics, none: &NoWindow) {
+    assert!(!none.because.is_empty());
+    let basis = &k.set(none.closed).basis;
+    // Weighing each limit's row to zero must leave a negative bound: solve for the weights.
+    let rows = none.because.iter().map(|l| {
+        let sign = if l.upper { int(1) } else { int(-1) };
+        basis.iter().map(|motion| &motion[l.shaft] * &sign).collect()
+    });
+    let rows = host_sim::exact::Matrix::new(basis.len(), rows.collect());
+    let weights = rows.transposed().null_space();
+    assert_eq!(weights.len(), 1, "{}: the named limits are no more than needed", d.name);
+    let positive = weights[0].iter().all(|w| *w > int(0)) || weights[0].iter().all(|w| *w < int(0));
+    assert!(positive);
+    let bound = none.because.iter().zip(&weights[0]).fold(int(0), |sum, (l, w)| {
+        let bound = if l.upper { l.rpm.clone() } else { -l.rpm.clone() };
+        sum + bound * if *w < int(0) { -w.clone() } else { w.clone() }
+    });
+    assert!(bound < int(0));
+}
+
+fn check(d: &Driveline, k: &Kinematics, closed: u8, engine: EngineUse) -> [usize; 3] {
+    let what = format!("{} {closed:b} {engine:?}", d.name);
+    let by_force = brute_force(d, k, closed, engine);
+    match (find_window(d, k, closed, engine), by_force) {
+        (Ok(window), Some([low, high])) => {
+            for (end, value, up) in [(&window.low, low, false), (&window.high, high, true)] {
+                match &end.output_rpm {
+                    Some(rpm) => {
+                        let rpm = to_f64(rpm);
+                        assert!(
+                            (rpm - value).abs() < 1e-6 * (1.0 + rpm.abs()),
+                            "{what}: {rpm} {value}"
+                        );
+                    }
+                    None => assert!(value.abs() > 1e5, "{what}: said to be unlimited, {value}"),
+                }
+                check_certificate(d, k, closed, engine, end, up);
+            }
+            let unlimited = window.low.output_rpm.is_none() || window.high.output_rpm.is_none();
+            if unlimited { [1, 0, 1] } else { [1, 0, 0] }
+        }
+        (Err(none), None) => {
+            check_contradiction(d, k, &none);
+            [0, 1, 0]
+        }
+        (ours, force) => panic!("{what}: {ours:?} but by force {force:?}"),
+    }
+}
+
+#[test]
+fn windows_agree_with_brute_force_and_prove_themselves() {
+    let mut counts = [0; 3];
+    let mut drivelines = vec![shuttle(), railcar(), axle()];
+    drivelines.extend((40_000..40_150).map(driveline));
+    for d in &drivelines {
+        let Ok(k) = analyse(d) else { continue };
+        for set in k.sets.iter().filter(|s| s.mobility <= 3) {
+            for engine in ALL_USES {
+                let found = check(d, &k, set.closed, engine);
+                counts.iter_mut().zip(found).for_each(|(sum, n)| *sum += n);
+            }
+        }
+    }
+    let [windows, nowhere, unlimited] = counts;
+    println!("{windows} windows ({unlimited} unlimited on a side), {nowhere} without any speed");
+    assert!(windows > 5_000 && nowhere > 500 && unlimited > 10, "{counts:?}");
+}
+
+/// With many free motions brute force is too slow; the exact proofs still hold.
+#[test]
+fn windows_with_many_free_motions_prove_themselves() {
+    let mut ends = 0;
+    for seed in 41_000..41_200 {
+        let d = driveline(seed);
+        let Ok(k) = analyse(&d) else { continue };
+        for set in k.sets.iter().filter(|s| s.mobility > 3) {
+            for engine in ALL_USES {
+                match find_window(&d, &k, set.closed, engine) {
+                    Ok(window) => {
+                        check_certificate(&d, &k, set.closed, engine, &window.low, false);
+                        check_certificate(&d, &k, set.closed, engine, &window.high, true);
+                        ends += 1;
+                    }
+                    Err(none) => check_contradiction(&d, &k, &none),
+                }
+            }
+        }
+    }
+    assert!(ends > 300, "{ends}");
 }

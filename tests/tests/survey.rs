@@ -175,3 +175,27 @@ fn the_json_page_names_every_key() {
         }
     }
 }
+
+/// Gears that contradict each other: one error at the output, with the gears named.
+#[test]
+fn a_held_output_is_an_error_at_its_place_in_the_file() {
+    let mut text = "format = 1\nname = \"stuck\"\nabout = \"Invented.\"\n".to_string();
+    for shaft in ["a", "b", "c"] {
+        text += &format!("[[shaft]]\nname = \"{shaft}\"\n");
+    }
+    for (name, a, b) in [("up", "a", "b"), ("on", "b", "c"), ("back", "c", "a")] {
+        text += &format!("[[gear_pair]]\nname = \"{name}\"\na = \"{a}\"\nb = \"{b}\"\n");
+        text += "ratio = \"2\"\n";
+    }
+    text += "[output]\nshaft = \"b\"\n";
+    let checked = host_sim::driveline::parse("stuck.toml", &text).unwrap();
+    let found = survey::command::kinematics_of(&checked).unwrap_err();
+    // The message is wrapped for a terminal.
+    let shown = found.render(false).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(found.error_count(), 1);
+    for wanted in
+        ["stuck.toml:26:9", "hold the output b", "gear pair up, gear pair on and gear pair back"]
+    {
+        assert!(shown.contains(wanted), "{wanted}\n{shown}");
+    }
+}

@@ -27,7 +27,7 @@ fn why_text(why: Why) -> &'static str {
         Why::NothingSynchronises => "nothing can bring the slip of a lock on the way to zero",
         Why::Stuck => "a stuck lock is in the way",
         Why::Impossible => "this lock set is impossible with the stuck lock",
-        Why::SameAsBefore => "there is no further way",
+        Why::NoOtherWay => "there is no other way",
     }
 }
 

@@ -1,6 +1,7 @@
 //! The `survey` command's output: kinematics for a person, and for a program.
 
 mod arrangements;
+pub mod command;
 mod json;
 mod layout;
 mod sets;
