@@ -1,0 +1,409 @@
+//! Walks a TOML document along its description and checks every key and value.
+//!
+//! Knows formats only as data ([`FileSpec`]); what values mean together is
+//! checked by the reader of each format.
+
+use std::collections::BTreeMap;
+
+use toml_edit::{Document, Item, TableLike, Value};
+
+use super::diagnostics::{Diagnostics, Span};
+use super::fields::{Fields, Names};
+use super::source;
+use super::spec::{FileSpec, Given, Literal, Purpose, Shape, TableSpec, Type};
+use super::suggest::{self, quoted};
+use super::values;
+
+/// A key or table that some purpose cannot do without, and where it would stand.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gap {
+    /// From this purpose on it is missed.
+    pub purpose: Purpose,
+    /// The table that lacks it; `None` when a whole table is lacking.
+    pub at: Option<Span>,
+    /// What is missing.
+    pub message: String,
+    /// What to do.
+    pub fix: String,
+}
+
+/// A document's tables with checked values.
+pub struct Walked {
+    /// Keys at the top.
+    pub root: Fields,
+    /// Entries of each table, in file order.
+    pub tables: BTreeMap<&'static str, Vec<Fields>>,
+    /// What is lacking for later purposes.
+    pub gaps: Vec<Gap>,
+    /// Names of the entries of each table.
+    pub names: Names,
+}
+
+impl Walked {
+    /// Entries of a table, in file order.
+    pub fn all(&self, table: &str) -> &[Fields] {
+        self.tables.get(table).map_or(&[], Vec::as_slice)
+    }
+
+    /// The one entry of a table that may stand once.
+    pub fn one(&self, table: &str) -> Option<&Fields> {
+        self.all(table).first()
+    }
+}
+
+/// Walk `document`; names of other files' parts come in with `names`.
+pub fn walk(
+    spec: &'static FileSpec,
+    document: &Document<String>,
+    has_gaps: bool,
+    mut names: Names,
+    found: &mut Diagnostics,
+) -> Walked {
+    let mut entries: BTreeMap<&'static str, Vec<Entry<'_>>> = BTreeMap::new();
+    let root = document.as_table();
+    for (key, item) in root.iter() {
+        let at = key_span(root, key, item);
+        if let Some(table) = spec.table(key) {
+            entries.insert(table.name, entries_of(table, item, at, found));
+        } else if has_gaps && source::is_stand_in(key) {
+            // The keys below a header that could not be read.
+        } else if spec.root.keys_named(key).next().is_none() {
+            unknown_at_top(spec, key, item, at, found);
+        }
+    }
+    for (table, list) in &entries {
+        names.insert(table, list.iter().map(|e| name_of(e.table)).collect());
+    }
+    let mut reader = Reader { spec, names, has_gaps, gaps: Vec::new(), found };
+    let top = Entry { table: root, at: 0..0 };
+    let root_fields = reader.table(spec.root, &top);
+    let mut tables = BTreeMap::new();
+    for table in spec.tables {
+        let list = entries.remove(table.name).unwrap_or_default();
+        if list.is_empty() {
+            reader.absent_table(table);
+        }
+        tables.insert(table.name, list.iter().map(|e| reader.table(table, e)).collect());
+    }
+    let Reader { names, gaps, .. } = reader;
+    Walked { root: root_fields, tables, gaps, names }
+}
+
+/// One table of the document and the span of its header.
+struct Entry<'a> {
+    table: &'a dyn TableLike,
+    at: Span,
+}
+
+fn name_of(table: &dyn TableLike) -> String {
+    table.get("name").and_then(Item::as_str).unwrap_or("").to_string()
+}
+
+/// Span of a key as written, or of its value, or of nothing.
+fn key_span(table: &dyn TableLike, key: &str, item: &Item) -> Span {
+    table
+        .key(key)
+        .and_then(|k| k.span())
+        .or_else(|| first_header(item))
+        .or_else(|| item.span())
+        .unwrap_or(0..0)
+}
+
+fn first_header(item: &Item) -> Option<Span> {
+    match item {
+        Item::ArrayOfTables(list) => list.iter().next().and_then(|t| t.span()),
+        _ => None,
+    }
+}
+
+/// The entries of a table, however TOML lets them be written.
+fn entries_of<'a>(
+    spec: &'static TableSpec,
+    item: &'a Item,
+    at: Span,
+    found: &mut Diagnostics,
+) -> Vec<Entry<'a>> {
+    let one = |table: &'a dyn TableLike, span: Option<Span>| Entry {
+        table,
+        at: span.unwrap_or_else(|| at.clone()),
+    };
+    let mut list: Vec<Entry<'a>> = match item {
+        Item::ArrayOfTables(array) => array.iter().map(|t| one(t, t.span())).collect(),
+        Item::Table(table) => vec![one(table, table.span())],
+        Item::Value(Value::InlineTable(table)) => vec![one(table, None)],
+        Item::Value(Value::Array(array)) if array.iter().all(|v| v.is_inline_table()) => {
+            array.iter().filter_map(|v| v.as_inline_table().map(|t| one(t, v.span()))).collect()
+        }
+        _ => {
+            let fix = format!("write {} on a line of its own, its keys below", spec.header());
+            let message = format!("{} must be a table", quoted(spec.name));
+            found.error(item.span().unwrap_or(at), message, fix);
+            return Vec::new();
+        }
+    };
+    let header = spec.header();
+    let is_list = matches!(item, Item::ArrayOfTables(_) | Item::Value(Value::Array(_)));
+    match spec.shape {
+        Shape::Many { .. } if !is_list => found.error(
+            list.first().map_or(at, |e| e.at.clone()),
+            format!(
+                "there may be several of {}, so its header has two brackets",
+                quoted(spec.name)
+            ),
+            format!("write {header}"),
+        ),
+        Shape::One if is_list => {
+            if let Some(second) = list.get(1) {
+                let message = format!("{header} may stand only once");
+                found.error(second.at.clone(), message, "keep one and remove the other");
+            } else {
+                let message =
+                    format!("there is one {} at most, so its header has one bracket", spec.name);
+                found.error(
+                    list.first().map_or(at, |e| e.at.clone()),
+                    message,
+                    format!("write {header}"),
+                );
+            }
+        }
+        Shape::Many { max } if list.len() > max => {
+            let message = format!("this is {header} number {}; at most {max} are read", max + 1);
+            let fix = format!("leave out {} of them, or split the driveline", list.len() - max);
+            found.error(list[max].at.clone(), message, fix);
+            list.truncate(max);
+        }
+        _ => {}
+    }
+    list
+}
+
+fn unknown_at_top(
+    spec: &'static FileSpec,
+    key: &str,
+    item: &Item,
+    at: Span,
+    found: &mut Diagnostics,
+) {
+    if found.is_full() {
+        return found.error(at, "unknown key", "");
+    }
+    let is_table = item.is_table() || item.is_array_of_tables();
+    let tables = || spec.tables.iter().map(|t| t.name);
+    let (what, fix) = if is_table {
+        let fix = match suggest::nearest(key, tables()).and_then(|n| spec.table(n)) {
+            Some(near) => format!("did you mean {}?", near.header()),
+            None => {
+                let names: Vec<String> = spec.tables.iter().map(|t| t.header()).collect();
+                let names: Vec<&str> = names.iter().map(String::as_str).collect();
+                format!("remove it; the tables of this file are {}", suggest::list(&names, 20))
+            }
+        };
+        ("table", fix)
+    } else {
+        let value = item.as_float().or_else(|| item.as_integer().map(|i| i as f64));
+        ("key", suggest::for_unknown_key(spec, spec.root, None, key, value).fix)
+    };
+    let place = if is_table { "" } else { " at the top of the file" };
+    found.error(at, format!("unknown {what} {}{place}", quoted(key)), fix);
+}
+
+/// What is needed while walking.
+struct Reader<'d> {
+    spec: &'static FileSpec,
+    names: Names,
+    has_gaps: bool,
+    gaps: Vec<Gap>,
+    found: &'d mut Diagnostics,
+}
+
+impl Reader<'_> {
+    /// One table: every key known, every value checked, nothing missing.
+    fn table(&mut self, spec: &'static TableSpec, entry: &Entry<'_>) -> Fields {
+        let mut fields = Fields::new(spec, entry.at.clone());
+        fields.kind = self.kind_of(spec, entry.table);
+        for (name, item) in entry.table.iter() {
+            if spec.shape == Shape::Root && self.spec.table(name).is_some() {
+                continue;
+            }
+            let at = key_span(entry.table, name, item);
+            let Some(key) = spec.key(name, fields.kind) else {
+                if spec.shape != Shape::Root || spec.keys_named(name).next().is_some() {
+                    let meant = self.misplaced_key(spec, fields.kind, name, item, at);
+                    fields.broken.extend(meant);
+                    fields.sound = false;
+                }
+                continue;
+            };
+            let span = item.span().filter(|_| !item.is_table()).unwrap_or_else(|| at.clone());
+            let value = match &key.ty {
+                Type::Inline(inner) => self.inline(inner, key.name, item, &at),
+                _ => values::read(key, item, &span, &self.names, self.has_gaps, self.found),
+            };
+            match value {
+                Some(value) => fields.insert(key.name, value, span, at),
+                None => {
+                    fields.sound = false;
+                    fields.broken.push(key.name);
+                }
+            }
+        }
+        self.missing_keys(spec, &mut fields);
+        fields
+    }
+
+    /// A table in braces (or a sub-table) with keys of its own.
+    fn inline(
+        &mut self,
+        spec: &'static TableSpec,
+        name: &str,
+        item: &Item,
+        at: &Span,
+    ) -> Option<values::Got> {
+        let Some(table) = item.as_table_like() else {
+            let message = format!("{} must be a table in braces", quoted(name));
+            let first = spec.keys.first().map_or("key", |k| k.name);
+            let fix = format!("write {name} = {{ {first} = ..., }} with the keys you need");
+            self.found.error(item.span().unwrap_or_else(|| at.clone()), message, fix);
+            return None;
+        };
+        let fields = self.table(spec, &Entry { table, at: at.clone() });
+        fields.sound.then_some(values::Got::Table(Box::new(fields)))
+    }
+
+    /// The value of `kind`, when the table has such a key and it is one of its words.
+    fn kind_of(&self, spec: &'static TableSpec, table: &dyn TableLike) -> Option<&'static str> {
+        let key = spec.key("kind", None)?;
+        let Type::Choice(words) = &key.ty else { return None };
+        match table.get("kind") {
+            Some(item) => {
+                let given = item.as_str()?;
+                words.iter().map(|(w, _)| *w).find(|w| *w == given)
+            }
+            None => match key.given {
+                Given::Default(Literal::Word(word), _) => Some(word),
+                _ => None,
+            },
+        }
+    }
+
+    /// A key that the table does not have, or not for its kind; gives the key that was meant.
+    fn misplaced_key(
+        &mut self,
+        spec: &'static TableSpec,
+        kind: Option<&str>,
+        name: &str,
+        item: &Item,
+        at: Span,
+    ) -> Option<&'static str> {
+        if self.found.is_full() {
+            self.found.error(at, "unknown key", "");
+            return None;
+        }
+        let owners: Vec<&str> = spec.keys_named(name).filter_map(|k| k.only).collect();
+        if let (Some(kind), Some(first)) = (kind, owners.first()) {
+            let owners = owners.join(" or ");
+            let message = format!(
+                "{} belongs to a {} of kind {owners}, but this one is of kind {kind}",
+                quoted(name),
+                spec.name
+            );
+            let fix = format!("remove it, or write kind = \"{first}\"");
+            self.found.error(at, message, fix);
+            return None;
+        }
+        let value = item.as_float().or_else(|| item.as_integer().map(|i| i as f64));
+        let advice = suggest::for_unknown_key(self.spec, spec, kind, name, value);
+        let message = format!("unknown key {} in {}", quoted(name), place(spec));
+        self.found.error(at, message, advice.fix);
+        advice.meant
+    }
+
+    /// Report keys that must be given, note those that later purposes need.
+    fn missing_keys(&mut self, spec: &'static TableSpec, fields: &mut Fields) {
+        for key in spec.keys {
+            let other_kind = match (key.only, fields.kind) {
+                (None, _) => false,
+                (Some(only), Some(kind)) => only != kind,
+                (Some(_), None) => true,
+            };
+            if other_kind || fields.has(key.name) || fields.broken.contains(&key.name) {
+                continue;
+            }
+            let example = if key.example.is_empty() { "..." } else { key.example };
+            let fix = format!("add {} = {example} ({})", key.name, first_clause(key.doc));
+            match key.given {
+                Given::Always => {
+                    fields.sound = false;
+                    if !self.has_gaps {
+                        let message = format!("{} lacks the key {}", this(spec), quoted(key.name));
+                        self.found.error(fields.at.clone(), message, fix);
+                    }
+                }
+                Given::Needed(purpose) => self.gaps.push(Gap {
+                    purpose,
+                    at: Some(fields.at.clone()),
+                    message: format!(
+                        "{} lacks the key {}, which {} needs",
+                        this(spec),
+                        quoted(key.name),
+                        purpose.word()
+                    ),
+                    fix,
+                }),
+                Given::Default(..) | Given::Derived(_) | Given::Absent(_) => {}
+            }
+        }
+    }
+
+    /// A table that does not stand in the file at all.
+    fn absent_table(&mut self, spec: &'static TableSpec) {
+        let Some(purpose) = spec.need else { return };
+        let message = format!("the file has no {}", spec.header());
+        let fix = format!("add {}: {}", spec.header(), first_clause(spec.doc));
+        if purpose > Purpose::Survey {
+            let message = format!("{message}, which {} needs", purpose.word());
+            self.gaps.push(Gap { purpose, at: None, message, fix });
+        } else if !self.has_gaps {
+            self.found.whole(message, fix);
+        }
+    }
+}
+
+/// The table for "in ...".
+fn place(spec: &TableSpec) -> String {
+    if spec.name == "loss" { "the table `loss`".into() } else { spec.header() }
+}
+
+/// The table for "... lacks".
+fn this(spec: &TableSpec) -> String {
+    match spec.shape {
+        Shape::Root => "the file".into(),
+        Shape::One | Shape::Many { .. } => format!("this {}", spec.header()),
+    }
+}
+
+/// A sentence up to its first stop, without the stop, small first letter kept as it is.
+pub(super) fn first_clause(doc: &str) -> &str {
+    let end = doc.find([';', ':', '.']).unwrap_or(doc.len());
+    &doc[..end]
+}
+
+/// Whether the file has the version that is read; a wrong one is reported, a missing one is left
+/// to [`walk`]. Other faults of a file of another version would only mislead.
+pub fn version_is_known(
+    spec: &FileSpec,
+    document: &Document<String>,
+    found: &mut Diagnostics,
+) -> bool {
+    let Some(item) = document.as_table().get("format") else { return true };
+    let Some(version) = item.as_integer() else { return true };
+    if version == i64::from(spec.version) {
+        return true;
+    }
+    found.error(
+        item.span().unwrap_or(0..0),
+        format!("format {version} is not known; this program reads format {}", spec.version),
+        format!("write format = {} and the keys of that version", spec.version),
+    );
+    false
+}
