@@ -88,10 +88,12 @@ fn source_line(out: &mut String, text: &str, span: &Span, severity: Severity, pa
         }
         used += cell.width;
         shown.push_str(&cell.text);
-        let mark = if index >= from && index < to { "^" } else { " " };
+        // An empty span is shown as a mark at its place.
+        let marked = (from..to.max(from + 1)).contains(&index);
+        let mark = if marked { "^" } else { " " };
         under.push_str(&mark.repeat(cell.width));
     }
-    if from >= cells.len() || to == from {
+    if from >= cells.len() {
         under.push('^');
     }
     out.push_str(format!("{number:>6} | {shown}").trim_end());

@@ -301,7 +301,8 @@ impl Check<'_> {
         if let Some(index) = tables.iter().find_map(|t| self.names.index(t, name)) {
             return Some(index);
         }
-        if !self.has_gaps {
+        let unsure = self.has_gaps || tables.iter().any(|t| self.names.is_unsure(t));
+        if !unsure {
             self.dangling(tables, name, span);
         }
         None
@@ -318,6 +319,8 @@ impl Check<'_> {
             .map(String::as_str)
             .filter(|n| !n.is_empty())
             .collect();
+        let mut seen = std::collections::BTreeSet::new();
+        let known: Vec<&str> = known.into_iter().filter(|n| seen.insert(*n)).collect();
         let message = format!("there is no {what} named {}", quoted(name));
         let fix = if known.is_empty() {
             format!("give a name to a {what}: there is none yet")

@@ -9,6 +9,7 @@ use toml_edit::{Document, Item, TableLike, Value};
 
 use super::diagnostics::{Diagnostics, Span};
 use super::fields::{Fields, Names};
+use super::source;
 use super::spec::{FileSpec, Given, Literal, Purpose, Shape, TableSpec, Type};
 use super::suggest::{self, quoted};
 use super::values;
@@ -64,6 +65,8 @@ pub fn walk(
         let at = key_span(root, key, item);
         if let Some(table) = spec.table(key) {
             entries.insert(table.name, entries_of(table, item, at, found));
+        } else if has_gaps && source::is_stand_in(key) {
+            // The keys below a header that could not be read.
         } else if spec.root.keys_named(key).next().is_none() {
             unknown_at_top(spec, key, item, at, found);
         }
@@ -174,7 +177,13 @@ fn entries_of<'a>(
     list
 }
 
-fn unknown_at_top(spec: &FileSpec, key: &str, item: &Item, at: Span, found: &mut Diagnostics) {
+fn unknown_at_top(
+    spec: &'static FileSpec,
+    key: &str,
+    item: &Item,
+    at: Span,
+    found: &mut Diagnostics,
+) {
     if found.is_full() {
         return found.error(at, "unknown key", "");
     }
@@ -192,7 +201,7 @@ fn unknown_at_top(spec: &FileSpec, key: &str, item: &Item, at: Span, found: &mut
         ("table", fix)
     } else {
         let value = item.as_float().or_else(|| item.as_integer().map(|i| i as f64));
-        ("key", suggest::for_unknown_key(spec, spec.root, None, key, value))
+        ("key", suggest::for_unknown_key(spec, spec.root, None, key, value).fix)
     };
     let place = if is_table { "" } else { " at the top of the file" };
     found.error(at, format!("unknown {what} {}{place}", quoted(key)), fix);
@@ -219,7 +228,8 @@ impl Reader<'_> {
             let at = key_span(entry.table, name, item);
             let Some(key) = spec.key(name, fields.kind) else {
                 if spec.shape != Shape::Root || spec.keys_named(name).next().is_some() {
-                    self.misplaced_key(spec, fields.kind, name, item, at);
+                    let meant = self.misplaced_key(spec, fields.kind, name, item, at);
+                    fields.broken.extend(meant);
                     fields.sound = false;
                 }
                 continue;
@@ -276,7 +286,7 @@ impl Reader<'_> {
         }
     }
 
-    /// A key that the table does not have, or not for its kind.
+    /// A key that the table does not have, or not for its kind; gives the key that was meant.
     fn misplaced_key(
         &mut self,
         spec: &'static TableSpec,
@@ -284,9 +294,10 @@ impl Reader<'_> {
         name: &str,
         item: &Item,
         at: Span,
-    ) {
+    ) -> Option<&'static str> {
         if self.found.is_full() {
-            return self.found.error(at, "unknown key", "");
+            self.found.error(at, "unknown key", "");
+            return None;
         }
         let owners: Vec<&str> = spec.keys_named(name).filter_map(|k| k.only).collect();
         if let (Some(kind), Some(first)) = (kind, owners.first()) {
@@ -297,12 +308,14 @@ impl Reader<'_> {
                 spec.name
             );
             let fix = format!("remove it, or write kind = \"{first}\"");
-            return self.found.error(at, message, fix);
+            self.found.error(at, message, fix);
+            return None;
         }
         let value = item.as_float().or_else(|| item.as_integer().map(|i| i as f64));
-        let fix = suggest::for_unknown_key(self.spec, spec, kind, name, value);
+        let advice = suggest::for_unknown_key(self.spec, spec, kind, name, value);
         let message = format!("unknown key {} in {}", quoted(name), place(spec));
-        self.found.error(at, message, fix);
+        self.found.error(at, message, advice.fix);
+        advice.meant
     }
 
     /// Report keys that must be given, note those that later purposes need.

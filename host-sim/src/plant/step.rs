@@ -52,7 +52,7 @@ pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     state.accel = last.accel;
     wheel_torques(model, state, &road, &last);
     actuator::settle(model, state, inputs);
-    power::advance(model, state);
+    power::advance(model, state, &angle_before);
     state.steps += 1;
     sensor::advance(model, state, inputs);
 }
