@@ -20,7 +20,7 @@ const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Gain of a held speed, 1/s.
 const HOLD_GAIN_PER_S: f64 = 20.0;
 /// Reset time of a held speed, s: takes out drag and losses that the balance does not know.
-const HOLD_RESET_S: f64 = 0.25;
+const HOLD_RESET_S: f64 = 0.1;
 /// Gain towards the speed plan, 1/s.
 const PLAN_GAIN_PER_S: f64 = 4.0;
 /// Time for a machine's torque to go from nothing to full, s.
