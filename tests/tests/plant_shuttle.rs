@@ -281,3 +281,38 @@ fn engine_starts_idles_pulls_and_stalls() {
     assert_eq!(state.engine().stalls, 1);
     assert!(state.speeds_radps()[CRANK].abs() < 1e-9);
 }
+
+/// Steady series driving with the ring held: the set's loss is (1 - 0.988) of the power that
+/// rolls over the carrier, T_sun (w_sun - w_carrier), so the output gets
+/// 1 - 0.012 (1 - 1/3.2) of the sun's power (fixed-carrier efficiency, VDI 2157; from memory).
+/// Turning as a block costs nothing.
+#[test]
+fn mesh_loss_is_that_of_the_rolling_power() {
+    let mut d = shuttle();
+    d.planetaries[0].mesh_efficiency = 0.988;
+    let model = PlantModel::new(&d).expect("complete");
+    let mut state = PlantState::at(&model, output_at(&model, 60.0), 0b001, &[]).expect("closed");
+    let mut inputs = PlantInputs::default();
+    inputs.locks[0] = LockOrder::Close;
+    inputs.torque_nm[0] = 120.0;
+    for _ in 0..200 {
+        step(&model, &mut state, &inputs);
+    }
+    let (before, accel) = (*state.energy(), state.accelerations_radps2()[OUTPUT]);
+    step(&model, &mut state, &inputs);
+    let spent = state.energy().machine_j[0] - before.machine_j[0];
+    let lost = state.energy().mesh_j - before.mesh_j;
+    // A little of the sun's torque speeds the sun up and does not pass the mesh.
+    let through = 120.0 - 0.062 * 3.2 * accel;
+    let expected = 0.012 * (through / 120.0) * (1.0 - 1.0 / 3.2);
+    assert!((lost / spent / expected - 1.0).abs() < 2e-3, "{} not {expected}", lost / spent);
+
+    let block = output_at(&model, 60.0);
+    let mut state = PlantState::at(&model, block, 0b010, &[(SUN, block)]).expect("block");
+    let all = inputs.locks;
+    inputs.locks = [LockOrder::Open; 8];
+    inputs.locks[1] = all[0];
+    inputs.torque_nm[..2].copy_from_slice(&[0.0, 0.0]);
+    step(&model, &mut state, &inputs);
+    assert!(state.energy().mesh_j.abs() < 1e-6, "{} J", state.energy().mesh_j);
+}

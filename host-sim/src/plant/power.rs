@@ -17,7 +17,7 @@ pub(super) fn loss_w(part: &MachineModel, torque_nm: f64, speed: f64) -> f64 {
 
 /// Electric power of the machines and the battery's charge after this step. The mean speed of
 /// the step is taken, so that electric and mechanical work agree to rounding.
-pub(super) fn advance(model: &PlantModel, state: &mut PlantState, angle_before: &ShaftValues) {
+pub(super) fn advance(model: &PlantModel, state: &mut PlantState, turned: &ShaftValues) {
     let mut total_w = model.road.auxiliary_w;
     for m in 0..model.machines {
         let part = &model.machine[m];
@@ -25,7 +25,7 @@ pub(super) fn advance(model: &PlantModel, state: &mut PlantState, angle_before: 
             continue;
         }
         let machine = &mut state.machine[m];
-        let speed = (state.angle[part.shaft] - angle_before[part.shaft]) / model.dt_s;
+        let speed = turned[part.shaft] / model.dt_s;
         machine.loss_w = loss_w(part, machine.torque_nm, speed);
         machine.electric_w = machine.torque_nm * speed + machine.loss_w;
         total_w += machine.electric_w;
