@@ -83,7 +83,12 @@ fn transitions(out: &mut String, s: &Summary) {
     }
     for t in &s.transitions {
         let lead = format!("  {:8.2} s  ", t.start_s);
-        wrapped(out, &lead, &format!("{} -> {} in {:.2} s", t.from, t.to, t.took_s));
+        let told = match t.attempts {
+            0 => format!("{} -> {} in {:.2} s", t.from, t.to, t.took_s),
+            1 => format!("left {} and came back in {:.2} s", t.to, t.took_s),
+            n => format!("{n} attempts to leave {} in {:.2} s came back", t.to, t.took_s),
+        };
+        wrapped(out, &lead, &told);
         let pad = " ".repeat(lead.len());
         wrapped(out, &pad, &t.steps.join(", "));
         if t.gap_s > 0.0 {
@@ -196,6 +201,7 @@ pub fn json(heading: &Heading, s: &Summary) -> Value {
             "to": t.to,
             "start_s": t.start_s,
             "took_s": t.took_s,
+            "attempts_that_came_back": t.attempts,
             "steps": t.steps,
             "torque_gap_s": t.gap_s,
             "torque_gap_nm": t.gap_depth_nm,
