@@ -170,7 +170,7 @@ pub fn parse(name: &str, text: &str) -> Result<Checked, Diagnostics> {
         return Err(found);
     }
     let spec = &keys::DRIVELINE;
-    let walked = walk::walk(spec, &parsed.document, parsed.has_gaps, Names::new(), &mut found);
+    let walked = walk::walk(spec, &parsed.document, &parsed.gaps, Names::new(), &mut found);
     cross::check(&walked, &mut found);
     assembly::check(walked.all("planetary"), &mut found);
     if found.has_errors() {

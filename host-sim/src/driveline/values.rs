@@ -5,6 +5,7 @@ use toml_edit::{Array, Item, Value};
 use super::diagnostics::{Diagnostics, Span};
 use super::fields::{Fields, Names};
 use super::ratio;
+use super::source::Gaps;
 use super::spec::{Key, Type, Within};
 use super::suggest::{self, quoted, six_digits};
 use crate::exact::{self, Q};
@@ -41,17 +42,17 @@ pub enum Got {
     Table(Box<Fields>),
 }
 
-/// Read `item` as the value of `key`; faults go to `found`. With `has_gaps`, names that
-/// nothing bears are not reported: their part may have stood in a line that was not readable.
+/// Read `item` as the value of `key`; faults go to `found`. Names that nothing bears are not
+/// reported when their part may have stood in a line that was `left_out`.
 pub fn read(
     key: &'static Key,
     item: &Item,
     span: &Span,
     names: &Names,
-    has_gaps: bool,
+    left_out: &Gaps,
     found: &mut Diagnostics,
 ) -> Option<Got> {
-    let mut check = Check { key, names, has_gaps, found };
+    let mut check = Check { key, names, left_out, found };
     if let Type::Words { of, words } = &key.ty {
         return check.words(of, words, item, span);
     }
@@ -77,7 +78,7 @@ fn what(value: &Value) -> &'static str {
 struct Check<'a> {
     key: &'static Key,
     names: &'a Names,
-    has_gaps: bool,
+    left_out: &'a Gaps,
     found: &'a mut Diagnostics,
 }
 
@@ -301,7 +302,8 @@ impl Check<'_> {
         if let Some(index) = tables.iter().find_map(|t| self.names.index(t, name)) {
             return Some(index);
         }
-        let unsure = self.has_gaps || tables.iter().any(|t| self.names.is_unsure(t));
+        let unsure =
+            self.left_out.may_hold("name") || tables.iter().any(|t| self.names.is_unsure(t));
         if !unsure {
             self.dangling(tables, name, span);
         }

@@ -9,7 +9,7 @@ use toml_edit::{Document, Item, TableLike, Value};
 
 use super::diagnostics::{Diagnostics, Span};
 use super::fields::{Fields, Names};
-use super::source;
+use super::source::{self, Gaps};
 use super::spec::{FileSpec, Given, Literal, Purpose, Shape, TableSpec, Type};
 use super::suggest::{self, quoted};
 use super::values;
@@ -55,7 +55,7 @@ impl Walked {
 pub fn walk(
     spec: &'static FileSpec,
     document: &Document<String>,
-    has_gaps: bool,
+    left_out: &Gaps,
     mut names: Names,
     found: &mut Diagnostics,
 ) -> Walked {
@@ -65,7 +65,7 @@ pub fn walk(
         let at = key_span(root, key, item);
         if let Some(table) = spec.table(key) {
             entries.insert(table.name, entries_of(table, item, at, found));
-        } else if has_gaps && source::is_stand_in(key) {
+        } else if left_out.may_hold_tables() && source::is_stand_in(key) {
             // The keys below a header that could not be read.
         } else if spec.root.keys_named(key).next().is_none() {
             unknown_at_top(spec, key, item, at, found);
@@ -74,7 +74,7 @@ pub fn walk(
     for (table, list) in &entries {
         names.insert(table, list.iter().map(|e| name_of(e.table)).collect());
     }
-    let mut reader = Reader { spec, names, has_gaps, gaps: Vec::new(), found };
+    let mut reader = Reader { spec, names, left_out, gaps: Vec::new(), found };
     let top = Entry { table: root, at: 0..0 };
     let root_fields = reader.table(spec.root, &top);
     let mut tables = BTreeMap::new();
@@ -211,7 +211,7 @@ fn unknown_at_top(
 struct Reader<'d> {
     spec: &'static FileSpec,
     names: Names,
-    has_gaps: bool,
+    left_out: &'d Gaps,
     gaps: Vec<Gap>,
     found: &'d mut Diagnostics,
 }
@@ -237,7 +237,7 @@ impl Reader<'_> {
             let span = item.span().filter(|_| !item.is_table()).unwrap_or_else(|| at.clone());
             let value = match &key.ty {
                 Type::Inline(inner) => self.inline(inner, key.name, item, &at),
-                _ => values::read(key, item, &span, &self.names, self.has_gaps, self.found),
+                _ => values::read(key, item, &span, &self.names, self.left_out, self.found),
             };
             match value {
                 Some(value) => fields.insert(key.name, value, span, at),
@@ -334,7 +334,7 @@ impl Reader<'_> {
             match key.given {
                 Given::Always => {
                     fields.sound = false;
-                    if !self.has_gaps {
+                    if !self.left_out.may_hold(key.name) {
                         let message = format!("{} lacks the key {}", this(spec), quoted(key.name));
                         self.found.error(fields.at.clone(), message, fix);
                     }
@@ -363,7 +363,7 @@ impl Reader<'_> {
         if purpose > Purpose::Survey {
             let message = format!("{message}, which {} needs", purpose.word());
             self.gaps.push(Gap { purpose, at: None, message, fix });
-        } else if !self.has_gaps {
+        } else if !self.left_out.may_hold_tables() {
             self.found.whole(message, fix);
         }
     }
