@@ -2,7 +2,7 @@
 //!
 //! bytes -> text -> TOML with spans ([`source`]) -> values checked along the one
 //! description of all keys ([`keys`], [`walk`]) -> what parts mean together
-//! ([`cross`]) -> [`Driveline`]. Every fault becomes a diagnostic; all are
+//! (`cross`) -> [`Driveline`]. Every fault becomes a diagnostic; all are
 //! reported at once.
 
 mod assembly;
@@ -11,6 +11,7 @@ pub mod command;
 mod cross;
 mod cross_use;
 pub mod diagnostics;
+mod entries;
 pub mod fields;
 pub mod format_doc;
 pub mod keys;
@@ -28,6 +29,7 @@ pub mod spec;
 mod starter;
 pub mod suggest;
 pub mod values;
+mod values_lists;
 pub mod walk;
 
 use std::collections::BTreeMap;
