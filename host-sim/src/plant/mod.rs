@@ -1,1 +1,55 @@
-//! The full plant.
+//! The full plant: any driveline as rigid shafts with Coulomb locks, its actuators, machines,
+//! sensors, battery and vehicle, stepped at a fixed rate.
+//!
+//! [`PlantModel`] is made once from a driveline; [`PlantState`] is plain data; [`step`] moves a
+//! state by one fixed tick and is a pure function of its arguments. A step uses only
+//! `+ - * /`, comparisons and one square root, allocates nothing and asks no clock: the same
+//! inputs give the same bits on every machine.
+//!
+//! Rigid shafts, no wheel slip and no mesh loss inside the planetary sets: see
+//! `PlantModel`'s notes on what acts. The final drive's loss acts as friction at the output.
+
+mod actuator;
+mod contact;
+mod contact_table;
+mod dense;
+mod dog;
+mod energy;
+mod inputs;
+mod machine;
+mod model;
+mod parts;
+mod power;
+pub mod random;
+mod sensor;
+mod start;
+mod state;
+mod step;
+
+pub use energy::EnergyBook;
+pub use inputs::{
+    ActuatorFault, EngineFault, Faults, LockFaults, MachineFaults, PlantInputs, SensorFaults,
+    SwitchFault, TorqueFault,
+};
+pub use model::{MissingData, PlantModel, ShaftValues};
+pub use start::StartError;
+pub use state::{
+    BatteryState, EngineActual, EngineState, LockActual, LockState, MachineState, PlantState,
+};
+pub use step::step;
+
+/// Most shafts a plant may have.
+pub const MAX_SHAFTS: usize = 16;
+/// Most contacts: eight locks, the road, the engine's drag.
+pub(crate) const MAX_CONTACTS: usize = 10;
+/// Steps of sensor history that are kept.
+pub(crate) const SENSOR_HISTORY: usize = 64;
+/// Standard gravity in m/s2 (ISO 80000-3; from memory).
+pub const STANDARD_GRAVITY: f64 = 9.80665;
+/// How long a switch's word must stand before it is reported, s.
+pub const SWITCH_DEBOUNCE_S: f64 = 0.005;
+/// Share of a dog's capacity above which tooth friction always holds it in (an invented, round
+/// value; the file's `unloaded_share` doubled when that is more).
+pub(crate) const DOG_HOLD_SHARE_MIN: f64 = 0.05;
+/// Drag of a ratcheting dog as a share of its capacity (an invented, round value).
+pub(crate) const DOG_RATCHET_SHARE: f64 = 0.01;

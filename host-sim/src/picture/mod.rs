@@ -1,0 +1,9 @@
+//! Pictures a person can read.
+
+mod columns;
+mod panels;
+pub mod scale;
+pub mod svg;
+mod timeline;
+
+pub use timeline::{Timeline, TimelineText};

@@ -1,0 +1,274 @@
+//! Exact stick or slip: the torques of all Coulomb contacts at one instant.
+//!
+//! Sliding contacts carry their sliding capacity against the slip. For contacts at zero slip the
+//! torques minimise `1/2 l'Wl + b'l` within `|l| <= capacity`: the optimum is exactly Coulomb's
+//! law (no slip acceleration inside the box; at a bound, acceleration against the torque). `W`
+//! may be singular (redundant locks); the slip accelerations are unique all the same.
+
+use super::MAX_CONTACTS;
+use super::model::{PlantModel, ShaftValues};
+
+/// Slip below which a contact counts as standing, rad/s (1e-8 rpm; rounding is far below it).
+pub(super) const ZERO_SLIP: f64 = 1e-9;
+/// Slip above which a contact that stuck has been torn apart (by an impact), rad/s.
+const TORN_SLIP: f64 = 1e-7;
+/// Bound of the active-set search; each round moves at least one contact for good.
+const MAX_ROUNDS: usize = 64;
+
+/// Capacities and modes of all contacts within one step.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Contacts {
+    /// Torque when it slides, Nm.
+    pub(super) slide: [f64; MAX_CONTACTS],
+    /// Torque up to which it sticks, Nm; infinite for a dog that is in.
+    pub(super) stick: [f64; MAX_CONTACTS],
+    /// Whether it stands still at present.
+    pub(super) stuck: [bool; MAX_CONTACTS],
+    /// Sign of the slip of one that slides.
+    pub(super) direction: [i8; MAX_CONTACTS],
+}
+
+/// Torques and accelerations at one instant.
+pub(super) struct Solution {
+    /// Torque of each contact on its first shaft.
+    pub(super) torque: [f64; MAX_CONTACTS],
+    /// Accelerations of all shafts.
+    pub(super) accel: ShaftValues,
+    /// Whether the search ended within its bound.
+    pub(super) settled: bool,
+}
+
+impl Contacts {
+    /// Sort every contact into standing or sliding at the start of a step.
+    pub(super) fn classify(&mut self, model: &PlantModel, speed: &ShaftValues) {
+        for i in 0..model.contacts {
+            let slip = model.slip(i, speed);
+            if self.stick[i] <= 0.0 {
+                self.stuck[i] = false;
+            } else if self.stick[i] == f64::INFINITY {
+                self.stuck[i] = true;
+            } else if self.stuck[i] {
+                self.stuck[i] = slip.abs() <= TORN_SLIP;
+            } else {
+                self.stuck[i] = slip.abs() <= ZERO_SLIP;
+            }
+            self.direction[i] = if self.stuck[i] { 0 } else { sign(slip) };
+        }
+    }
+
+    /// Bit set of the contacts that stand still.
+    pub(super) fn stuck_set(&self, model: &PlantModel) -> usize {
+        (0..model.contacts).fold(0, |set, i| if self.stuck[i] { set | 1 << i } else { set })
+    }
+
+    /// Solve for the torques; contacts that break away are marked as sliding.
+    ///
+    /// One that breaks away loses its static bonus for the rest of the step, and the whole is
+    /// solved again with its sliding capacity, so that the result is consistent.
+    pub(super) fn solve(&mut self, model: &PlantModel, base: &ShaftValues) -> Solution {
+        let mut torque = [0.0; MAX_CONTACTS];
+        let mut slip_accel = [0.0; MAX_CONTACTS];
+        for (i, value) in slip_accel.iter_mut().enumerate().take(model.contacts) {
+            *value = model.slip(i, base);
+        }
+        for (i, value) in torque.iter_mut().enumerate().take(model.contacts) {
+            if !self.stuck[i] && self.slide[i] > 0.0 {
+                *value = -f64::from(self.direction[i]) * self.slide[i];
+                add(&mut slip_accel, model, i, *value);
+            }
+        }
+        let candidates = self.stuck_set(model);
+        let mut settled = true;
+        let mut broken = 0;
+        if candidates != 0 {
+            for _ in 0..=model.contacts {
+                let boxed = BoxSearch { model, drive: &slip_accel, bound: &self.stick };
+                let found = boxed.run(candidates);
+                settled = found.settled;
+                broken = found.broken;
+                for i in members(candidates) {
+                    torque[i] = found.torque[i];
+                }
+                let mut bonus_lost = false;
+                for i in members(broken) {
+                    bonus_lost |= self.stick[i] > self.slide[i];
+                    self.stick[i] = self.slide[i];
+                }
+                if bonus_lost {
+                    continue;
+                }
+                break;
+            }
+        }
+        for i in members(broken) {
+            self.stuck[i] = false;
+            self.direction[i] = -sign(torque[i]);
+        }
+        let mut accel = *base;
+        for (i, t) in torque.iter().enumerate().take(model.contacts) {
+            if *t != 0.0 {
+                for (a, r) in accel.iter_mut().zip(&model.contact_response[i]) {
+                    *a += r * t;
+                }
+            }
+        }
+        Solution { torque, accel, settled }
+    }
+}
+
+/// Indices of a bit set, rising.
+pub(super) fn members(set: usize) -> impl Iterator<Item = usize> {
+    (0..MAX_CONTACTS).filter(move |i| set >> i & 1 == 1)
+}
+
+pub(super) fn sign(x: f64) -> i8 {
+    if x > 0.0 {
+        1
+    } else if x < 0.0 {
+        -1
+    } else {
+        0
+    }
+}
+
+fn add(slip_accel: &mut [f64; MAX_CONTACTS], model: &PlantModel, contact: usize, torque: f64) {
+    for (i, value) in slip_accel.iter_mut().enumerate().take(model.contacts) {
+        *value += model.contact_mobility[i][contact] * torque;
+    }
+}
+
+/// Impulses that bring every slip of `set` to zero, applied to the speeds; returns the impulses.
+pub(super) fn project(
+    model: &PlantModel,
+    speed: &mut ShaftValues,
+    set: usize,
+) -> [f64; MAX_CONTACTS] {
+    let mut slip = [0.0; MAX_CONTACTS];
+    for i in members(set) {
+        slip[i] = model.slip(i, speed);
+    }
+    let mut impulse = [0.0; MAX_CONTACTS];
+    for i in members(set) {
+        let row = model.table.row(set, i);
+        impulse[i] = -row.iter().zip(&slip).fold(0.0, |sum, (l, s)| sum + l * s);
+        for (w, r) in speed.iter_mut().zip(&model.contact_response[i]) {
+            *w += r * impulse[i];
+        }
+    }
+    impulse
+}
+
+struct BoxSearch<'a> {
+    model: &'a PlantModel,
+    /// Slip accelerations without the torques that are sought.
+    drive: &'a [f64; MAX_CONTACTS],
+    bound: &'a [f64; MAX_CONTACTS],
+}
+
+struct Found {
+    torque: [f64; MAX_CONTACTS],
+    broken: usize,
+    settled: bool,
+}
+
+impl BoxSearch<'_> {
+    /// Primal active-set search: from the inside of the box towards the optimum of the free
+    /// contacts, stopping at the first bound; a bound that pulls the wrong way is freed again.
+    fn run(&self, candidates: usize) -> Found {
+        let mut torque = [0.0; MAX_CONTACTS];
+        let mut free = candidates;
+        let scale = members(candidates).fold(0.0, |most: f64, i| most.max(self.drive[i].abs()));
+        let tolerance = 1e-11 * scale;
+        for _ in 0..MAX_ROUNDS {
+            let fixed = candidates & !free;
+            let target = self.optimum(free, fixed, &torque);
+            match self.first_bound(free, &torque, &target) {
+                Some((hit, share)) => {
+                    for i in members(free) {
+                        torque[i] += share * (target[i] - torque[i]);
+                    }
+                    let up = target[hit] > 0.0;
+                    torque[hit] = if up { self.bound[hit] } else { -self.bound[hit] };
+                    free &= !(1 << hit);
+                }
+                None => {
+                    for i in members(free) {
+                        torque[i] = target[i];
+                    }
+                    let (worst, broken) = self.judge(candidates, fixed, &torque, tolerance);
+                    match worst {
+                        Some(i) => free |= 1 << i,
+                        None => return Found { torque, broken, settled: true },
+                    }
+                }
+            }
+        }
+        let broken = self.judge(candidates, candidates & !free, &torque, tolerance).1;
+        Found { torque, broken, settled: false }
+    }
+
+    /// Torques of the free contacts that leave them without slip acceleration.
+    fn optimum(
+        &self,
+        free: usize,
+        fixed: usize,
+        torque: &[f64; MAX_CONTACTS],
+    ) -> [f64; MAX_CONTACTS] {
+        let mut b = [0.0; MAX_CONTACTS];
+        for i in members(free) {
+            let mobility = &self.model.contact_mobility[i];
+            b[i] = members(fixed).fold(self.drive[i], |sum, j| sum + mobility[j] * torque[j]);
+        }
+        let mut target = [0.0; MAX_CONTACTS];
+        for i in members(free) {
+            let row = self.model.table.row(free, i);
+            target[i] = -row.iter().zip(&b).fold(0.0, |sum, (l, x)| sum + l * x);
+        }
+        target
+    }
+
+    /// The free contact whose bound comes first on the way to the target, and the share of the way.
+    fn first_bound(
+        &self,
+        free: usize,
+        torque: &[f64; MAX_CONTACTS],
+        target: &[f64; MAX_CONTACTS],
+    ) -> Option<(usize, f64)> {
+        let mut first: Option<(usize, f64)> = None;
+        for i in members(free) {
+            if target[i].abs() > self.bound[i] {
+                let bound = if target[i] > 0.0 { self.bound[i] } else { -self.bound[i] };
+                let way = target[i] - torque[i];
+                let share = if way == 0.0 { 0.0 } else { (bound - torque[i]) / way };
+                if first.is_none_or(|(_, s)| share < s) {
+                    first = Some((i, share));
+                }
+            }
+        }
+        first
+    }
+
+    /// Of the contacts at a bound: the one that should be freed most, and those that break away.
+    fn judge(
+        &self,
+        candidates: usize,
+        fixed: usize,
+        torque: &[f64; MAX_CONTACTS],
+        tolerance: f64,
+    ) -> (Option<usize>, usize) {
+        let mut worst: Option<(usize, f64)> = None;
+        let mut broken = 0;
+        for i in members(fixed) {
+            let mobility = &self.model.contact_mobility[i];
+            let accel = members(candidates).fold(self.drive[i], |a, j| a + mobility[j] * torque[j]);
+            let along = if torque[i] >= 0.0 { accel } else { -accel };
+            if along > tolerance && worst.is_none_or(|(_, most)| along > most) {
+                worst = Some((i, along));
+            }
+            if along < -tolerance {
+                broken |= 1 << i;
+            }
+        }
+        (worst.map(|(i, _)| i), broken)
+    }
+}

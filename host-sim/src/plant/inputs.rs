@@ -1,0 +1,154 @@
+//! What goes into a tick of the plant: orders, commands, the road and the faults.
+
+use supervisor::bits::{MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
+use supervisor::io::LockOrder;
+
+/// Everything that acts on the plant during one tick.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct PlantInputs {
+    /// Valve command of each lock, in file order (what is asked, not what the lock does).
+    pub locks: [LockOrder; MAX_LOCKS],
+    /// Torque command of each machine on its shaft in Nm, in file order, the engine included. The
+    /// machine's own limits are applied by the plant; a value that is not finite counts as 0.
+    pub torque_nm: [f64; MAX_MACHINES],
+    /// Whether the engine should run. It starts by its own starter or by being turned.
+    pub engine_run: bool,
+    /// Service brake torque at the output shaft in Nm, 0 or more (negative counts as 0).
+    pub brake_nm: f64,
+    /// Slope of the road: rise per horizontal distance, positive uphill when driving forward.
+    pub grade: f64,
+    /// The faults that are present now.
+    pub faults: Faults,
+}
+
+/// All faults that are present during a tick. The default is a sound plant.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Faults {
+    /// Faults of each lock's actuator and switch.
+    pub locks: [LockFaults; MAX_LOCKS],
+    /// Faults of each speed sensor.
+    pub sensors: [SensorFaults; MAX_SENSORS],
+    /// Faults of each machine, in file order (the engine has its own as well).
+    pub machines: [MachineFaults; MAX_MACHINES],
+    /// Fault of the engine.
+    pub engine: EngineFault,
+    /// Supply lost: every lock goes to its state without supply, whatever is ordered.
+    pub supply_lost: bool,
+}
+
+/// Fault of a lock's actuator.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum ActuatorFault {
+    /// Sound.
+    #[default]
+    None,
+    /// Fill and pressure never rise; what is there may still be released.
+    StuckOpen,
+    /// Fill and pressure never fall; an open lock may still be closed.
+    StuckClosed,
+    /// Releases although it is not asked to (a dog comes out even under load).
+    OpensByItself,
+    /// Applies although it is not asked to.
+    ClosesByItself,
+}
+
+/// Fault of a lock's position switch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum SwitchFault {
+    /// Sound.
+    #[default]
+    None,
+    /// Always says open.
+    StuckOpen,
+    /// Always says closed.
+    StuckClosed,
+    /// Says nothing.
+    Missing,
+}
+
+/// All that may be wrong with one lock.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LockFaults {
+    /// The actuator.
+    pub actuator: ActuatorFault,
+    /// The switch.
+    pub switch: SwitchFault,
+    /// Filling, ramping or inserting takes this many times as long; 1 or more.
+    pub slow_close: f64,
+    /// Releasing takes this many times as long; 1 or more.
+    pub slow_release: f64,
+    /// Drag torque added when open, Nm, 0 or more.
+    pub extra_drag_nm: f64,
+}
+
+impl Default for LockFaults {
+    fn default() -> LockFaults {
+        LockFaults {
+            actuator: ActuatorFault::None,
+            switch: SwitchFault::None,
+            slow_close: 1.0,
+            slow_release: 1.0,
+            extra_drag_nm: 0.0,
+        }
+    }
+}
+
+/// All that may be wrong with one speed sensor.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SensorFaults {
+    /// Added to the speed, rpm.
+    pub bias_rpm: f64,
+    /// Factor on the speed; 1 is sound, -1 is a flipped sign.
+    pub scale: f64,
+    /// No valid value.
+    pub dropout: bool,
+    /// Repeats its last value and calls it valid.
+    pub stuck: bool,
+}
+
+impl Default for SensorFaults {
+    fn default() -> SensorFaults {
+        SensorFaults { bias_rpm: 0.0, scale: 1.0, dropout: false, stuck: false }
+    }
+}
+
+/// Fault of one machine's torque.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum TorqueFault {
+    /// Sound.
+    #[default]
+    None,
+    /// No torque, whatever is asked; its controller reports none.
+    Lost,
+    /// Torque of the wrong sign; its controller reports what it believes, the asked sign.
+    WrongSign,
+}
+
+/// All that may be wrong with one machine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MachineFaults {
+    /// The torque itself.
+    pub torque: TorqueFault,
+    /// The lag is this many times as long; 1 or more.
+    pub slow: f64,
+    /// The report of the torque is lost.
+    pub report_lost: bool,
+}
+
+impl Default for MachineFaults {
+    fn default() -> MachineFaults {
+        MachineFaults { torque: TorqueFault::None, slow: 1.0, report_lost: false }
+    }
+}
+
+/// Fault of the engine.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum EngineFault {
+    /// Sound.
+    #[default]
+    None,
+    /// It stops firing at once and does not fire while the fault lasts.
+    Stall,
+    /// It cannot be started; if it runs already, it goes on.
+    NoStart,
+}

@@ -1,0 +1,194 @@
+//! Electric machines and the engine: limits, lag, start, idle, stall.
+
+use super::inputs::{EngineFault, MachineFaults, PlantInputs, TorqueFault};
+use super::model::PlantModel;
+use super::parts::{EngineModel, MachineModel};
+use super::state::{EngineActual, MachineState, PlantState};
+use super::step::finite;
+use supervisor::io::Torque;
+
+/// Set the torque of every machine for this step.
+pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
+    for m in 0..model.machines {
+        let part = &model.machine[m];
+        let faults = &inputs.faults.machines[m];
+        if part.engine {
+            if let Some(engine) = &model.engine {
+                advance_engine(model, engine, state, inputs, faults);
+            }
+        } else {
+            let limit = electric_limit_nm(part, state.speed[part.shaft]);
+            electric(part, &mut state.machine[m], limit, finite(inputs.torque_nm[m]), faults);
+        }
+    }
+}
+
+fn clamp(x: f64, low: f64, high: f64) -> f64 {
+    if x < low {
+        low
+    } else if x > high {
+        high
+    } else {
+        x
+    }
+}
+
+fn electric_limit_nm(part: &MachineModel, speed: f64) -> f64 {
+    let w = speed.abs();
+    if w * part.max_torque_nm > part.max_power_w {
+        part.max_power_w / w
+    } else {
+        part.max_torque_nm
+    }
+}
+
+/// Share of a torque error that is left after one step; a slow machine moves less.
+fn left_share(part: &MachineModel, slow: f64) -> f64 {
+    let slow = if slow.is_finite() && slow > 1.0 { slow } else { 1.0 };
+    1.0 - (1.0 - part.lag_factor) / slow
+}
+
+fn electric(
+    part: &MachineModel,
+    machine: &mut MachineState,
+    limit: f64,
+    command: f64,
+    faults: &MachineFaults,
+) {
+    let asked = clamp(command, -limit, limit);
+    let target = match faults.torque {
+        TorqueFault::None => asked,
+        TorqueFault::Lost => 0.0,
+        TorqueFault::WrongSign => -asked,
+    };
+    let left = left_share(part, faults.slow);
+    machine.lagged_nm = target + (machine.lagged_nm - target) * left;
+    machine.torque_nm = clamp(machine.lagged_nm, -limit, limit);
+    machine.smooth_nm = machine.torque_nm;
+    let believed = match faults.torque {
+        TorqueFault::WrongSign => -machine.torque_nm,
+        _ => machine.torque_nm,
+    };
+    machine.reported = Torque { nm: believed as f32, valid: !faults.report_lost };
+}
+
+/// Full-load torque of the engine at this speed: linear between points, flat outside, none when
+/// it stands, turns in reverse or is beyond its highest speed.
+pub(super) fn full_load_nm(engine: &EngineModel, speed: f64) -> f64 {
+    if speed <= 0.0 || speed > engine.max_radps || engine.points == 0 {
+        return 0.0;
+    }
+    let points = &engine.curve[..engine.points];
+    if speed <= points[0].0 {
+        return points[0].1;
+    }
+    for pair in points.windows(2) {
+        if speed <= pair[1].0 {
+            let width = pair[1].0 - pair[0].0;
+            let share = if width > 0.0 { (speed - pair[0].0) / width } else { 1.0 };
+            return pair[0].1 + share * (pair[1].1 - pair[0].1);
+        }
+    }
+    points[engine.points - 1].1
+}
+
+/// Largest torque of a machine at this speed of its shaft, Nm.
+pub(super) fn torque_limit_nm(model: &PlantModel, machine: usize, speed: f64) -> f64 {
+    let part = &model.machine[machine];
+    match &model.engine {
+        Some(engine) if part.engine => full_load_nm(engine, speed),
+        _ => electric_limit_nm(part, speed),
+    }
+}
+
+fn advance_engine(
+    model: &PlantModel,
+    engine: &EngineModel,
+    state: &mut PlantState,
+    inputs: &PlantInputs,
+    faults: &MachineFaults,
+) {
+    let part = &model.machine[engine.machine];
+    let speed = state.speed[part.shaft];
+    change_phase(engine, state, speed, inputs.engine_run, inputs.faults.engine);
+    let machine = &mut state.machine[engine.machine];
+    machine.torque_nm = match state.engine.actual {
+        EngineActual::Running => {
+            let full = full_load_nm(engine, speed);
+            let asked = match faults.torque {
+                TorqueFault::Lost => 0.0,
+                _ => finite(inputs.torque_nm[engine.machine]),
+            };
+            let asked = if speed > engine.max_radps { -engine.drag_nm } else { asked };
+            let governed = governor(engine, &mut state.engine.integral_nm, speed, full, model.dt_s);
+            let target = clamp(asked.max(governed), -engine.drag_nm, full);
+            let left = left_share(part, faults.slow);
+            machine.lagged_nm = target + (machine.lagged_nm - target) * left;
+            clamp(machine.lagged_nm, -engine.drag_nm, full)
+        }
+        EngineActual::Cranking => engine.starter_nm,
+        EngineActual::Stopped | EngineActual::StartFailed => 0.0,
+    };
+    if state.engine.actual != EngineActual::Running {
+        machine.lagged_nm = 0.0;
+        state.engine.integral_nm = 0.0;
+    }
+    machine.smooth_nm = machine.torque_nm;
+    machine.reported = Torque { nm: machine.torque_nm as f32, valid: !faults.report_lost };
+}
+
+/// Idle governor: pulls up to idle speed, never down.
+fn governor(engine: &EngineModel, integral: &mut f64, speed: f64, full: f64, dt_s: f64) -> f64 {
+    let error = engine.idle_radps - speed;
+    if speed > 1.1 * engine.idle_radps {
+        *integral = 0.0;
+        return -engine.drag_nm;
+    }
+    *integral = clamp(*integral + engine.governor_i * error * dt_s, -engine.drag_nm, full);
+    engine.governor_p * error + *integral
+}
+
+fn change_phase(
+    engine: &EngineModel,
+    state: &mut PlantState,
+    speed: f64,
+    run: bool,
+    fault: EngineFault,
+) {
+    let e = &mut state.engine;
+    let may_fire = fault == EngineFault::None;
+    e.actual = match e.actual {
+        EngineActual::Running if !run => EngineActual::Stopped,
+        EngineActual::Running if fault == EngineFault::Stall || speed < engine.stall_radps => {
+            e.stalls += 1;
+            // Its controller does not start it again by itself.
+            EngineActual::StartFailed
+        }
+        EngineActual::Running => EngineActual::Running,
+        _ if !run => EngineActual::Stopped,
+        EngineActual::StartFailed => EngineActual::StartFailed,
+        _ if may_fire && e.actual == EngineActual::Stopped && speed >= engine.fire_radps => {
+            EngineActual::Running
+        }
+        EngineActual::Cranking if may_fire && speed >= 0.97 * engine.idle_radps => {
+            EngineActual::Running
+        }
+        EngineActual::Cranking if e.steps >= engine.start_steps_max => EngineActual::StartFailed,
+        EngineActual::Cranking => {
+            e.steps += 1;
+            EngineActual::Cranking
+        }
+        EngineActual::Stopped if engine.own_starter && speed > -1.0 => {
+            e.steps = 0;
+            EngineActual::Cranking
+        }
+        EngineActual::Stopped => EngineActual::Stopped,
+    };
+}
+
+/// The mean drag of the last step belongs to the engine's net torque.
+pub(super) fn add_engine_drag(state: &mut PlantState, machine: usize, drag_nm: f64) {
+    let m = &mut state.machine[machine];
+    m.torque_nm += drag_nm;
+    m.reported.nm = m.torque_nm as f32;
+}

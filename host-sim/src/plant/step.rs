@@ -1,0 +1,301 @@
+//! One fixed step of the plant.
+//!
+//! Torques of machines and road are constant within a step; speeds are then piecewise linear, so
+//! the instants at which a slip reaches zero are found exactly and the step is cut there.
+
+use super::contact::{self, Contacts, Solution};
+use super::inputs::PlantInputs;
+use super::model::{PlantModel, ShaftValues};
+use super::state::{EngineActual, PlantState};
+use super::{MAX_CONTACTS, MAX_SHAFTS, actuator, machine, power, sensor};
+
+/// Cuts of one step at most.
+const MAX_CUTS: usize = 48;
+
+/// A coordinate below this (rad/s) is rounding left over by friction that holds: it is rest.
+const REST_SNAP: f64 = 1e-13;
+
+/// What the road does in a step, as torques at the output shaft.
+struct Road {
+    /// Air and speed-dependent rolling, and slope: smooth, against forward motion when positive.
+    air_nm: f64,
+    grade_nm: f64,
+    /// Shares of the Coulomb contact: rolling resistance, brake, final drive.
+    rolling_nm: f64,
+    brake_nm: f64,
+    final_drive_nm: f64,
+}
+
+/// Move the state by one step under these inputs. Deterministic; allocates nothing; never panics.
+pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
+    let mut contacts = Contacts::default();
+    actuator::advance(model, state, inputs, &mut contacts);
+    machine::advance(model, state, inputs);
+    let road = road(model, state, inputs);
+    load_other_contacts(model, state, &road, &mut contacts);
+    contacts.classify(model, &state.speed);
+
+    let mut torque = [0.0; MAX_SHAFTS];
+    for (m, from) in state.machine.iter().enumerate().take(model.machines) {
+        torque[model.machine[m].shaft] += from.torque_nm;
+    }
+    torque[model.road.shaft] -= road.air_nm + road.grade_nm;
+    let base = accelerations(model, &torque);
+
+    let angle_before = state.angle;
+    let mut means = [0.0; MAX_CONTACTS];
+    let mut heat = [0.0; MAX_CONTACTS];
+    let last = run_cuts(model, state, &mut contacts, &base, &mut means, &mut heat);
+
+    store_contacts(model, state, &contacts, &means, &heat);
+    book(model, state, &road, &heat, &angle_before);
+    state.accel = last.accel;
+    wheel_torques(model, state, &road, &last);
+    actuator::settle(model, state, inputs);
+    power::advance(model, state);
+    state.steps += 1;
+    sensor::advance(model, state, inputs);
+}
+
+/// Shaft accelerations from torques on the shafts.
+fn accelerations(model: &PlantModel, torque: &ShaftValues) -> ShaftValues {
+    let mut accel = [0.0; MAX_SHAFTS];
+    for (t, response) in torque.iter().zip(&model.response).take(model.shafts) {
+        if *t != 0.0 {
+            for (a, r) in accel.iter_mut().zip(response) {
+                *a += r * t;
+            }
+        }
+    }
+    accel
+}
+
+fn road(model: &PlantModel, state: &PlantState, inputs: &PlantInputs) -> Road {
+    let road = &model.road;
+    let w = state.speed[road.shaft];
+    let slope = finite(inputs.grade);
+    let behind = state.wheel_side_nm;
+    // Driving: what arrives is the efficiency times what went in. Braking: the other way round.
+    let share = if behind * w > 0.0 {
+        (1.0 - road.efficiency) / road.efficiency
+    } else {
+        1.0 - road.efficiency
+    };
+    Road {
+        air_nm: road.f1 * w + road.f2 * w * w.abs(),
+        grade_nm: road.weight_nm * slope / (1.0 + slope * slope).sqrt(),
+        rolling_nm: road.f0_nm,
+        brake_nm: finite(inputs.brake_nm).max(0.0),
+        final_drive_nm: share * behind.abs(),
+    }
+}
+
+/// A value from outside: 0 when it is not finite.
+pub(super) fn finite(x: f64) -> f64 {
+    if x.is_finite() { x } else { 0.0 }
+}
+
+/// Road and engine drag as contacts.
+fn load_other_contacts(model: &PlantModel, state: &PlantState, road: &Road, c: &mut Contacts) {
+    let i = model.road_contact;
+    c.slide[i] = road.rolling_nm + road.brake_nm + road.final_drive_nm;
+    c.stick[i] = c.slide[i];
+    c.stuck[i] = state.road_stuck;
+    c.direction[i] = state.road_direction;
+    if let (Some(i), Some(engine)) = (model.engine_contact, &model.engine) {
+        let fires = state.engine.actual == EngineActual::Running;
+        c.slide[i] = if fires { 0.0 } else { engine.drag_nm };
+        c.stick[i] = c.slide[i];
+        c.stuck[i] = state.engine.stuck;
+        c.direction[i] = state.engine.direction;
+    }
+}
+
+/// Run through the step, cut where a slip reaches zero. Adds up each contact's mean torque and heat.
+fn run_cuts(
+    model: &PlantModel,
+    state: &mut PlantState,
+    contacts: &mut Contacts,
+    base: &ShaftValues,
+    means: &mut [f64; MAX_CONTACTS],
+    heat: &mut [f64; MAX_CONTACTS],
+) -> Solution {
+    let mut left = model.dt_s;
+    let mut cuts = 0;
+    loop {
+        let solution = contacts.solve(model, base);
+        if !solution.settled {
+            state.unresolved += 1;
+        }
+        let cut = next_cut(model, state, contacts, &solution, left);
+        let cut = if cuts < MAX_CUTS { cut } else { None };
+        if cuts == MAX_CUTS {
+            state.unresolved += 1;
+        }
+        let span = cut.map_or(left, |(_, t)| t);
+        advance(model, state, &solution, span, means, heat);
+        left -= span;
+        let Some((hit, _)) = cut else {
+            contact::project(model, &mut state.speed, contacts.stuck_set(model));
+            return solution;
+        };
+        contacts.stuck[hit] = true;
+        contacts.direction[hit] = 0;
+        contact::project(model, &mut state.speed, contacts.stuck_set(model));
+        cuts += 1;
+    }
+}
+
+/// The first sliding contact whose slip reaches zero within `left`, and when.
+fn next_cut(
+    model: &PlantModel,
+    state: &PlantState,
+    contacts: &Contacts,
+    solution: &Solution,
+    left: f64,
+) -> Option<(usize, f64)> {
+    let mut first: Option<(usize, f64)> = None;
+    for i in 0..model.contacts {
+        if contacts.stuck[i] || contacts.slide[i] <= 0.0 {
+            continue;
+        }
+        let way = f64::from(contacts.direction[i]);
+        let slip = model.slip(i, &state.speed) * way;
+        let accel = model.slip(i, &solution.accel) * way;
+        if accel >= 0.0 {
+            continue;
+        }
+        let time = if slip > 0.0 { -slip / accel } else { 0.0 };
+        if time < left && first.is_none_or(|(_, t)| time < t) {
+            first = Some((i, time));
+        }
+    }
+    first
+}
+
+/// Constant accelerations for `span` seconds.
+fn advance(
+    model: &PlantModel,
+    state: &mut PlantState,
+    solution: &Solution,
+    span: f64,
+    means: &mut [f64; MAX_CONTACTS],
+    heat: &mut [f64; MAX_CONTACTS],
+) {
+    let before = state.speed;
+    for k in 0..model.freedoms {
+        let s = model.free[k];
+        let speed = before[s] + solution.accel[s] * span;
+        state.speed[s] = if speed.abs() < REST_SNAP { 0.0 } else { speed };
+    }
+    respan(model, &mut state.speed);
+    let mut mean = [0.0; MAX_SHAFTS];
+    for s in 0..model.shafts {
+        mean[s] = 0.5 * (before[s] + state.speed[s]);
+        state.angle[s] += mean[s] * span;
+    }
+    for i in 0..model.contacts {
+        let slip = model.slip(i, &mean);
+        means[i] += solution.torque[i] * span / model.dt_s;
+        heat[i] -= solution.torque[i] * slip * span;
+        if i < model.locks && model.lock[i].dog {
+            let lock = &mut state.lock[i];
+            lock.angle_rad =
+                super::dog::wrap(lock.angle_rad + slip * span, model.lock[i].pitch_rad);
+        }
+    }
+}
+
+/// All shaft speeds from the minimal coordinates, so that the gear rows hold to rounding.
+pub(super) fn respan(model: &PlantModel, speed: &mut ShaftValues) {
+    let mut q = [0.0; MAX_SHAFTS];
+    for k in 0..model.freedoms {
+        q[k] = speed[model.free[k]];
+    }
+    for (w, span) in speed.iter_mut().zip(&model.span).take(model.shafts) {
+        *w = span.iter().zip(&q).take(model.freedoms).fold(0.0, |sum, (g, q)| sum + g * q);
+    }
+}
+
+fn store_contacts(
+    model: &PlantModel,
+    state: &mut PlantState,
+    c: &Contacts,
+    means: &[f64; MAX_CONTACTS],
+    heat: &[f64; MAX_CONTACTS],
+) {
+    for i in 0..model.locks {
+        let lock = &mut state.lock[i];
+        lock.stuck = c.stuck[i];
+        lock.direction = c.direction[i];
+        lock.torque_nm = means[i];
+        lock.heat_j += heat[i];
+        if lock.pressure > 0.0 || model.lock[i].dog {
+            lock.closing_j += heat[i];
+        }
+        let part = &model.lock[i];
+        lock.rise_k = lock.rise_k * part.cooling_factor + heat[i] * part.rise_per_j;
+        if lock.pressure > 0.0 && means[i].abs() > lock.peak_torque_nm {
+            lock.peak_torque_nm = means[i].abs();
+        }
+        lock.overload = lock.engaged && means[i].abs() > part.capacity_nm;
+    }
+    state.road_stuck = c.stuck[model.road_contact];
+    state.road_direction = c.direction[model.road_contact];
+    if let Some(i) = model.engine_contact {
+        state.engine.stuck = c.stuck[i];
+        state.engine.direction = c.direction[i];
+        if let Some(engine) = &model.engine {
+            machine::add_engine_drag(state, engine.machine, means[i]);
+        }
+    }
+}
+
+fn book(
+    model: &PlantModel,
+    state: &mut PlantState,
+    road: &Road,
+    heat: &[f64; MAX_CONTACTS],
+    angle_before: &ShaftValues,
+) {
+    let turned = |shaft: usize| state.angle[shaft] - angle_before[shaft];
+    let output = turned(model.road.shaft);
+    let mut book = state.energy;
+    for m in 0..model.machines {
+        book.machine_j[m] += state.machine[m].smooth_nm * turned(model.machine[m].shaft);
+    }
+    for (to, from) in book.lock_j.iter_mut().zip(heat).take(model.locks) {
+        *to += from;
+    }
+    if let Some(i) = model.engine_contact {
+        book.engine_drag_j += heat[i];
+    }
+    let total = road.rolling_nm + road.brake_nm + road.final_drive_nm;
+    if total > 0.0 {
+        let each = heat[model.road_contact] / total;
+        book.road_j += each * road.rolling_nm;
+        book.brake_j += each * road.brake_nm;
+        book.final_drive_j += each * road.final_drive_nm;
+    }
+    book.road_j += road.air_nm * output;
+    book.grade_j += road.grade_nm * output;
+    book.kinetic_j = kinetic_j(model, &state.speed);
+    state.energy = book;
+}
+
+/// Kinetic energy of shafts and vehicle.
+pub(super) fn kinetic_j(model: &PlantModel, speed: &ShaftValues) -> f64 {
+    let twice = (0..model.shafts).fold(0.0, |sum, s| sum + model.inertia[s] * speed[s] * speed[s]);
+    0.5 * twice
+}
+
+/// Torque into the final drive and behind it, at the end of the step.
+fn wheel_torques(model: &PlantModel, state: &mut PlantState, road: &Road, last: &Solution) {
+    let friction = -last.torque[model.road_contact];
+    let total = road.rolling_nm + road.brake_nm + road.final_drive_nm;
+    let behind = if total > 0.0 { friction * (1.0 - road.final_drive_nm / total) } else { 0.0 };
+    let rest =
+        model.road.vehicle_inertia * last.accel[model.road.shaft] + road.air_nm + road.grade_nm;
+    state.output_torque_nm = rest + friction;
+    state.wheel_side_nm = rest + behind;
+}
