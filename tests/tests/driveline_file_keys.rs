@@ -38,8 +38,8 @@ fn entry<'d>(
             .find(|t| {
                 let kind = t.get("kind").and_then(Item::as_str);
                 // The kind of a sensor is taken out below.
-                let any = key.only.is_none() || table.name == "sensor";
-                any || kind == key.only
+                let any = key.only.is_empty() || table.name == "sensor";
+                any || kind.is_some_and(|k| key.fits(k))
             })
             .map(|t| t as &mut dyn TableLike),
     }

@@ -137,18 +137,20 @@ pub fn read(path_or_name: &str) -> Result<Checked, Failure> {
     if let (Some(text), false) = (demo(path_or_name), std::path::Path::new(path_or_name).exists()) {
         return parse(&format!("{path_or_name}.toml"), text).map_err(Failure::Faulty);
     }
-    let bytes = bytes_of(path_or_name).map_err(Failure::Unreadable)?;
+    let hint = format!("the embedded demos are {}", DEMOS.join(", "));
+    let bytes = bytes_of(path_or_name, &hint).map_err(Failure::Unreadable)?;
     let text = source::text_of(path_or_name, &bytes).map_err(Failure::Faulty)?;
     parse(path_or_name, &text).map_err(Failure::Faulty)
 }
 
-/// The bytes of a file, one more than allowed at most; a sentence when it cannot be read.
-pub fn bytes_of(path: &str) -> Result<Vec<u8>, String> {
+/// The bytes of a file, one more than allowed at most; a sentence when it cannot be read, with
+/// `hint` when there is no such file.
+pub fn bytes_of(path: &str, hint: &str) -> Result<Vec<u8>, String> {
     let cannot = |error: std::io::Error| {
         let shown = suggest::quoted(path);
         match error.kind() {
             std::io::ErrorKind::NotFound => {
-                format!("there is no file {shown}; the embedded demos are {}", DEMOS.join(", "))
+                format!("there is no file {shown}; {hint}")
             }
             _ => format!("{shown} cannot be read: {error}"),
         }

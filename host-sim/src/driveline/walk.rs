@@ -182,15 +182,16 @@ impl Reader<'_> {
             self.found.error(at, "unknown key", "");
             return None;
         }
-        let owners: Vec<&str> = spec.keys_named(name).filter_map(|k| k.only).collect();
+        let owners: Vec<&str> =
+            spec.keys_named(name).flat_map(|k| k.only.iter().copied()).collect();
         if let (Some(kind), Some(first)) = (kind, owners.first()) {
+            let fix = format!("remove it, or write kind = \"{first}\"");
             let owners = owners.join(" or ");
             let message = format!(
                 "{} belongs to a {} of kind {owners}, but this one is of kind {kind}",
                 quoted(name),
                 spec.name
             );
-            let fix = format!("remove it, or write kind = \"{first}\"");
             self.found.error(at, message, fix);
             return None;
         }
@@ -204,10 +205,9 @@ impl Reader<'_> {
     /// Report keys that must be given, note those that later purposes need.
     fn missing_keys(&mut self, spec: &'static TableSpec, fields: &mut Fields) {
         for key in spec.keys {
-            let other_kind = match (key.only, fields.kind) {
-                (None, _) => false,
-                (Some(only), Some(kind)) => only != kind,
-                (Some(_), None) => true,
+            let other_kind = match fields.kind {
+                Some(kind) => !key.fits(kind),
+                None => !key.only.is_empty(),
             };
             if other_kind || fields.has(key.name) || fields.broken.contains(&key.name) {
                 continue;
