@@ -34,6 +34,11 @@ impl Names {
         self.of(table).iter().position(|n| n == name && !name.is_empty())
     }
 
+    /// Whether an entry of the table has no usable name: a name that nothing bears may be its.
+    pub fn is_unsure(&self, table: &str) -> bool {
+        self.of(table).iter().any(String::is_empty)
+    }
+
     /// A table in which the name stands.
     pub fn table_with(&self, name: &str) -> Option<&str> {
         self.lists.iter().find(|(_, l)| l.iter().any(|n| n == name)).map(|(t, _)| t.as_str())

@@ -1,6 +1,6 @@
 //! Did-you-mean: near names, keys with another unit, keys of another table.
 
-use super::spec::{FileSpec, TableSpec};
+use super::spec::{FileSpec, Shape, TableSpec};
 
 /// Longer names are not compared: nothing in a file is called like that.
 const LONGEST: usize = 48;
@@ -63,31 +63,44 @@ pub fn list(words: &[&str], most: usize) -> String {
 }
 
 /// What to do about a key that the table does not have.
+pub struct Advice {
+    /// A sentence.
+    pub fix: String,
+    /// The key of the same table that was most likely meant.
+    pub meant: Option<&'static str>,
+}
+
+/// Advice about a key that the table does not have.
 pub fn for_unknown_key(
     file: &FileSpec,
-    table: &TableSpec,
+    table: &'static TableSpec,
     kind: Option<&str>,
     name: &str,
     value: Option<f64>,
-) -> String {
+) -> Advice {
     let fitting =
         || table.keys.iter().filter(move |k| kind.is_none_or(|kind| k.fits(kind))).map(|k| k.name);
-    if let Some(fix) = other_unit(name, value, fitting()) {
-        return fix;
+    if let Some((fix, meant)) = other_unit(name, value, fitting()) {
+        return Advice { fix, meant: Some(meant) };
     }
     if let Some(near) = nearest(name, fitting()) {
-        return format!("did you mean `{near}`?");
+        return Advice { fix: format!("did you mean `{near}`?"), meant: Some(near) };
     }
     let elsewhere = file.tables.iter().find(|t| t.keys_named(name).next().is_some());
-    if let Some(other) = elsewhere {
-        return format!("`{name}` is a key of {}: move it there", other.header());
-    }
-    if let Some(other) = file.table(name) {
-        return format!("{} is a table of its own: begin a line with {0}", other.header());
-    }
-    let mut names: Vec<&str> = fitting().collect();
-    names.dedup();
-    format!("remove it; the keys of {} are {}", table.header(), list(&names, 40))
+    let other_table = match table.shape {
+        Shape::Root => nearest(name, file.tables.iter().map(|t| t.name)),
+        Shape::One | Shape::Many { .. } => Some(name),
+    };
+    let fix = if let Some(other) = elsewhere {
+        format!("`{name}` is a key of {}: move it there", other.header())
+    } else if let Some(other) = other_table.and_then(|n| file.table(n)) {
+        format!("did you mean the table {0}? Write {0} on a line of its own", other.header())
+    } else {
+        let mut names: Vec<&str> = fitting().collect();
+        names.dedup();
+        format!("remove it; the keys of {} are {}", table.header(), list(&names, 40))
+    };
+    Advice { fix, meant: None }
 }
 
 /// A unit as it may end a key's name: suffix, what it measures, size in the first unit of its kind.
@@ -148,40 +161,35 @@ fn split_unit(name: &str) -> (&str, Option<&'static Unit>) {
         .unwrap_or((name, None))
 }
 
-/// The fix for a key that differs from a known one by its unit only.
-fn other_unit<'a>(
+/// The fix for a key that differs from a known one by its unit only, and that known key.
+fn other_unit(
     name: &str,
     value: Option<f64>,
-    known: impl Iterator<Item = &'a str>,
-) -> Option<String> {
+    known: impl Iterator<Item = &'static str>,
+) -> Option<(String, &'static str)> {
     if name.len() > LONGEST {
         return None;
     }
     let lower = name.to_lowercase();
     let (stem, unit) = split_unit(&lower);
-    let (right, right_unit) = known
-        .map(|k| (k, split_unit(k)))
-        .find(|(k, (known_stem, known_unit))| {
-            *known_stem == stem && known_unit.is_some() && *k != name
-        })
-        .map(|(k, (_, u))| (k, u))?;
-    let right_unit = right_unit?;
+    let (right, right_unit) = known.filter(|k| *k != name).find_map(|k| {
+        let (known_stem, known_unit) = split_unit(k);
+        (known_stem == stem).then_some((k, known_unit?))
+    })?;
     let Some(unit) = unit.filter(|u| u.1 == right_unit.1) else {
-        return Some(format!("did you mean `{right}`? The unit is the last part of a name"));
+        let fix = format!("did you mean `{right}`? The unit is the last part of a name");
+        return Some((fix, right));
     };
     let factor = unit.2 / right_unit.2;
-    if (factor - 1.0).abs() < 1e-12 {
-        return Some(format!(
-            "did you mean `{right}`? It is the same unit, spelt as this file does"
-        ));
-    }
-    Some(match value {
-        Some(x) => format!(
-            "did you mean `{right}`? In that unit it is `{right} = {}`",
-            six_digits(x * factor)
-        ),
-        None => format!("did you mean `{right}`? Multiply the value by {}", six_digits(factor)),
-    })
+    let fix = if (factor - 1.0).abs() < 1e-12 {
+        format!("did you mean `{right}`? It is the same unit, spelt as this file does")
+    } else if let Some(x) = value {
+        let x = six_digits(x * factor);
+        format!("did you mean `{right}`? In that unit it is `{right} = {x}`")
+    } else {
+        format!("did you mean `{right}`? Multiply the value by {}", six_digits(factor))
+    };
+    Some((fix, right))
 }
 
 /// A number with six significant digits, without trailing zeros.
@@ -196,5 +204,51 @@ pub fn six_digits(x: f64) -> String {
         text.trim_end_matches('0').trim_end_matches('.').to_string()
     } else {
         text
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The classic pairs: kitten/sitting is 3 (Wagner and Fischer's measure; from memory).
+    #[test]
+    fn distance_counts_edits_and_swaps() {
+        assert_eq!(distance("kitten", "sitting"), 3);
+        assert_eq!(distance("rign", "ring"), 1, "a swap is one slip");
+        assert_eq!(distance("", "abc"), 3);
+        assert_eq!(distance("ring-brake", "ring_brake"), 0);
+    }
+
+    #[test]
+    fn only_near_names_are_offered() {
+        let known = ["ring", "output", "generator"];
+        assert_eq!(nearest("Generater", known.into_iter()), Some("generator"));
+        assert_eq!(nearest("sun", known.into_iter()), None);
+        assert_eq!(nearest(&"x".repeat(1000), known.into_iter()), None);
+    }
+
+    /// Each unit's own size: 1 rad/s is 30/pi rpm, 1 km/h is 1/3.6 m/s, and so on.
+    #[test]
+    fn units_convert_to_what_the_file_uses() {
+        let fix = |name: &str, value: f64, known: &'static str| {
+            other_unit(name, Some(value), [known].into_iter())
+                .map(|(fix, _)| fix)
+                .unwrap_or_default()
+        };
+        assert!(fix("max_radps", std::f64::consts::PI, "max_rpm").contains("max_rpm = 30`"));
+        assert!(fix("max_speed_mps", 10.0, "max_speed_kmh").contains("max_speed_kmh = 36`"));
+        assert!(fix("inertia_kgm2", 0.1, "inertia_kg_m2").contains("the same unit"));
+        assert!(fix("tyre_radius_mm", 355.0, "tyre_radius_m").contains("tyre_radius_m = 0.355`"));
+        assert!(fix("energy_mj", 3.6, "energy_kwh").contains("energy_kwh = 1`"));
+        assert_eq!(fix("wheel_mm", 1.0, "tyre_radius_m"), "");
+    }
+
+    #[test]
+    fn six_digits_are_enough_and_never_an_exponent() {
+        assert_eq!(six_digits(9549.296585), "9549.3");
+        assert_eq!(six_digits(1e-7 * 12.0), "0.0000012");
+        assert_eq!(six_digits(-250.0), "-250");
+        assert_eq!(six_digits(0.0), "0");
     }
 }
