@@ -223,6 +223,10 @@ fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
     if let Some(lock) = state.locks.switch.lowest() {
         return blocked(table, state, guards, set, Refusal::Switch { lock });
     }
+    let arrangement = route.target;
+    if !state.given_up && !guards.arrangement_in_window(arrangement) {
+        return blocked(table, state, guards, set, Refusal::ArrangementSpeed { arrangement });
+    }
     let choice = match state.stuck() {
         Ok(stuck) => choose(table, guards, route, stuck, set),
         Err(refusal) => Choice::Refused(refusal),

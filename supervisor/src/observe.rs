@@ -264,6 +264,13 @@ impl Guards for Reading<'_> {
         magnitude(load) <= step.load_max
     }
 
+    fn arrangement_in_window(&mut self, arrangement: u8) -> bool {
+        match (self.table.arrangements.get(arrangement as usize), self.output_radps()) {
+            (Some(a), Some(output)) => a.window.min <= output && output <= a.window.max,
+            _ => false,
+        }
+    }
+
     fn in_window(&mut self, step: u16) -> bool {
         match (self.table.step(step), self.output_radps()) {
             (Some(step), Some(output)) => step.window.min <= output && output <= step.window.max,

@@ -39,6 +39,11 @@ pub enum Phase {
 pub enum Refusal {
     /// No steps lead there from here.
     NoWay(Why),
+    /// In the arrangement asked for, a shaft would leave its speed limits at this road speed.
+    ArrangementSpeed {
+        /// The arrangement.
+        arrangement: u8,
+    },
     /// A shaft would leave its speed limits at this road speed.
     RoadSpeed {
         /// The step that is refused.

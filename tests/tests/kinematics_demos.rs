@@ -65,6 +65,15 @@ fn shuttle_torques_match_the_independent_values() {
     assert_eq!(torque.pushes[0].machines, [0, 1]);
     assert_eq!(torque.pushes[0].per_output, [ratio(5, 16), ratio(11, 16)]);
     assert_eq!(torque.locks[0].per_push, [ratio(11, 16)]);
+
+    // Series: the engine clutch carries what the generator takes (on its first side, the
+    // generator's). It is told by the generator's torque, which is known better than the engine's.
+    let clutch = &k.set(0b101).torque.locks[1];
+    assert_eq!((clutch.lock, &clutch.per_machine[..]), (2, &[int(0), int(-1), int(0)][..]));
+    // Power-split: the ring clutch hands on 11/5 of the traction torque, the generator takes
+    // its part, the rest is the engine's.
+    let clutch = &k.set(0b110).torque.locks[1];
+    assert_eq!((clutch.lock, &clutch.per_machine[..]), (2, &[ratio(11, 5), int(-1), int(0)][..]));
 }
 
 /// Source: the demo railcar's counts, recomputed independently.

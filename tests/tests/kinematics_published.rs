@@ -81,6 +81,8 @@ fn fergusons_paradox_by_gear_pairs_in_the_arms_frame() {
         .pair("gear-100", "idler", ratio(-20, 100))
         .pair("idler", "gear-101", ratio(-101, 20))
         .done();
+    // External gears turn opposite ways: the idler of 20 teeth at 5 times the fixed gear's speed.
+    assert_eq!(speed(&d, &[("gear-100", int(-100))], "idler"), int(500));
     // Seen from an arm at 100 rpm the fixed gear turns at -100 rpm.
     let relative = speed(&d, &[("gear-100", int(-100))], "gear-101");
     assert!((to_f64(&(relative + int(100))) - 0.9901).abs() < 5e-5);

@@ -310,6 +310,9 @@ fn check_torques(d: &Driveline, dice: &mut Dice) -> usize {
             let (acceleration, forces) = multipliers(d, &rows, case, dice);
             assert!(acceleration.norm() < 1e-6 * size, "{what}: not in balance {case:?}");
             for lock in &set.torque.locks {
+                // Told by machines alone wherever that is possible.
+                let by_output = to_f64(&lock.per_output) != 0.0;
+                assert!(!by_output || set.holds_output, "{what}");
                 let gears = d.planetaries.len() + d.gear_pairs.len();
                 let place = (closed & ((1 << lock.lock) - 1)).count_ones() as usize;
                 // The rows were scaled to length one: a clutch's by the root of two.

@@ -22,8 +22,33 @@ pub enum Part {
     Shares,
     /// Its torque follows from the balance; its acceleration is wanted.
     HoldsSpeed,
-    /// Its torque is given.
+    /// Its torque is given; its acceleration is nobody's wish.
     Given,
+    /// As [`Part::Shares`], but its torque stands at a limit.
+    SharesAtLimit,
+    /// As [`Part::HoldsSpeed`], but its torque stands at a limit: the others help.
+    HoldsSpeedAtLimit,
+}
+
+impl Part {
+    fn has_torque(self) -> bool {
+        matches!(self, Part::Given | Part::SharesAtLimit | Part::HoldsSpeedAtLimit)
+    }
+
+    /// The same part with its torque at a limit.
+    #[must_use]
+    pub fn at_limit(self) -> Part {
+        match self {
+            Part::Shares => Part::SharesAtLimit,
+            Part::HoldsSpeed => Part::HoldsSpeedAtLimit,
+            other => other,
+        }
+    }
+
+    /// Whether its torque still follows from the balance.
+    pub fn is_open(self) -> bool {
+        !self.has_torque()
+    }
 }
 
 /// What is asked of the balance.
@@ -31,8 +56,10 @@ pub enum Part {
 pub struct Asked {
     /// Torque at the output shaft towards the wheels, Nm.
     pub output_nm: f64,
-    /// One a machine: torque in Nm for [`Part::Given`], else acceleration in rad/s2.
-    pub values: Vec<f64>,
+    /// One a machine, Nm; read where the part has its torque given or at a limit.
+    pub torque_nm: Vec<f64>,
+    /// One a machine, rad/s2; read where the part wants or wishes an acceleration.
+    pub acceleration_radps2: Vec<f64>,
 }
 
 /// The answer.
@@ -50,7 +77,8 @@ pub struct Balance {
     map: Dense,
     scale: Vec<f64>,
     output_scale: f64,
-    slots: Vec<usize>,
+    torque_slots: Vec<Option<usize>>,
+    acceleration_slots: Vec<Option<usize>>,
     output_slot: usize,
 }
 
@@ -108,43 +136,44 @@ impl Balance {
         };
         first.push(acceleration_row(driveline.output.shaft));
 
-        let (mut holding, mut wished) = (Vec::new(), Vec::new());
-        let mut slots = vec![0; machines];
-        for (m, part) in parts.iter().enumerate() {
-            if *part == Part::Given {
-                let mut row = vec![0.0; unknowns];
-                row[m] = scale[m];
-                slots[m] = first.len();
-                first.push(row);
-            }
+        let mut torque_slots = vec![None; machines];
+        for (m, _) in parts.iter().enumerate().filter(|(_, p)| p.has_torque()) {
+            let mut row = vec![0.0; unknowns];
+            row[m] = scale[m];
+            torque_slots[m] = Some(first.len());
+            first.push(row);
         }
-        for (m, part) in parts.iter().enumerate() {
-            match part {
-                Part::Given => {}
-                Part::HoldsSpeed => {
-                    slots[m] = first.len() + holding.len();
-                    holding.push(acceleration_row(shaft_of(m)));
-                }
-                Part::Shares => wished.push((m, acceleration_row(shaft_of(m)))),
-            }
+        let of_level = |wanted: [Part; 2]| -> Vec<usize> {
+            (0..machines).filter(|&m| wanted.contains(&parts[m])).collect()
+        };
+        let holders = of_level([Part::HoldsSpeed, Part::HoldsSpeedAtLimit]);
+        let sharers = of_level([Part::Shares, Part::SharesAtLimit]);
+        let mut acceleration_slots = vec![None; machines];
+        for (i, &m) in holders.iter().chain(&sharers).enumerate() {
+            acceleration_slots[m] = Some(first.len() + i);
         }
-        for (i, (m, _)) in wished.iter().enumerate() {
-            slots[*m] = first.len() + holding.len() + i;
-        }
+        let rows_of = |list: &[usize]| -> Vec<Vec<f64>> {
+            list.iter().map(|&m| acceleration_row(shaft_of(m))).collect()
+        };
+        let (holding, wished) = (rows_of(&holders), rows_of(&sharers));
         let output_slot = first.len() + holding.len() + wished.len();
         let mut output = vec![0.0; unknowns];
         output[unknowns - 1] = output_scale;
-        let wished: Vec<Vec<f64>> = wished.into_iter().map(|(_, row)| row).collect();
         let levels =
             [first, holding, wished, vec![output]].map(|rows| Dense::from_rows(unknowns, &rows));
-        Balance { map: prioritised(unknowns, &levels), scale, output_scale, slots, output_slot }
+        let map = prioritised(unknowns, &levels);
+        Balance { map, scale, output_scale, torque_slots, acceleration_slots, output_slot }
     }
 
     /// The torques that meet `asked` as far as the levels allow.
     pub fn answer(&self, asked: &Asked) -> Answer {
         let mut right = vec![0.0; self.map.cols()];
-        for (slot, value) in self.slots.iter().zip(&asked.values) {
-            right[*slot] = *value;
+        let torques = self.torque_slots.iter().zip(&asked.torque_nm);
+        let accelerations = self.acceleration_slots.iter().zip(&asked.acceleration_radps2);
+        for (slot, value) in torques.chain(accelerations) {
+            if let Some(slot) = slot {
+                right[*slot] = *value;
+            }
         }
         right[self.output_slot] = asked.output_nm;
         let x = self.map.apply(&right);

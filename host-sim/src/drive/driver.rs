@@ -98,9 +98,10 @@ impl Driver {
                 let moving = if wished == 0.0 { speed_mps } else { wished };
                 let force = mass * direct + self.road_force_n(speed_mps, moving, grade);
                 let missing = force.abs() - (given_nm / self.metres_per_radian).abs();
+                let follows = missing < 0.25 * most && missing < 0.5 * force.abs();
                 if stand {
                     self.integral_mps2 = 0.0;
-                } else if missing < 0.25 * most || error * self.integral_mps2 < 0.0 {
+                } else if follows || error * self.integral_mps2 < 0.0 {
                     self.integral_mps2 += GAIN_PER_S / RESET_S * error * dt_s;
                 }
                 (force.clamp(-4.0 * most, most), stand)

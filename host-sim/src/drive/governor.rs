@@ -20,7 +20,7 @@ const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Gain of a held speed, 1/s.
 const HOLD_GAIN_PER_S: f64 = 20.0;
 /// Reset time of a held speed, s: takes out drag and losses that the balance does not know.
-const HOLD_RESET_S: f64 = 0.25;
+const HOLD_RESET_S: f64 = 0.1;
 /// Gain towards the speed plan, 1/s.
 const PLAN_GAIN_PER_S: f64 = 4.0;
 /// Time for a machine's torque to go from nothing to full, s.
@@ -33,6 +33,10 @@ const DEMAND_RISE_S: f64 = 0.2;
 const ENGINE_RISE_S: f64 = 0.4;
 /// Time constant of the driver's power as the charge strategy sees it, s.
 const POWER_FILTER_S: f64 = 1.0;
+/// Fastest change of the engine speed that the charge strategy wishes, rad/s2.
+const ENGINE_GLIDE_RADPS2: f64 = 60.0;
+/// Time for a wished acceleration to grow from nothing to the fastest allowed, s.
+const PACE_RISE_S: f64 = 0.04;
 /// Torque against falling below idle, Nm per rad/s.
 const IDLE_GAIN_NM_PER_RADPS: f64 = 4.0;
 
@@ -74,14 +78,15 @@ pub struct Governor {
     driveline: Driveline,
     dt_s: f64,
     motions: BTreeMap<u8, (Motion, Plan)>,
-    balances: BTreeMap<(u8, u8), Balance>,
+    balances: BTreeMap<(u8, u16), Balance>,
     torque_nm: [f64; MAX_MACHINES],
     given_nm: [f64; MAX_MACHINES],
     pull: [f64; MAX_MACHINES],
     demand_nm: f64,
     engine_load_nm: f64,
     driver_w: f64,
-    engine_radps: f64,
+    engine_radps: Option<f64>,
+    pace: [f64; MAX_MACHINES],
 }
 
 impl Governor {
@@ -98,7 +103,8 @@ impl Governor {
             demand_nm: 0.0,
             engine_load_nm: 0.0,
             driver_w: 0.0,
-            engine_radps: 0.0,
+            engine_radps: None,
+            pace: [0.0; MAX_MACHINES],
         }
     }
 
@@ -110,22 +116,39 @@ impl Governor {
         let joined = self.motions[&seen.held].0.engine_joined;
         let speeds = self.planned(seen, joined);
         let mut parts = [Part::Given; MAX_MACHINES];
-        let mut values = [0.0; MAX_MACHINES];
-        for m in 0..count {
-            (parts[m], values[m]) = self.part(m, seen, joined, &speeds);
+        let mut asked = Asked {
+            output_nm: self.demand_nm,
+            torque_nm: vec![0.0; count],
+            acceleration_radps2: vec![0.0; count],
+        };
+        for (m, slot) in parts.iter_mut().enumerate().take(count) {
+            let (part, value) = self.part(m, seen, joined, &speeds);
+            *slot = part;
+            (asked.torque_nm[m], asked.acceleration_radps2[m]) =
+                if part.is_open() { (0.0, value) } else { (value, 0.0) };
         }
-        let answer = self.within_limits(seen, &mut parts[..count], &mut values[..count]);
+        let answer = self.within_limits(seen, &mut parts[..count], &mut asked);
         let mut command = Command { output_nm: answer.output_nm, ..Command::default() };
+        let share = self.slew_share(&answer.torque_nm);
         for m in 0..count {
-            let most = self.largest_nm(m);
-            let step = most * self.dt_s / TORQUE_RISE_S;
             let (low, high) = self.limits_nm(m, seen);
             let before = self.torque_nm[m];
-            let next = before + (answer.torque_nm[m] - before).clamp(-step, step);
+            let next = before + (answer.torque_nm[m] - before) * share;
             self.torque_nm[m] = next.clamp(low, high);
             command.torque_nm[m] = self.torque_nm[m];
         }
         command
+    }
+
+    /// The share of the way to the new torques that this tick may go. One share for all
+    /// machines: old and new torques are in balance, so what lies between them is too.
+    fn slew_share(&self, wanted_nm: &[f64]) -> f64 {
+        let share = |(m, wanted): (usize, &f64)| {
+            let change = (wanted - self.torque_nm[m]).abs();
+            let step = self.largest_nm(m) * self.dt_s / TORQUE_RISE_S;
+            if change > step { step / change } else { 1.0 }
+        };
+        wanted_nm.iter().enumerate().map(share).fold(1.0, f64::min)
     }
 
     fn prepare(&mut self, set: u8) {
@@ -158,14 +181,13 @@ impl Governor {
             let speed = seen.machine_radps[m];
             let load = if loaded { charge::torque_at(engine, speed, power) } else { 0.0 };
             let step = self.largest_nm(m) * self.dt_s / ENGINE_RISE_S;
-            if !loaded {
-                self.engine_radps = speed;
-            }
             // The wished speed glides, so that the machines need no torque to chase it.
-            let glide = 60.0 * self.dt_s;
-            self.engine_radps += (point.radps - self.engine_radps).clamp(-glide, glide);
+            let glide = ENGINE_GLIDE_RADPS2 * self.dt_s;
+            let now = self.engine_radps.filter(|_| loaded).unwrap_or(speed);
+            let next = now + (point.radps - now).clamp(-glide, glide);
+            self.engine_radps = Some(next);
             self.engine_load_nm += (load - self.engine_load_nm).clamp(-2.0 * step, step);
-            wished = runs.then_some(self.engine_radps);
+            wished = runs.then_some(next);
         }
         let speeds = self.motions[&seen.held].1.speeds(seen.output_radps, wished);
         self.driveline.machines.iter().map(|m| speeds[m.shaft]).collect()
@@ -201,6 +223,7 @@ impl Governor {
         };
         self.pull[m] = 0.0;
         if let Some(nm) = given {
+            self.pace[m] = 0.0;
             return (Part::Given, self.ramped(m, nm));
         }
         self.given_nm[m] = self.torque_nm[m];
@@ -208,9 +231,10 @@ impl Governor {
             Some(engine) => (Part::Given, self.free_engine_nm(&engine, speed)),
             None if seen.settled => {
                 let most = self.rate_max();
-                (Part::Shares, (PLAN_GAIN_PER_S * (planned[m] - speed)).clamp(-most, most))
+                let wanted = (PLAN_GAIN_PER_S * (planned[m] - speed)).clamp(-most, most);
+                (Part::Shares, self.paced(m, wanted))
             }
-            None => (Part::Shares, 0.0),
+            None => (Part::Shares, self.paced(m, 0.0)),
         }
     }
 
@@ -240,45 +264,65 @@ impl Governor {
             let step = HOLD_GAIN_PER_S / HOLD_RESET_S * missing * self.dt_s;
             self.pull[m] = (self.pull[m] + step).clamp(-0.5 * most, 0.5 * most);
         }
-        (Part::HoldsSpeed, (direct + self.pull[m]).clamp(-most, most))
+        let wanted = (direct + self.pull[m]).clamp(-most, most);
+        (Part::HoldsSpeed, self.paced(m, wanted))
+    }
+
+    /// A wished acceleration that grows no faster than the torques can follow in step.
+    fn paced(&mut self, m: usize, wanted: f64) -> f64 {
+        let step = self.rate_max() * self.dt_s / PACE_RISE_S;
+        self.pace[m] += (wanted - self.pace[m]).clamp(-step, step);
+        self.pace[m]
     }
 
     /// Solve; machines beyond their limits are set to them and the rest solved again.
-    fn within_limits(&mut self, seen: &Seen, parts: &mut [Part], values: &mut [f64]) -> Answer {
-        let mut asked = self.demand_nm;
-        let mut answer = self.solved(seen.held, parts, values, asked);
+    fn within_limits(&mut self, seen: &Seen, parts: &mut [Part], asked: &mut Asked) -> Answer {
+        let mut answer = self.solved(seen.held, parts, asked);
         for _ in 0..parts.len() {
             let worst = (0..parts.len())
-                .filter(|&m| parts[m] != Part::Given)
+                .filter(|&m| parts[m].is_open())
                 .map(|m| {
                     let (low, high) = self.limits_nm(m, seen);
                     let nm = answer.torque_nm[m];
                     let inside = nm.min(high).max(low);
-                    (m, inside, (nm - inside).abs() / self.largest_nm(m))
+                    (m, inside, (nm - inside).abs() / self.largest_nm(m).max(1e-3))
                 })
                 .max_by(|a, b| a.2.total_cmp(&b.2));
             match worst {
                 Some((m, inside, beyond)) if beyond > 1e-9 => {
-                    (parts[m], values[m]) = (Part::Given, inside);
+                    parts[m] = parts[m].at_limit();
+                    asked.torque_nm[m] = inside;
                 }
                 _ => break,
             }
-            answer = self.solved(seen.held, parts, values, asked);
+            answer = self.solved(seen.held, parts, asked);
         }
-        // Electric power is affine in the wheel torque while the limits stay as found.
-        if let Some((low, high)) = self.battery_w() {
-            let power = self.electric_w(&answer, seen);
-            if power > high || power < low {
-                let none = self.solved(seen.held, parts, values, 0.0);
-                let base = self.electric_w(&none, seen);
-                let target = power.clamp(low, high);
-                if (power - base).abs() > 1.0 {
-                    asked *= ((target - base) / (power - base)).clamp(0.0, 1.0);
-                    answer = self.solved(seen.held, parts, values, asked);
-                }
-            }
+        self.within_battery(seen, parts, asked, answer)
+    }
+
+    /// Less wheel torque where the battery could not give or take the power. Electric power
+    /// is affine in the wheel torque while the limits stay as found.
+    fn within_battery(
+        &mut self,
+        seen: &Seen,
+        parts: &[Part],
+        asked: &mut Asked,
+        answer: Answer,
+    ) -> Answer {
+        let Some((low, high)) = self.battery_w() else { return answer };
+        let power = self.electric_w(&answer, seen);
+        if (low..=high).contains(&power) {
+            return answer;
         }
-        answer
+        let full = std::mem::replace(&mut asked.output_nm, 0.0);
+        let none = self.solved(seen.held, parts, asked);
+        let base = self.electric_w(&none, seen);
+        if (power - base).abs() < 1.0 {
+            return answer;
+        }
+        let share = (power.clamp(low, high) - base) / (power - base);
+        asked.output_nm = full * share.clamp(0.0, 1.0);
+        self.solved(seen.held, parts, asked)
     }
 
     fn battery_w(&self) -> Option<(f64, f64)> {
@@ -294,14 +338,14 @@ impl Governor {
             .sum()
     }
 
-    fn solved(&mut self, set: u8, parts: &[Part], values: &[f64], output_nm: f64) -> Answer {
-        let key = parts.iter().fold(0u8, |k, p| k << 2 | *p as u8);
+    fn solved(&mut self, set: u8, parts: &[Part], asked: &Asked) -> Answer {
+        let key = parts.iter().fold(0u16, |k, p| k << 3 | *p as u16);
         let (driveline, motions) = (&self.driveline, &self.motions);
         let balance = self
             .balances
             .entry((set, key))
             .or_insert_with(|| Balance::new(driveline, &motions[&set].0, parts));
-        balance.answer(&Asked { output_nm, values: values.to_vec() })
+        balance.answer(asked)
     }
 
     fn largest_nm(&self, m: usize) -> f64 {

@@ -12,6 +12,7 @@ pub mod plan;
 pub mod reason;
 pub mod record;
 pub mod scenario;
+pub mod simulate;
 pub mod summary;
 pub mod summary_text;
 pub mod trace;

@@ -37,6 +37,11 @@ pub fn refusal_text(driveline: &Driveline, table: &Table, refusal: Refusal) -> S
     let lock = |l: u8| lock_name(driveline, l);
     match refusal {
         Refusal::NoWay(why) => format!("no way leads there: {}", why_text(why)),
+        Refusal::ArrangementSpeed { arrangement } => {
+            let name = driveline.arrangements.get(usize::from(arrangement));
+            let name = name.map_or("an arrangement that does not exist", |a| &a.name);
+            format!("in {name}, a shaft would leave its limits at this road speed")
+        }
         Refusal::RoadSpeed { step: s } => {
             format!("to {}, a shaft would leave its limits at this road speed", step(s))
         }

@@ -25,9 +25,12 @@ pub(super) enum Outcome {
 /// Solved by its dual, "minimise `limits . y` over `y >= 0` with `sum(y_i * rows_i) = goal`",
 /// which has few equations here (the free motions) and as many unknowns as there are limits.
 pub(super) fn maximise(rows: &[Row], limits: &[Q], goal: &[Q]) -> Outcome {
-    let nothing = vec![Q::zero(); goal.len()];
-    if let Dual::Ray(multipliers) = dual(rows, limits, &nothing) {
-        return Outcome::Nowhere { multipliers };
+    // Standing still meets every limit unless one of them is negative.
+    if limits.iter().any(Signed::is_negative) {
+        let nothing = vec![Q::zero(); goal.len()];
+        if let Dual::Ray(multipliers) = dual(rows, limits, &nothing) {
+            return Outcome::Nowhere { multipliers };
+        }
     }
     match dual(rows, limits, goal) {
         Dual::Optimum { multipliers, basis } => {
@@ -120,14 +123,14 @@ impl Tableau {
     /// Minimise from a feasible basis; `Some(column)` when that column falls without limit.
     fn minimise(&mut self, cost: &[Q]) -> Option<usize> {
         let end = self.unknowns;
+        // Reduced costs: zero in the basis, kept up to date by every pivot.
+        let mut reduced: Row = cost[..end].to_vec();
+        for (row, &b) in self.rows.iter().zip(&self.basis) {
+            subtract(&mut reduced, &cost[b].clone(), &row[..end]);
+        }
         loop {
-            let prices: Row = self.basis.iter().map(|&b| cost[b].clone()).collect();
-            let reduced = |col: usize| {
-                let used = self.rows.iter().zip(&prices);
-                used.fold(cost[col].clone(), |sum, (row, price)| sum - &row[col] * price)
-            };
             // Bland: the first column that helps, the first row among the tightest.
-            let entering = (0..end).find(|&col| reduced(col).is_negative())?;
+            let entering = reduced.iter().position(Signed::is_negative)?;
             let mut leaving: Option<(Q, usize)> = None;
             for (r, row) in self.rows.iter().enumerate() {
                 if !row[entering].is_positive() {
@@ -142,7 +145,11 @@ impl Tableau {
                 }
             }
             match leaving {
-                Some((_, r)) => self.pivot(r, entering),
+                Some((_, r)) => {
+                    self.pivot(r, entering);
+                    let factor = reduced[entering].clone();
+                    subtract(&mut reduced, &factor, &self.rows[r][..end]);
+                }
                 None => return Some(entering),
             }
         }
@@ -167,12 +174,20 @@ impl Tableau {
         for (r, row) in self.rows.iter_mut().enumerate() {
             if r != at && !row[col].is_zero() {
                 let factor = row[col].clone();
-                for (value, l) in row.iter_mut().zip(&lead) {
-                    *value -= &factor * l;
-                }
+                subtract(row, &factor, &lead);
             }
         }
         self.basis[at] = col;
+    }
+}
+
+/// `row -= factor * other`; zeros cost nothing.
+fn subtract(row: &mut [Q], factor: &Q, other: &[Q]) {
+    if factor.is_zero() {
+        return;
+    }
+    for (value, o) in row.iter_mut().zip(other).filter(|(_, o)| !o.is_zero()) {
+        *value -= factor * o;
     }
 }
 

@@ -24,7 +24,8 @@ pub enum LimitKind {
     EngineMax,
     /// The engine never turns in reverse.
     EngineNoReverse,
-    /// The vehicle's highest speed, forward or in reverse.
+    /// The vehicle's highest speed, forward or in reverse (converted to output rpm in f64: the
+    /// tyre brings in pi, so this limit alone is not exact).
     VehicleMax,
     /// A speed that the question fixed.
     Asked,

@@ -1,6 +1,7 @@
 //! Pictures a person can read.
 
 mod columns;
+pub mod diagram;
 mod panels;
 pub mod scale;
 pub mod svg;

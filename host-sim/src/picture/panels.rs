@@ -1,7 +1,7 @@
 //! The parts a timeline is stacked from: frames with axes, line panels, slip strips, lanes.
 
 use super::columns::Columns;
-use super::scale::{round_range, slip_scale, tick_text, ticks};
+use super::scale::{round_range, slip_scale, thinned, tick_text, ticks};
 use super::svg::{Anchor, Svg, length};
 
 /// Colours that stay apart for colour-blind eyes and in grey print together with the line
@@ -74,7 +74,7 @@ pub(super) fn line_panel(
     for (i, line) in lines.iter().enumerate() {
         let points: Vec<(f64, f64)> =
             columns.points(line.series).into_iter().map(|(x, v)| (LEFT + x * PLOT, y(v))).collect();
-        svg.path(&points, false, &format!("fill=\"none\" {}", stroke(i)));
+        svg.path(&thinned(&points, 0.15), false, &format!("fill=\"none\" {}", stroke(i)));
     }
     legend(svg, top, height, lines);
     top + height
@@ -123,7 +123,7 @@ pub(super) fn slip_strip(
     }
     let points: Vec<(f64, f64)> =
         columns.points(line.series).into_iter().map(|(x, v)| (LEFT + x * PLOT, y(v))).collect();
-    svg.path(&points, false, "fill=\"none\" stroke=\"#111\" stroke-width=\"1.2\"");
+    svg.path(&thinned(&points, 0.15), false, "fill=\"none\" stroke=\"#111\" stroke-width=\"1.2\"");
     let x = LEFT + PLOT + 12.0;
     svg.rect(x, top + 3.0, 26.0, 10.0, "fill=\"#dbe9f4\" stroke=\"#0072B2\" stroke-width=\"0.6\"");
     let words = match limit_rpm {
@@ -174,7 +174,7 @@ pub(super) fn name_lane(
         };
         let (x, width) = (LEFT + from * PLOT, ((to - from) * PLOT).max(1.0));
         svg.rect(x, top, width, height, "fill=\"#e4e8ec\" stroke=\"#7d858e\" stroke-width=\"0.8\"");
-        if width > 6.0 * name.chars().count() as f64 + 4.0 {
+        if width > 5.5 * name.chars().count() as f64 + 4.0 {
             let middle = (x + 0.5 * width, top + height - 5.0);
             svg.text(middle, Anchor::Middle, name, "class=\"box\"");
         }

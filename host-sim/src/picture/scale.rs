@@ -44,13 +44,40 @@ pub fn round_range(low: f64, high: f64, want: usize) -> (f64, f64) {
         return (-1.0, 1.0);
     }
     let step = round_step((high - low) / want.max(1) as f64);
-    ((low / step - 1e-9).floor() * step, (high / step + 1e-9).ceil() * step)
+    ((low / step + 1e-9).floor() * step, (high / step - 1e-9).ceil() * step)
 }
 
 /// A slip as a share of `limit`: itself within, and 1 + log10 of it beyond, signed.
 pub fn slip_scale(slip: f64, limit: f64) -> f64 {
     let share = slip / limit.max(1e-9);
     if share.abs() <= 1.0 { share } else { share.signum() * (1.0 + share.abs().log10()) }
+}
+
+/// The points that matter: a piece that stays within `within` px of a straight line becomes
+/// that line (Ramer 1972, Douglas and Peucker 1973; from memory).
+pub fn thinned(points: &[(f64, f64)], within: f64) -> Vec<(f64, f64)> {
+    if points.len() < 3 {
+        return points.to_vec();
+    }
+    let mut keep = vec![false; points.len()];
+    keep[0] = true;
+    keep[points.len() - 1] = true;
+    let mut pieces = vec![(0, points.len() - 1)];
+    while let Some((first, last)) = pieces.pop() {
+        let (a, b) = (points[first], points[last]);
+        let (dx, dy) = (b.0 - a.0, b.1 - a.1);
+        let size = (dx * dx + dy * dy).sqrt().max(1e-12);
+        let away = |i: usize| ((points[i].0 - a.0) * dy - (points[i].1 - a.1) * dx).abs() / size;
+        let far = (first + 1..last).map(|i| (i, away(i))).max_by(|x, y| x.1.total_cmp(&y.1));
+        if let Some((i, distance)) = far
+            && distance > within
+        {
+            keep[i] = true;
+            pieces.push((first, i));
+            pieces.push((i, last));
+        }
+    }
+    points.iter().zip(keep).filter(|(_, keep)| *keep).map(|(p, _)| *p).collect()
 }
 
 #[cfg(test)]
@@ -85,5 +112,15 @@ mod tests {
         assert_eq!(slip_scale(-60.0, 60.0), -1.0);
         assert!((slip_scale(600.0, 60.0) - 2.0).abs() < 1e-12);
         assert!((slip_scale(60.001, 60.0) - 1.0).abs() < 1e-4);
+    }
+
+    #[test]
+    fn thinning_keeps_peaks_and_drops_straight_pieces() {
+        let mut points: Vec<(f64, f64)> = (0..1000).map(|i| (f64::from(i), 5.0)).collect();
+        points[400].1 = 60.0;
+        let thin = thinned(&points, 0.2);
+        assert!(thin.contains(&(400.0, 60.0)));
+        assert!(thin.len() <= 6, "{thin:?}");
+        assert_eq!((thin[0], thin[thin.len() - 1]), (points[0], points[999]));
     }
 }

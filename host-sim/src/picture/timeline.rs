@@ -355,8 +355,9 @@ impl Timeline {
             for (i, (t_s, text)) in self.steps.iter().enumerate() {
                 let x = LEFT + (i / rows) as f64 * 262.0;
                 let at = y + 16.0 + 14.0 * (i % rows) as f64;
-                let words = format!("{}   {t_s:.2} s   {text}", i + 1);
-                svg.text((x, at), Anchor::Start, &words, "");
+                svg.text((x + 14.0, at), Anchor::End, &(i + 1).to_string(), "class=\"head\"");
+                svg.text((x + 66.0, at), Anchor::End, &format!("{t_s:.2} s"), "");
+                svg.text((x + 76.0, at), Anchor::Start, text, "");
             }
             y += 22.0 + 14.0 * rows as f64;
         }
@@ -368,10 +369,11 @@ impl Timeline {
         if !findings.is_empty() {
             svg.text((LEFT, y + 6.0), Anchor::Start, "Findings", "class=\"head\"");
             for (i, f) in findings.iter().take(12).enumerate() {
-                let at = (LEFT, y + 22.0 + 14.0 * i as f64);
-                let words: String =
-                    format!("{:.2} s   {}   {}", f.t_s, f.rule, f.text).chars().take(190).collect();
-                svg.text(at, Anchor::Start, &words, "");
+                let at = y + 22.0 + 14.0 * i as f64;
+                svg.text((LEFT + 66.0, at), Anchor::End, &format!("{:.2} s", f.t_s), "");
+                svg.text((LEFT + 76.0, at), Anchor::Start, f.rule, "class=\"head\"");
+                let words: String = f.text.chars().take(150).collect();
+                svg.text((LEFT + 180.0, at), Anchor::Start, &words, "");
             }
             y += 22.0 + 14.0 * findings.len().min(12) as f64;
         }

@@ -181,7 +181,7 @@ impl BoxSearch<'_> {
         let tolerance = 1e-11 * scale;
         for _ in 0..MAX_ROUNDS {
             let fixed = candidates & !free;
-            let target = self.optimum(free, fixed, &torque);
+            let target = self.optimum(candidates, free, &torque);
             match self.first_bound(free, &torque, &target) {
                 Some((hit, share)) => {
                     for i in members(free) {
@@ -207,22 +207,25 @@ impl BoxSearch<'_> {
         Found { torque, broken, settled: false }
     }
 
-    /// Torques of the free contacts that leave them without slip acceleration.
+    /// Torques of the free contacts that leave them without slip acceleration, by the least
+    /// change of the torques so far. (The least torques themselves would pull a redundant, weak
+    /// contact back to its bound for ever.)
     fn optimum(
         &self,
+        candidates: usize,
         free: usize,
-        fixed: usize,
         torque: &[f64; MAX_CONTACTS],
     ) -> [f64; MAX_CONTACTS] {
-        let mut b = [0.0; MAX_CONTACTS];
+        let mut accel = [0.0; MAX_CONTACTS];
         for i in members(free) {
             let mobility = &self.model.contact_mobility[i];
-            b[i] = members(fixed).fold(self.drive[i], |sum, j| sum + mobility[j] * torque[j]);
+            accel[i] =
+                members(candidates).fold(self.drive[i], |sum, j| sum + mobility[j] * torque[j]);
         }
-        let mut target = [0.0; MAX_CONTACTS];
+        let mut target = *torque;
         for i in members(free) {
             let row = self.model.table.row(free, i);
-            target[i] = -row.iter().zip(&b).fold(0.0, |sum, (l, x)| sum + l * x);
+            target[i] -= row.iter().zip(&accel).fold(0.0, |sum, (l, x)| sum + l * x);
         }
         target
     }
@@ -260,7 +263,15 @@ impl BoxSearch<'_> {
         let mut broken = 0;
         for i in members(fixed) {
             let mobility = &self.model.contact_mobility[i];
-            let accel = members(candidates).fold(self.drive[i], |a, j| a + mobility[j] * torque[j]);
+            let mut accel = self.drive[i];
+            let mut size = 0.0;
+            for j in members(candidates) {
+                let part = mobility[j] * torque[j];
+                accel += part;
+                size += part.abs();
+            }
+            // Large torques that cancel leave rounding of their own size.
+            let tolerance = tolerance + 1e-12 * size;
             let along = if torque[i] >= 0.0 { accel } else { -accel };
             if along > tolerance && worst.is_none_or(|(_, most)| along > most) {
                 worst = Some((i, along));

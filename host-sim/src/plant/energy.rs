@@ -25,6 +25,8 @@ pub struct EnergyBook {
     pub brake_j: f64,
     /// Loss of the final drive.
     pub final_drive_j: f64,
+    /// Loss of the gear meshes.
+    pub mesh_j: f64,
     /// Losses of the electric machines and their inverters (outside the shafts).
     pub machine_loss_j: f64,
     /// Energy out of the battery's cells; negative when it is charged.
@@ -46,7 +48,8 @@ impl EnergyBook {
             + self.road_j
             + self.grade_j
             + self.brake_j
-            + self.final_drive_j;
+            + self.final_drive_j
+            + self.mesh_j;
         self.kinetic_j - self.kinetic_start_j - work + lost
     }
 
@@ -61,6 +64,7 @@ impl EnergyBook {
             self.grade_j,
             self.brake_j,
             self.final_drive_j,
+            self.mesh_j,
         ];
         let all = self.machine_j.iter().chain(&self.lock_j).chain(&others);
         all.fold(0.0, |most: f64, x| if x.abs() > most { x.abs() } else { most })

@@ -6,8 +6,9 @@
 //! `+ - * /`, comparisons and one square root, allocates nothing and asks no clock: the same
 //! inputs give the same bits on every machine.
 //!
-//! Rigid shafts, no wheel slip and no mesh loss inside the planetary sets: see
-//! `PlantModel`'s notes on what acts. The final drive's loss acts as friction at the output.
+//! Deliberately absent: torsion of shafts, backlash of gears (and of a dog once it is in), wheel
+//! slip, temperature of anything but the plates, derating of machines by the battery, by heat or
+//! near a speed limit (an overspeed must be seen, not hidden), voltage over state of charge.
 
 mod actuator;
 mod contact;
@@ -17,6 +18,7 @@ mod dog;
 mod energy;
 mod inputs;
 mod machine;
+mod mesh;
 mod model;
 mod parts;
 mod power;

@@ -7,10 +7,11 @@
 
 use super::contact_table::ContactTable;
 use super::dense::{self, Dense};
+use super::mesh::{self, MeshModel};
 use super::parts::{BatteryModel, EngineModel, LockModel, MachineModel, RoadModel, SensorModel};
 use super::{MAX_CONTACTS, MAX_SHAFTS};
-use crate::driveline::model::{Driveline, MachineKind, Planet};
-use crate::exact::{self, Matrix, Q, Row};
+use crate::driveline::model::{Driveline, MachineKind};
+use crate::exact::{self, Matrix, Row};
 use num_traits::{One, Zero};
 use supervisor::bits::{MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
 
@@ -60,6 +61,7 @@ pub struct PlantModel {
     /// Slip acceleration of contact `i` for 1 Nm of contact `j`.
     pub(super) contact_mobility: [[f64; MAX_CONTACTS]; MAX_CONTACTS],
     pub(super) table: ContactTable,
+    pub(super) mesh: MeshModel,
     pub(super) road_contact: usize,
     pub(super) engine_contact: Option<usize>,
     pub(super) locks: usize,
@@ -92,7 +94,8 @@ impl PlantModel {
             missing.push(format!("the step is {dt_s} s, outside 0 to 0.1 s"));
         }
         let parts = super::parts::collect(driveline, dt_s, &mut missing);
-        let basis = gear_matrix(driveline).null_space();
+        let gears = Matrix::new(driveline.shafts.len(), mesh::gear_rows(driveline));
+        let basis = gears.null_space();
         if basis.is_empty() {
             missing.push("the gears alone hold every shaft".to_string());
         }
@@ -103,6 +106,8 @@ impl PlantModel {
         let mut inertia = parts.inertia;
         inertia[driveline.output.shaft] += parts.road.vehicle_inertia;
         let response = responses(&basis, &inertia, driveline.shafts.len())
+            .ok_or_else(|| MissingData { items: vec![bad_mass()] })?;
+        let mesh = mesh::build(driveline, &inertia, &response)
             .ok_or_else(|| MissingData { items: vec![bad_mass()] })?;
         let mut model = PlantModel {
             dt_s,
@@ -117,6 +122,7 @@ impl PlantModel {
             contact_response: [[0.0; MAX_SHAFTS]; MAX_CONTACTS],
             contact_mobility: [[0.0; MAX_CONTACTS]; MAX_CONTACTS],
             table: ContactTable::default(),
+            mesh,
             road_contact: driveline.locks.len(),
             engine_contact: driveline.engine().map(|_| driveline.locks.len() + 1),
             locks: driveline.locks.len(),
@@ -238,31 +244,6 @@ impl PlantModel {
 
 fn bad_mass() -> String {
     "the mass matrix is not positive definite: every free motion needs some inertia".to_string()
-}
-
-/// The rows of planetary sets and gear pairs over shaft speeds.
-fn gear_matrix(driveline: &Driveline) -> Matrix {
-    let n = driveline.shafts.len();
-    let mut rows = Vec::new();
-    for p in &driveline.planetaries {
-        let (zs, zr) = (i64::from(p.sun_teeth), i64::from(p.ring_teeth));
-        let (sun, ring, carrier) = match p.planet {
-            Planet::Single => (zs, zr, -(zs + zr)),
-            Planet::Double => (-zs, zr, -(zr - zs)),
-        };
-        let mut row = vec![Q::zero(); n];
-        row[p.sun] += exact::int(sun);
-        row[p.ring] += exact::int(ring);
-        row[p.carrier] += exact::int(carrier);
-        rows.push(row);
-    }
-    for pair in &driveline.gear_pairs {
-        let mut row = vec![Q::zero(); n];
-        row[pair.a] += Q::one();
-        row[pair.b] -= pair.ratio.clone();
-        rows.push(row);
-    }
-    Matrix::new(n, rows)
 }
 
 /// Locks in order, then the road at the output, then the engine's drag.

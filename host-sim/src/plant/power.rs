@@ -1,6 +1,6 @@
 //! Electric side: machine losses, auxiliaries, battery.
 
-use super::model::PlantModel;
+use super::model::{PlantModel, ShaftValues};
 use super::parts::MachineModel;
 use super::state::PlantState;
 
@@ -15,8 +15,9 @@ pub(super) fn loss_w(part: &MachineModel, torque_nm: f64, speed: f64) -> f64 {
         + loss.inverter * (torque_nm * w).abs()
 }
 
-/// Electric power of the machines and the battery's charge after this step.
-pub(super) fn advance(model: &PlantModel, state: &mut PlantState) {
+/// Electric power of the machines and the battery's charge after this step. The mean speed of
+/// the step is taken, so that electric and mechanical work agree to rounding.
+pub(super) fn advance(model: &PlantModel, state: &mut PlantState, turned: &ShaftValues) {
     let mut total_w = model.road.auxiliary_w;
     for m in 0..model.machines {
         let part = &model.machine[m];
@@ -24,7 +25,7 @@ pub(super) fn advance(model: &PlantModel, state: &mut PlantState) {
             continue;
         }
         let machine = &mut state.machine[m];
-        let speed = state.speed[part.shaft];
+        let speed = turned[part.shaft] / model.dt_s;
         machine.loss_w = loss_w(part, machine.torque_nm, speed);
         machine.electric_w = machine.torque_nm * speed + machine.loss_w;
         total_w += machine.electric_w;

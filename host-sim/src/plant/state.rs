@@ -144,6 +144,8 @@ pub struct PlantState {
     pub(super) output_torque_nm: f64,
     /// The same behind the final drive's loss, as seen from the output shaft.
     pub(super) wheel_side_nm: f64,
+    /// Torque through each gear mesh at the end of the last step, Nm.
+    pub(super) through_mesh_nm: ShaftValues,
     pub(super) energy: EnergyBook,
     pub(super) random: Random,
     pub(super) unresolved: u32,
@@ -171,6 +173,7 @@ impl PlantState {
             road_stuck: false,
             output_torque_nm: 0.0,
             wheel_side_nm: 0.0,
+            through_mesh_nm: [0.0; MAX_SHAFTS],
             energy: EnergyBook::default(),
             random: Random::new(0),
             unresolved: 0,

@@ -7,7 +7,7 @@ use super::contact::{self, Contacts, Solution};
 use super::inputs::PlantInputs;
 use super::model::{PlantModel, ShaftValues};
 use super::state::{EngineActual, PlantState};
-use super::{MAX_CONTACTS, MAX_SHAFTS, actuator, machine, power, sensor};
+use super::{MAX_CONTACTS, MAX_SHAFTS, actuator, machine, mesh, power, sensor};
 
 /// Cuts of one step at most.
 const MAX_CUTS: usize = 48;
@@ -40,6 +40,8 @@ pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
         torque[model.machine[m].shaft] += from.torque_nm;
     }
     torque[model.road.shaft] -= road.air_nm + road.grade_nm;
+    let mesh_friction =
+        mesh::add_friction(model, &state.speed, &state.through_mesh_nm, &mut torque);
     let base = accelerations(model, &torque);
 
     let angle_before = state.angle;
@@ -48,11 +50,21 @@ pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     let last = run_cuts(model, state, &mut contacts, &base, &mut means, &mut heat);
 
     store_contacts(model, state, &contacts, &means, &heat);
-    book(model, state, &road, &heat, &angle_before);
+    let mut turned = state.angle;
+    turned.iter_mut().zip(&angle_before).for_each(|(angle, before)| *angle -= before);
+    book(model, state, &road, &heat, &turned);
+    state.energy.mesh_j += mesh::lost_j(model, &mesh_friction, &turned);
+    for (i, nm) in last.torque.iter().enumerate().take(model.contacts) {
+        torque[model.contact[i].a] += nm;
+        if let Some(b) = model.contact[i].b {
+            torque[b] -= nm;
+        }
+    }
+    state.through_mesh_nm = mesh::through(model, &last.accel, &torque);
     state.accel = last.accel;
     wheel_torques(model, state, &road, &last);
     actuator::settle(model, state, inputs);
-    power::advance(model, state);
+    power::advance(model, state, &turned);
     state.steps += 1;
     sensor::advance(model, state, inputs);
 }
@@ -256,13 +268,12 @@ fn book(
     state: &mut PlantState,
     road: &Road,
     heat: &[f64; MAX_CONTACTS],
-    angle_before: &ShaftValues,
+    turned: &ShaftValues,
 ) {
-    let turned = |shaft: usize| state.angle[shaft] - angle_before[shaft];
-    let output = turned(model.road.shaft);
+    let output = turned[model.road.shaft];
     let mut book = state.energy;
     for m in 0..model.machines {
-        book.machine_j[m] += state.machine[m].smooth_nm * turned(model.machine[m].shaft);
+        book.machine_j[m] += state.machine[m].smooth_nm * turned[model.machine[m].shaft];
     }
     for (to, from) in book.lock_j.iter_mut().zip(heat).take(model.locks) {
         *to += from;

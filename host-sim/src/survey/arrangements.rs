@@ -2,7 +2,6 @@
 
 use num_traits::{One, Signed, Zero};
 
-use super::layout::{labelled, paragraph};
 use super::sets::pattern;
 use crate::driveline::{Arrangement, Driveline, EngineUse, MachineId};
 use crate::exact::{Q, Row, text as exact_text, to_f64};
@@ -10,6 +9,7 @@ use crate::kinematics::{
     End, EngineLink, Kinematics, Limit, LimitKind, LockSet, LockTorque, NoWindow, Window, and_list,
     windows,
 };
+use crate::text::{labelled, paragraph};
 
 const INDENT: usize = 4;
 

@@ -3,7 +3,6 @@
 mod arrangements;
 pub mod command;
 mod json;
-mod layout;
 mod sets;
 
 pub use json::{JSON_FORMAT, json};
@@ -11,7 +10,7 @@ pub use json::{JSON_FORMAT, json};
 use crate::driveline::{Driveline, Planet};
 use crate::exact::text as exact_text;
 use crate::kinematics::Kinematics;
-use layout::{Table, paragraph};
+use crate::text::{Table, paragraph};
 
 /// Lock sets listed one by one in [`text`]; a driveline with more lists only those that can
 /// be used, and sums up the others.

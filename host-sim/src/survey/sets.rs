@@ -1,10 +1,10 @@
 //! The tables of lock sets, conflicts and overlaps.
 
-use super::layout::{Table, chars, labelled, paragraph};
 use super::{LISTED_SETS_MAX, count};
 use crate::driveline::Driveline;
 use crate::exact::{Q, text as exact_text, to_f64};
 use crate::kinematics::{Kinematics, LockSet, Verdict};
+use crate::text::{Table, chars, labelled, paragraph};
 
 /// Longest exact ratio in the table, in characters.
 const RATIO_MAX: usize = 8;

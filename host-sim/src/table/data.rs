@@ -62,6 +62,8 @@ pub struct StepNote {
     pub demand_limit: Option<String>,
     /// Shaft that ends the road-speed window at its upper end, in words.
     pub window_limit: Option<String>,
+    /// Shaft of each of the step's entries in the limits.
+    pub limit_shafts: Vec<usize>,
 }
 
 /// A limit on a measurement and what became of it.

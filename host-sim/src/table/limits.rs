@@ -193,15 +193,16 @@ pub(super) fn parities(d: &Driveline, k: &Kinematics) -> (Vec<t::Parity>, Vec<Ma
     (parities, margins)
 }
 
-/// A shaft's speed limits in rad/s, the engine's no-reverse included; infinite where none is stated.
-pub(super) fn shaft_limits_radps(d: &Driveline, shaft: usize) -> (f64, f64) {
+/// A shaft's speed limits in rad/s, infinite where none is stated. The engine's shaft never turns
+/// in reverse and, where the engine runs, not below idle.
+pub(super) fn shaft_limits_radps(d: &Driveline, shaft: usize, engine_runs: bool) -> (f64, f64) {
     let data = &d.shafts[shaft];
     let mut max = data.max_rpm.unwrap_or(f64::INFINITY);
     let mut min = data.min_rpm.unwrap_or(-max);
     for machine in d.machines.iter().filter(|m| m.shaft == shaft) {
         if let MachineKind::Engine(engine) = &machine.kind {
             max = max.min(engine.max_rpm);
-            min = min.max(0.0);
+            min = min.max(if engine_runs { engine.idle_rpm } else { 0.0 });
         }
     }
     (min * RPM, max * RPM)

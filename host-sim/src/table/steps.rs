@@ -77,7 +77,7 @@ impl Context<'_> {
         let mut found = Vec::new();
         for lock in 0..self.d.locks.len() {
             if set >> lock & 1 == 1 {
-                found.extend(self.openings(set, lock));
+                found.extend(self.openings(set, lock, engine_on));
             } else if self.may_close_into(set, lock, engine_on) {
                 found.extend(self.closings(set, lock, engine_on));
             }
@@ -131,18 +131,20 @@ impl Context<'_> {
     ) -> Option<Candidate> {
         let (d, k) = (self.d, self.k);
         let to = set | 1 << lock;
+        let engine_runs = self.engine_runs(set, to, engine_on);
         let push = electric_push(d, k, set);
         let keeps = push.is_some() && sync.is_none_or(|s| sync_keeps_push(d, k, set, &s.motion));
         let duties = closing_duties(d, push.as_ref().filter(|_| keeps), sync);
         let mut sensors = Bits::EMPTY;
         let mut target = Target::default();
-        let mut limits = Vec::new();
+        let (mut limits, mut limit_shafts) = (Vec::new(), Vec::new());
         if let Some(sync) = sync {
-            target = self.target(set, lock, sync)?;
+            target = self.target(set, lock, sync, engine_runs)?;
             sensors = target.sensors;
-            for (limit, used) in self.limits_after(set, lock, sync)? {
-                limits.push(limit);
-                sensors = sensors.or(used);
+            for after in self.limits_after(set, lock, sync, engine_runs)? {
+                limits.push(after.limit);
+                sensors = sensors.or(after.sensors);
+                limit_shafts.push(after.shaft);
             }
         }
         let sensors = sensors.or(measure(d, &k.set(0).basis, &lock_row(d, lock))?.sensors());
@@ -150,7 +152,7 @@ impl Context<'_> {
         let newly_joined = joins && !engine_joined(d, k, set);
         let own_starter = d.engine().is_some_and(|(_, e)| e.own_starter);
         let needs_engine = engine_on && newly_joined && own_starter;
-        let engine = if needs_engine { EngineUse::On } else { EngineUse::Either };
+        let engine = if engine_runs { EngineUse::On } else { EngineUse::Either };
         let (window, window_limit) = road_window(d, k, to, engine, self.output_error);
         let (demand_max, demand_limit) = closing_demand(d, push.as_ref().filter(|_| keeps), sync);
         let held = |m: &usize| !k.set(set).held_machines.contains(m);
@@ -187,18 +189,32 @@ impl Context<'_> {
         let time_s = nominal * if slow { 4.0 } else { 1.0 }
             + (d.timing.sync_dwell_ms + lock_time_ms(d, lock)) / 1000.0;
         let note = self.note(step.keeps_push, time_s, work_kj, sync.map(|s| s.machine));
-        let note = StepNote { demand_limit, window_limit, ..note };
+        let note = StepNote { demand_limit, window_limit, limit_shafts, ..note };
         Some(Candidate { step, limits, note, to, limited_demand: demand_max < f32::MAX })
     }
 
-    fn target(&self, set: u8, lock: LockId, sync: &Synchroniser) -> Option<Target> {
+    /// Whether the engine must be reckoned with as running: it is joined already and may run,
+    /// or it is joined by this step while it runs.
+    fn engine_runs(&self, set: u8, to: u8, engine_on: bool) -> bool {
+        let (d, k) = (self.d, self.k);
+        let own_starter = d.engine().is_some_and(|(_, e)| e.own_starter);
+        own_starter && (engine_on && engine_joined(d, k, to) || engine_joined(d, k, set))
+    }
+
+    fn target(
+        &self,
+        set: u8,
+        lock: LockId,
+        sync: &Synchroniser,
+        engine_runs: bool,
+    ) -> Option<Target> {
         let (d, k) = (self.d, self.k);
         let shaft = d.machines[sync.machine].shaft;
         let slip = lock_row(d, lock);
         let form = predicted_form(d, shaft, &sync.motion, &slip, &sync.slip_per_speed);
         let row = measure(d, &k.set(set).basis, &form)?;
         let error = row.error(d);
-        let (min, max) = shaft_limits_radps(d, shaft);
+        let (min, max) = shaft_limits_radps(d, shaft, engine_runs);
         // A dog wants a small offset: a share of its window, in the machine's speed.
         let offset = match &d.locks[lock].kind {
             LockKind::Dog(dog) => dog.offset_rpm * RPM / to_f64(&sync.slip_per_speed),
@@ -219,12 +235,13 @@ impl Context<'_> {
         set: u8,
         lock: LockId,
         sync: &Synchroniser,
-    ) -> Option<Vec<(t::Limit, Bits)>> {
+        engine_runs: bool,
+    ) -> Option<Vec<LimitAfter>> {
         let (d, k) = (self.d, self.k);
         let slip = lock_row(d, lock);
-        let mut limits = Vec::new();
+        let mut limits: Vec<LimitAfter> = Vec::new();
         for shaft in 0..d.shafts.len() {
-            let (min, max) = shaft_limits_radps(d, shaft);
+            let (min, max) = shaft_limits_radps(d, shaft, engine_runs);
             let moved = !sync.motion[shaft].is_zero() && shaft != d.machines[sync.machine].shaft;
             if !moved || (min.is_infinite() && max.is_infinite()) {
                 continue;
@@ -238,27 +255,33 @@ impl Context<'_> {
                 max: round_down(max.min(1e9) - error),
             };
             // Shafts that turn together would only say the same again.
-            if !limits.contains(&(limit, row.sensors())) {
-                limits.push((limit, row.sensors()));
+            if !limits.iter().any(|known| known.limit == limit) {
+                limits.push(LimitAfter { limit, sensors: row.sensors(), shaft });
             }
         }
         Some(limits)
     }
 
-    fn openings(&self, set: u8, lock: LockId) -> Vec<Candidate> {
+    fn openings(&self, set: u8, lock: LockId, engine_on: bool) -> Vec<Candidate> {
         let to = set & !(1 << lock);
         if self.k.is_forbidden(to) {
             return Vec::new();
         }
         let mut steps = Vec::new();
         if let Some(push) = electric_push(self.d, self.k, to) {
-            steps.extend(self.opening(set, lock, Some(&push)));
+            steps.extend(self.opening(set, lock, Some(&push), engine_on));
         }
-        steps.extend(self.opening(set, lock, None));
+        steps.extend(self.opening(set, lock, None, engine_on));
         steps
     }
 
-    fn opening(&self, set: u8, lock: LockId, push: Option<&Push>) -> Option<Candidate> {
+    fn opening(
+        &self,
+        set: u8,
+        lock: LockId,
+        push: Option<&Push>,
+        engine_on: bool,
+    ) -> Option<Candidate> {
         let (d, k) = (self.d, self.k);
         let to = set & !(1 << lock);
         let (load_row, load_max) = self.load(set, lock)?;
@@ -273,7 +296,9 @@ impl Context<'_> {
             }
             (demand_max, demand_limit) = self.hand_over_limit(to, push);
         }
-        let (window, window_limit) = road_window(d, k, to, EngineUse::Either, self.output_error);
+        let stays_joined = engine_joined(d, k, to) && self.engine_runs(set, to, engine_on);
+        let engine = if stays_joined { EngineUse::On } else { EngineUse::Either };
+        let (window, window_limit) = road_window(d, k, to, engine, self.output_error);
         let step = t::Step {
             from: Bits(set),
             lock: lock as u8,
@@ -379,8 +404,15 @@ impl Context<'_> {
                 + costs.per_kj * work_kj,
             demand_limit: None,
             window_limit: None,
+            limit_shafts: Vec::new(),
         }
     }
+}
+
+struct LimitAfter {
+    limit: t::Limit,
+    sensors: Bits,
+    shaft: usize,
 }
 
 #[derive(Default)]

@@ -1,12 +1,12 @@
 //! Plain text for a terminal: wrapped paragraphs, and tables whose last column wraps.
 
 /// Width of a text on a terminal, in characters.
-pub(super) fn chars(text: &str) -> usize {
+pub(crate) fn chars(text: &str) -> usize {
     text.chars().count()
 }
 
 /// Lines of at most `width` characters; a longer word stands alone on its line.
-pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
     let mut line = String::new();
     for word in text.split_whitespace() {
@@ -23,12 +23,12 @@ pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
 }
 
 /// A wrapped paragraph, each line indented, with a line end.
-pub(super) fn paragraph(text: &str, indent: usize, width: usize) -> String {
+pub(crate) fn paragraph(text: &str, indent: usize, width: usize) -> String {
     labelled("", text, indent, width)
 }
 
 /// A wrapped paragraph that hangs behind a label.
-pub(super) fn labelled(label: &str, text: &str, indent: usize, width: usize) -> String {
+pub(crate) fn labelled(label: &str, text: &str, indent: usize, width: usize) -> String {
     let hang = indent + chars(label);
     let mut out = String::new();
     for (i, line) in wrap(text, width.saturating_sub(hang).max(LAST_MIN)).iter().enumerate() {
@@ -40,7 +40,7 @@ pub(super) fn labelled(label: &str, text: &str, indent: usize, width: usize) -> 
 }
 
 /// Columns as wide as their widest cell; the last one takes the rest and wraps.
-pub(super) struct Table {
+pub(crate) struct Table {
     head: Vec<String>,
     rows: Vec<Vec<String>>,
 }
@@ -51,11 +51,11 @@ const GAP: usize = 2;
 const LAST_MIN: usize = 14;
 
 impl Table {
-    pub(super) fn new<S: ToString>(head: &[S]) -> Table {
+    pub(crate) fn new<S: ToString>(head: &[S]) -> Table {
         Table { head: head.iter().map(S::to_string).collect(), rows: Vec::new() }
     }
 
-    pub(super) fn row(&mut self, cells: Vec<String>) {
+    pub(crate) fn row(&mut self, cells: Vec<String>) {
         debug_assert_eq!(cells.len(), self.head.len());
         self.rows.push(cells);
     }
@@ -66,7 +66,7 @@ impl Table {
     }
 
     /// Whether the last column has room beside the others.
-    pub(super) fn fits(&self, width: usize) -> bool {
+    pub(crate) fn fits(&self, width: usize) -> bool {
         let last = self.head.len() - 1;
         let words = self.rows.iter().flat_map(|row| row[last].split_whitespace().map(chars));
         self.fixed_width() + words.max().unwrap_or(0).max(LAST_MIN) <= width
@@ -80,14 +80,14 @@ impl Table {
     }
 
     /// The table under a title; empty without rows.
-    pub(super) fn titled(&self, title: &str, width: usize) -> String {
+    pub(crate) fn titled(&self, title: &str, width: usize) -> String {
         if self.rows.is_empty() {
             return String::new();
         }
         paragraph(title, 0, width) + &self.render(width)
     }
 
-    pub(super) fn render(&self, width: usize) -> String {
+    pub(crate) fn render(&self, width: usize) -> String {
         let widths = self.widths();
         let mut out = String::new();
         for row in [&self.head].into_iter().chain(&self.rows) {
