@@ -1,1 +1,107 @@
-//! (module in work)
+//! The command line: `slipwarden <command>`.
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::table::command::Form;
+use crate::{driveline, explain, survey, table};
+
+/// From one driveline file to a running, checked supervisor.
+///
+/// FILE is a driveline file, or the name of an embedded demo: shuttle, railcar, axle.
+/// Exit codes: 0 all well, 1 a finding, 2 misuse (a faulty file, an impossible request).
+#[derive(Parser, Debug)]
+#[command(name = "slipwarden", version, arg_required_else_help = true)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand, Debug)]
+enum Command {
+    /// Write a commented driveline file that works, to start from
+    New {
+        /// File to write
+        file: String,
+        /// Name of the driveline (default: the file's name)
+        #[arg(long)]
+        name: Option<String>,
+        /// Overwrite the file if it exists
+        #[arg(long)]
+        force: bool,
+    },
+    /// Check a driveline file and say what it is enough for
+    Check {
+        /// Driveline file or demo
+        file: String,
+    },
+    /// Print the JSON Schema of driveline files, for editors
+    Schema,
+    /// Kinematics of every lock set: ratios, verdicts, conflicts, speed windows
+    Survey {
+        /// Driveline file or demo
+        file: String,
+        /// JSON for programs instead of text
+        #[arg(long)]
+        json: bool,
+    },
+    /// The supervisor's table: steps between arrangements, limits and margins
+    Table(TableArgs),
+    /// How one transition goes, in words and numbers, or why it cannot
+    Explain(ExplainArgs),
+}
+
+#[derive(Args, Debug)]
+struct TableArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Rust module for the board
+    #[arg(long, conflicts_with_all = ["json", "diagram"])]
+    rust: bool,
+    /// JSON for programs
+    #[arg(long, conflicts_with = "diagram")]
+    json: bool,
+    /// State diagram as SVG
+    #[arg(long)]
+    diagram: bool,
+}
+
+#[derive(Args, Debug)]
+struct ExplainArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Arrangement to start from
+    from: String,
+    /// Arrangement to go to
+    to: String,
+    /// Road speed in km/h (default: half of the highest at which both can stand)
+    #[arg(long, allow_negative_numbers = true)]
+    speed: Option<f64>,
+    /// Torque asked at the output in Nm (default: what holds the speed on the flat)
+    #[arg(long, allow_negative_numbers = true)]
+    demand: Option<f64>,
+}
+
+/// Run the command line; returns the exit code.
+pub fn run() -> i32 {
+    match Cli::parse().command {
+        Command::New { file, name, force } => {
+            driveline::command::new(&file, name.as_deref(), force)
+        }
+        Command::Check { file } => driveline::command::check(&file),
+        Command::Schema => driveline::command::schema(),
+        Command::Survey { file, json } => survey::command::survey(&file, json),
+        Command::Table(args) => table::command::table(&args.file, form(&args)),
+        Command::Explain(args) => {
+            explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
+        }
+    }
+}
+
+fn form(args: &TableArgs) -> Form {
+    match args {
+        TableArgs { rust: true, .. } => Form::Rust,
+        TableArgs { json: true, .. } => Form::Json,
+        TableArgs { diagram: true, .. } => Form::Diagram,
+        _ => Form::Text,
+    }
+}

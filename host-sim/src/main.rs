@@ -1,3 +1,7 @@
 //! The `slipwarden` command.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::from(u8::try_from(host_sim::cli::run()).unwrap_or(2))
+}

@@ -1,3 +1,5 @@
 //! Shared helpers of the behaviour tests.
 
+pub mod drivelines;
 pub mod plant_drivelines;
+pub mod random;

@@ -148,3 +148,23 @@ fn tooth_counts_and_ratios_give_the_same_exact_pair() {
     assert_eq!(pair("ratio = -2"), exact::int(-2));
     assert_eq!(pair("ratio = \" 12.5 / 5 \""), exact::ratio(5, 2));
 }
+
+#[test]
+fn new_writes_a_file_that_check_accepts_and_never_overwrites_unasked() {
+    let folder = std::env::temp_dir().join(format!("driveline-file-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let path = folder.join("my-drive.toml");
+    let file = path.to_str().expect("text");
+    assert_eq!(driveline::command::new(file, None, false), 0);
+    assert_eq!(driveline::command::check(file), 0);
+    assert_eq!(driveline::read(file).expect("good").driveline.name, "my-drive");
+    std::fs::write(&path, "mine").expect("written");
+    assert_eq!(driveline::command::new(file, None, false), 2);
+    assert_eq!(std::fs::read_to_string(&path).expect("read"), "mine", "kept");
+    assert_eq!(driveline::command::check(file), 2);
+    assert_eq!(driveline::command::new(file, Some("bad name"), true), 2);
+    assert_eq!(std::fs::read_to_string(&path).expect("read"), "mine", "kept");
+    assert_eq!(driveline::command::new(file, Some("other"), true), 0);
+    assert_eq!(driveline::read(file).expect("good").driveline.name, "other");
+    std::fs::remove_dir_all(&folder).expect("removed");
+}

@@ -160,8 +160,8 @@ static CASES: &[Case] = &[
     error("sun_teeth = 30\n", "", "[[planetary]]", "this [[planetary]] lacks the key `sun_teeth`", "add sun_teeth = 30 (Teeth of the sun)"),
     error("idle_rpm = 900\n", "", "[[machine]]", "lacks the key `idle_rpm`", "add idle_rpm = 950"),
     error("kind = \"friction\"\n", "", "[[lock]]", "lacks the key `kind`", "add kind ="),
-    error("name = \"good\"\n", "", "f", "the file lacks the key `name`", "add name ="),
-    error("format = 1\n", "", "n", "the file lacks the key `format`", "add format = 1"),
+    error("name = \"good\"\n", "", "", "the file lacks the key `name`", "add name ="),
+    error("format = 1\n", "", "", "the file lacks the key `format`", "add format = 1"),
     error("format = 1\n", "format = 2\n", "2", "format 2 is not known; this program reads format 1", "write format = 1"),
     error("format = 1\n", "format = \"1\"\n", "\"1\"", "`format` must be", "without quotes: format = 1"),
     // Types.
@@ -333,4 +333,87 @@ fn the_wording_of_every_fault_is_as_reviewed() {
     }
     let reviewed = std::fs::read_to_string(&path).unwrap_or_default();
     assert!(all == reviewed, "wording changed: review, then run with SLIPWARDEN_WRITE=1");
+}
+
+#[test]
+fn too_many_parts_are_refused_at_the_first_that_is_too_many() {
+    let line_of = |text: &str, header: &str, number: usize| {
+        text.lines()
+            .enumerate()
+            .filter(|(_, l)| *l == header)
+            .nth(number - 1)
+            .map(|(i, _)| i + 1)
+            .expect("so many")
+    };
+    let limits = [
+        ("shaft", 16, "max_rpm = 100"),
+        ("lock", 8, "joins = [\"ring\", \"case\"]\nkind = \"dog\""),
+        ("machine", 4, "kind = \"electric\"\nshaft = \"sun\""),
+        ("sensor", 8, "shaft = \"sun\""),
+        ("arrangement", 16, "closed = []"),
+    ];
+    for (table, most, keys) in limits {
+        let mut text = GOOD.to_string();
+        let header = format!("[[{table}]]");
+        for i in text.matches(&header).count()..most + 2 {
+            text.push_str(&format!("{header}\nname = \"n{i}\"\n{keys}\n"));
+        }
+        let found = found(&text);
+        let line = line_of(&text, &header, most + 1);
+        let told = found.to_string();
+        let expected = format!(
+            "faulty.toml:{line}:1: error: this is {header} number {}; at most {most}",
+            most + 1
+        );
+        let told = told.replace("\n    ", " ");
+        assert!(told.contains(&expected), "{expected}\n{told}");
+        assert!(told.contains("leave out 2 of them"), "{told}");
+    }
+}
+
+#[test]
+fn all_faults_are_told_at_once_and_in_order() {
+    let mut text = GOOD.to_string();
+    let planted = [
+        ("max_rpm = 9000", "max_rpm = -9000"),
+        ("ring = \"ring\"", "ring = \"rign\""),
+        ("planets = 4", "planets 4"),
+        ("kind = \"dog\"", "kind = \"dgo\""),
+        ("max_power_kw = 120", "max_power_w = 120000"),
+        ("final_drive = \"41/13\"", "final_drive = \"pi\""),
+        ("mass_kg = 3000", "mass_kg = 3000\nmass_kg = 3000"),
+        ("tick_ms = 1", "tick_ms = nan"),
+    ];
+    for (from, to) in planted {
+        text = text.replacen(from, to, 1);
+    }
+    let found = found(&text);
+    let lines: Vec<usize> = found
+        .sorted()
+        .iter()
+        .filter_map(|d| d.span.clone().map(|s| found.line_column(s.start).0))
+        .collect();
+    assert_eq!(lines, [8, 25, 29, 47, 59, 71, 76, 98], "{found}");
+    assert_eq!(found.error_count(), planted.len());
+}
+
+#[test]
+fn colour_is_only_added_never_relied_on() {
+    let found = found(&GOOD.replacen("max_rpm = 9000", "max_rpm = -1", 1));
+    let plain = found.render(false);
+    let colour = found.render(true);
+    assert!(!plain.contains('\u{1b}'));
+    assert!(colour.contains("\u{1b}[1;31merror:\u{1b}[0m"), "{colour}");
+    let stripped = colour.replace("\u{1b}[1;31m", "").replace("\u{1b}[0m", "");
+    assert_eq!(stripped, plain);
+}
+
+/// What seems to be missing may stand in a line that could not be read: then it is not told.
+#[test]
+fn nothing_is_called_missing_that_stands_in_an_unreadable_line() {
+    let one = |from: &str, to: &str| found(&GOOD.replacen(from, to, 1)).error_count();
+    assert_eq!(one("name = \"ring\"", "name = ring"), 1, "three parts name the ring");
+    assert_eq!(one("[[planetary]]", "[[planetary]"), 1, "its keys do not fall to the shaft");
+    assert_eq!(one("idle_rpm = 900", "idle_rpm 900"), 1, "a key that must be given");
+    assert_eq!(one("[output]", "[output"), 1, "a table that must be given");
 }

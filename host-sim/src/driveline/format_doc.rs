@@ -57,7 +57,10 @@ fn left_out(table: &TableSpec) -> String {
 fn keys(out: &mut String, table: &TableSpec) {
     out.push_str("| key | value | left out | meaning |\n|---|---|---|---|\n");
     for key in table.keys {
-        let only = key.only.map_or(String::new(), |kind| format!(" ({kind} only)"));
+        let only = match key.only {
+            [] => String::new(),
+            kinds => format!(" ({} only)", kinds.join(", ")),
+        };
         let unit =
             if key.unit.is_empty() { String::new() } else { format!(", in {}", cell(key.unit)) };
         out.push_str(&format!(

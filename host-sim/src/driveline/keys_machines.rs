@@ -32,7 +32,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("Nm")
         .needed(Purpose::Table)
-        .only("electric")
+        .only(&["electric"])
         .example("310"),
         Key::new(
             "max_power_kw",
@@ -41,7 +41,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("kW")
         .needed(Purpose::Plant)
-        .only("electric")
+        .only(&["electric"])
         .example("135"),
         Key::new(
             "max_rpm",
@@ -50,7 +50,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("rpm")
         .absent("the shaft's limits are the machine's")
-        .only("electric")
+        .only(&["electric"])
         .example("9000"),
         Key::new(
             "lag_ms",
@@ -59,7 +59,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("ms")
         .default(Literal::Number(15.0), "inverter and its bus together")
-        .only("electric")
+        .only(&["electric"])
         .example("15"),
         Key::new(
             "loss",
@@ -68,20 +68,20 @@ pub(super) static MACHINE: TableSpec = TableSpec {
              Nm, w in rad/s.",
         )
         .default(Literal::Empty, "no loss is invented; energy figures are then too good")
-        .only("electric")
+        .only(&["electric"])
         .example("{ copper = 0.045, linear = 0.9, square = 0.0026, inverter = 0.022 }"),
         Key::new("idle_rpm", Type::Number(ENGINE_SPEED), "Idle speed.")
             .unit("rpm")
-            .only("engine")
+            .only(&["engine"])
             .example("950"),
         Key::new("max_rpm", Type::Number(ENGINE_SPEED), "Highest running speed.")
             .unit("rpm")
-            .only("engine")
+            .only(&["engine"])
             .example("4200"),
         Key::new("stall_rpm", Type::Number(ENGINE_SPEED), "Below this speed it stalls.")
             .unit("rpm")
             .derived("0.6 x `idle_rpm`")
-            .only("engine")
+            .only(&["engine"])
             .example("500"),
         Key::new(
             "own_starter",
@@ -89,7 +89,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
             "Whether it starts by itself; otherwise a machine must turn it.",
         )
         .default(Literal::Flag(true), "most engines have one")
-        .only("engine"),
+        .only(&["engine"]),
         Key::new(
             "start_ms",
             Type::Number(Within::above(0.0, 20_000.0)),
@@ -97,7 +97,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("ms")
         .default(Literal::Number(700.0), "a warm engine with a normal starter")
-        .only("engine")
+        .only(&["engine"])
         .example("700"),
         Key::new(
             "torque_curve_rpm_nm",
@@ -106,7 +106,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("rpm, Nm")
         .needed(Purpose::Plant)
-        .only("engine")
+        .only(&["engine"])
         .example("[[950, 105], [1700, 160], [4200, 150]]"),
         Key::new(
             "drag_nm",
@@ -118,7 +118,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
             "from displacement and loss pressure at idle; without these 8 % of the highest \
              full-load torque; without that 10 Nm",
         )
-        .only("engine")
+        .only(&["engine"])
         .example("13"),
         Key::new(
             "lag_ms",
@@ -127,7 +127,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("ms")
         .default(Literal::Number(150.0), "air path and combustion of a small engine")
-        .only("engine")
+        .only(&["engine"])
         .example("150"),
         Key::new(
             "displacement_l",
@@ -136,7 +136,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("l")
         .absent("fuel is not worked out")
-        .only("engine")
+        .only(&["engine"])
         .example("1.5"),
         Key::new(
             "willans_efficiency",
@@ -145,7 +145,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
              loss pressure.",
         )
         .absent("fuel is not worked out")
-        .only("engine")
+        .only(&["engine"])
         .example("0.42"),
         Key::new(
             "loss_pressure_bar",
@@ -154,7 +154,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("bar")
         .absent("fuel is not worked out")
-        .only("engine")
+        .only(&["engine"])
         .example("[1.05, 0.0, 0.1]"),
         Key::new(
             "fuel_mj_per_kg",
@@ -163,7 +163,7 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         )
         .unit("MJ/kg")
         .default(Literal::Number(42.7), "diesel fuel (from memory)")
-        .only("engine")
+        .only(&["engine"])
         .example("42.7"),
     ],
 };
@@ -232,7 +232,7 @@ pub(super) static SENSOR: TableSpec = TableSpec {
             "Pulses in one turn of the shaft.",
         )
         .default(Literal::Count(60), "a usual toothed wheel; 1 pulse a second is 1 rpm")
-        .only("pulses")
+        .only(&["pulses"])
         .example("60"),
         Key::new(
             "range_rpm",

@@ -189,7 +189,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("ms")
         .default(Literal::Number(60.0), "emptying a piston takes less than filling it")
-        .only("friction")
+        .only(&["friction"])
         .example("60"),
         Key::new(
             "release_ms",
@@ -198,7 +198,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("ms")
         .default(Literal::Number(40.0), "a sleeve moved out by a spring or fork, unloaded")
-        .only("dog")
+        .only(&["dog"])
         .example("40"),
         Key::new(
             "drag_nm",
@@ -218,7 +218,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("ms")
         .default(Literal::Number(100.0), "a wet clutch of this size fills in about 0.1 s")
-        .only("friction")
+        .only(&["friction"])
         .example("90"),
         Key::new(
             "ramp_ms",
@@ -227,7 +227,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("ms")
         .default(Literal::Number(100.0), "about as long as the fill, and free of jerk")
-        .only("friction")
+        .only(&["friction"])
         .example("100"),
         Key::new(
             "energy_budget_kj",
@@ -236,7 +236,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("kJ")
         .default(Literal::Number(10.0), "0.02 m2 of paper lining at 0.5 J/mm2")
-        .only("friction")
+        .only(&["friction"])
         .example("12"),
         Key::new(
             "static_ratio",
@@ -244,7 +244,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
             "Break-away torque per sliding torque.",
         )
         .default(Literal::Number(1.1), "paper lining in oil, a little above 1")
-        .only("friction")
+        .only(&["friction"])
         .example("1.1"),
         Key::new(
             "heat_capacity_kj_per_k",
@@ -253,7 +253,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("kJ/K")
         .derived("`energy_budget_kj` / 20 K: one full budget warms the plates by 20 K")
-        .only("friction")
+        .only(&["friction"])
         .example("0.6"),
         Key::new(
             "cooling_time_s",
@@ -262,7 +262,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("s")
         .default(Literal::Number(15.0), "plates under a steady flow of oil")
-        .only("friction")
+        .only(&["friction"])
         .example("15"),
         Key::new(
             "max_rise_k",
@@ -271,7 +271,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("K")
         .default(Literal::Number(100.0), "oil at 90 C and plates below 200 C")
-        .only("friction")
+        .only(&["friction"])
         .example("100"),
         Key::new(
             "insertion_ms",
@@ -280,11 +280,11 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("ms")
         .default(Literal::Number(25.0), "a light sleeve with an electric or air actuator")
-        .only("dog")
+        .only(&["dog"])
         .example("25"),
         Key::new("teeth", Type::Count { min: 2, max: 400 }, "Dog teeth around the ring.")
             .default(Literal::Count(36), "10 degrees from tooth to tooth")
-            .only("dog")
+            .only(&["dog"])
             .example("36"),
         Key::new(
             "backlash_deg",
@@ -293,7 +293,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("deg")
         .default(Literal::Number(3.0), "with 36 teeth, 30 % of the pitch")
-        .only("dog")
+        .only(&["dog"])
         .example("3.0"),
         Key::new(
             "offset_rpm",
@@ -303,7 +303,7 @@ pub(super) static LOCK: TableSpec = TableSpec {
         )
         .unit("rpm")
         .derived("a fifth of `engage_slip_max_rpm`; 5 rpm without it")
-        .only("dog")
+        .only(&["dog"])
         .example("4"),
     ],
 };

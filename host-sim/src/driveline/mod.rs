@@ -2,7 +2,7 @@
 //!
 //! bytes -> text -> TOML with spans ([`source`]) -> values checked along the one
 //! description of all keys ([`keys`], [`walk`]) -> what parts mean together
-//! ([`cross`]) -> [`Driveline`]. Every fault becomes a diagnostic; all are
+//! (`cross`) -> [`Driveline`]. Every fault becomes a diagnostic; all are
 //! reported at once.
 
 mod assembly;
@@ -11,6 +11,7 @@ pub mod command;
 mod cross;
 mod cross_use;
 pub mod diagnostics;
+mod entries;
 pub mod fields;
 pub mod format_doc;
 pub mod keys;
@@ -28,6 +29,7 @@ pub mod spec;
 mod starter;
 pub mod suggest;
 pub mod values;
+mod values_lists;
 pub mod walk;
 
 use std::collections::BTreeMap;
@@ -135,18 +137,20 @@ pub fn read(path_or_name: &str) -> Result<Checked, Failure> {
     if let (Some(text), false) = (demo(path_or_name), std::path::Path::new(path_or_name).exists()) {
         return parse(&format!("{path_or_name}.toml"), text).map_err(Failure::Faulty);
     }
-    let bytes = bytes_of(path_or_name).map_err(Failure::Unreadable)?;
+    let hint = format!("the embedded demos are {}", DEMOS.join(", "));
+    let bytes = bytes_of(path_or_name, &hint).map_err(Failure::Unreadable)?;
     let text = source::text_of(path_or_name, &bytes).map_err(Failure::Faulty)?;
     parse(path_or_name, &text).map_err(Failure::Faulty)
 }
 
-/// The bytes of a file, one more than allowed at most; a sentence when it cannot be read.
-pub fn bytes_of(path: &str) -> Result<Vec<u8>, String> {
+/// The bytes of a file, one more than allowed at most; a sentence when it cannot be read, with
+/// `hint` when there is no such file.
+pub fn bytes_of(path: &str, hint: &str) -> Result<Vec<u8>, String> {
     let cannot = |error: std::io::Error| {
         let shown = suggest::quoted(path);
         match error.kind() {
             std::io::ErrorKind::NotFound => {
-                format!("there is no file {shown}; the embedded demos are {}", DEMOS.join(", "))
+                format!("there is no file {shown}; {hint}")
             }
             _ => format!("{shown} cannot be read: {error}"),
         }
@@ -170,7 +174,7 @@ pub fn parse(name: &str, text: &str) -> Result<Checked, Diagnostics> {
         return Err(found);
     }
     let spec = &keys::DRIVELINE;
-    let walked = walk::walk(spec, &parsed.document, parsed.has_gaps, Names::new(), &mut found);
+    let walked = walk::walk(spec, &parsed.document, &parsed.gaps, Names::new(), &mut found);
     cross::check(&walked, &mut found);
     assembly::check(walked.all("planetary"), &mut found);
     if found.has_errors() {

@@ -77,3 +77,31 @@ pub fn rounded_from(written: &str, value: &Q) -> Option<Q> {
         (near && over != 0 && small(&candidate)).then_some(candidate)
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_written_is_what_is_meant() {
+        let good = |text: &str| read(text).ok();
+        assert_eq!(good("41/13"), Some(exact::ratio(41, 13)));
+        assert_eq!(good("-0.1"), Some(exact::ratio(-1, 10)), "not the nearest binary fraction");
+        assert_eq!(good("1/-2"), Some(exact::ratio(-1, 2)));
+        for bad in
+            ["", "/", "1/", "/2", "1/2/3", "1e3", "1.", ".5", "--1", "0x10", "1 000", "\u{661}"]
+        {
+            assert!(good(bad).is_none(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn a_rounded_quotient_is_recognised() {
+        let from = |text: &str| rounded_from(text, &read(text).ok()?);
+        assert_eq!(from("0.333"), Some(exact::ratio(1, 3)));
+        assert_eq!(from("-0.5750"), None, "-23/40 exactly");
+        assert_eq!(from("3.15"), None);
+        assert_eq!(from("3.1538"), Some(exact::ratio(41, 13)));
+        assert_eq!(from("41/13"), None);
+    }
+}

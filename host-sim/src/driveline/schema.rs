@@ -89,7 +89,7 @@ fn kinds(spec: &TableSpec) -> Vec<Value> {
         .iter()
         .map(|(kind, _)| {
             let mut properties = Map::new();
-            for one in spec.keys.iter().filter(|k| k.only.is_some()) {
+            for one in spec.keys.iter().filter(|k| !k.only.is_empty()) {
                 if one.fits(kind) {
                     if spec.keys_named(one.name).count() > 1 {
                         properties.insert(one.name.into(), key(one));
@@ -110,7 +110,11 @@ fn kinds(spec: &TableSpec) -> Vec<Value> {
 fn required_keys(spec: &TableSpec, kind: Option<&str>) -> Vec<&'static str> {
     spec.keys
         .iter()
-        .filter(|k| matches!(k.given, Given::Always) && k.only == kind)
+        .filter(|k| matches!(k.given, Given::Always))
+        .filter(|k| match kind {
+            None => k.only.is_empty(),
+            Some(kind) => k.only.contains(&kind),
+        })
         .map(|k| k.name)
         .collect()
 }

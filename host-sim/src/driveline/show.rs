@@ -223,3 +223,55 @@ pub(super) fn wrap_to(text: &str, indent: usize, columns: usize) -> String {
     lines.push(line);
     lines.join("\n")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shown(text: &str, span: Span) -> String {
+        let d = Diagnostic {
+            severity: Severity::Error,
+            span: Some(span),
+            message: "wrong".into(),
+            fix: "mend it".into(),
+        };
+        let mut out = String::new();
+        one(&mut out, "f", text, &d, &Paint::new(false));
+        out
+    }
+
+    #[test]
+    fn a_long_line_is_cut_around_the_fault() {
+        let text = format!("{} = {}HERE{}", "k".repeat(300), "v".repeat(500), "w".repeat(9000));
+        let at = text.find("HERE").expect("there");
+        let out = shown(&text, at..at + 4);
+        let lines: Vec<&str> = out.lines().collect();
+        assert!(lines.iter().all(|l| l.len() <= COLUMNS), "{out}");
+        let column = lines[1].find("HERE").expect("shown");
+        assert_eq!(lines[2].find('^'), Some(column), "{out}");
+        assert_eq!(lines[2].matches('^').count(), 4);
+    }
+
+    #[test]
+    fn the_end_of_the_text_can_be_pointed_at() {
+        assert!(
+            shown("a = 1", 5..5).contains("f:1:6: error: wrong\n     1 | a = 1\n       |      ^\n")
+        );
+        assert!(shown("a = 1\n", 6..6).contains("f:2:1:"));
+        assert!(shown("", 0..0).contains("f:1:1:"));
+        assert!(shown("a", 90..99).contains("f:1:2:"), "past the end");
+    }
+
+    #[test]
+    fn a_fault_over_several_lines_is_underlined_to_the_end_of_its_first() {
+        let out = shown("a = [\n1,\n]\n", 4..10);
+        assert!(out.contains("     1 | a = [\n       |     ^\n"), "{out}");
+    }
+
+    #[test]
+    fn words_wrap_at_eighty_columns() {
+        let text = wrap(&"word ".repeat(40), 4);
+        assert!(text.lines().all(|l| l.len() <= COLUMNS));
+        assert!(text.lines().nth(1).is_some_and(|l| l.starts_with("    word")));
+    }
+}

@@ -1,5 +1,7 @@
 //! From bytes to a TOML document with spans: size, encoding, syntax.
 
+use std::collections::BTreeSet;
+
 use toml_edit::Document;
 
 use super::diagnostics::{Diagnostics, Span};
@@ -36,12 +38,44 @@ pub fn text_of(name: &str, bytes: &[u8]) -> Result<String, Diagnostics> {
     }
 }
 
-/// A document, and whether lines had to be left out of it because of syntax errors.
+/// A document, and what had to be left out of it because of syntax errors.
 pub struct Parsed {
     /// The document; spans refer to the original text.
     pub document: Document<String>,
-    /// Whether lines were left out: what seems to be missing may have stood there.
-    pub has_gaps: bool,
+    /// What was left out.
+    pub gaps: Gaps,
+}
+
+/// Lines that were left out: what seems to be missing may have stood there.
+#[derive(Clone, Debug, Default)]
+pub struct Gaps {
+    /// Keys that began a left-out line.
+    keys: BTreeSet<String>,
+    /// Whether a left-out line was no `key = value`, but perhaps a header.
+    is_wide: bool,
+}
+
+impl Gaps {
+    /// Whether this key may have stood in a left-out line.
+    pub fn may_hold(&self, key: &str) -> bool {
+        self.is_wide || self.keys.contains(key)
+    }
+
+    /// Whether a table header may have stood in a left-out line.
+    pub fn may_hold_tables(&self) -> bool {
+        self.is_wide
+    }
+
+    /// Note a line that is left out.
+    fn note(&mut self, line: &str) {
+        let is_key = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
+        let word: String = line.trim_start().chars().take_while(|c| is_key(*c)).collect();
+        if word.is_empty() {
+            self.is_wide = true;
+        } else {
+            self.keys.insert(word);
+        }
+    }
 }
 
 /// Parse; syntax errors go to `found`. A faulty line is blanked and the rest read on, so that
@@ -49,9 +83,10 @@ pub struct Parsed {
 pub fn parse(text: &str, found: &mut Diagnostics) -> Option<Parsed> {
     let mut current = text.to_string();
     let mut last_line = None;
+    let mut gaps = Gaps::default();
     for index in 0..MOST_SYNTAX_ERRORS {
         let error = match Document::parse(current.clone()) {
-            Ok(document) => return Some(Parsed { document, has_gaps: last_line.is_some() }),
+            Ok(document) => return Some(Parsed { document, gaps }),
             Err(error) => error,
         };
         let span = visible(text, error.span().unwrap_or(0..0));
@@ -63,6 +98,7 @@ pub fn parse(text: &str, found: &mut Diagnostics) -> Option<Parsed> {
         last_line = Some(line);
         let (message, fix) = in_plain_words(error.message(), text, &span);
         found.error(span.clone(), message, fix);
+        gaps.note(line_at(text, span.start));
         if !blank_line(&mut current, span.start, index) {
             return None;
         }
@@ -99,7 +135,7 @@ fn blank_line(text: &mut String, at: usize, index: usize) -> bool {
     if line.trim().is_empty() || instead.len() > line.len() {
         return false;
     }
-    let padded = format!("{instead:width$}", width = line.len());
+    let padded = format!("{instead}{}", " ".repeat(line.len() - instead.len()));
     let end = start + line.len();
     text.replace_range(start..end, &padded);
     true

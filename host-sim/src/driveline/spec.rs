@@ -115,8 +115,8 @@ pub struct Key {
     pub ty: Type,
     /// What happens when it is left out.
     pub given: Given,
-    /// The value of the table's `kind` key to which this key belongs; `None`: to all.
-    pub only: Option<&'static str>,
+    /// The values of the table's `kind` key to which this key belongs; none: to all.
+    pub only: &'static [&'static str],
     /// One sentence.
     pub doc: &'static str,
     /// A value as written in a file, for the starter and the generated tests.
@@ -126,7 +126,7 @@ pub struct Key {
 impl Key {
     /// A key that must always be given.
     pub const fn new(name: &'static str, ty: Type, doc: &'static str) -> Key {
-        Key { name, unit: "", ty, given: Given::Always, only: None, doc, example: "" }
+        Key { name, unit: "", ty, given: Given::Always, only: &[], doc, example: "" }
     }
 
     /// With a unit.
@@ -135,9 +135,9 @@ impl Key {
         self
     }
 
-    /// Only for tables of this `kind`.
-    pub const fn only(mut self, kind: &'static str) -> Key {
-        self.only = Some(kind);
+    /// Only for tables of these kinds.
+    pub const fn only(mut self, kinds: &'static [&'static str]) -> Key {
+        self.only = kinds;
         self
     }
 
@@ -173,7 +173,7 @@ impl Key {
 
     /// Whether it belongs to tables of this kind.
     pub fn fits(&self, kind: &str) -> bool {
-        self.only.is_none_or(|only| only == kind)
+        self.only.is_empty() || self.only.contains(&kind)
     }
 }
 

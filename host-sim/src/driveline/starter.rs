@@ -125,9 +125,9 @@ fn one(out: &mut String, spec: &'static TableSpec, part: &Part, explained: bool)
             (Some(value), How::Short) => out.push_str(&format!("{} = {value}\n", key.name)),
             (None, How::Short) => {}
             (_, How::Sample(without)) if without.contains(&key.name) => {}
-            (None, _) if explained && key.only.is_none() => {}
+            (None, _) if explained && key.only.is_empty() => {}
             (value, _) => {
-                if !explained || key.only.is_some() {
+                if !explained || !key.only.is_empty() {
                     explain(out, key);
                 }
                 let mark = if value.is_none() { "#" } else { mark };

@@ -206,3 +206,49 @@ pub fn six_digits(x: f64) -> String {
         text
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The classic pairs: kitten/sitting is 3 (Wagner and Fischer's measure; from memory).
+    #[test]
+    fn distance_counts_edits_and_swaps() {
+        assert_eq!(distance("kitten", "sitting"), 3);
+        assert_eq!(distance("rign", "ring"), 1, "a swap is one slip");
+        assert_eq!(distance("", "abc"), 3);
+        assert_eq!(distance("ring-brake", "ring_brake"), 0);
+    }
+
+    #[test]
+    fn only_near_names_are_offered() {
+        let known = ["ring", "output", "generator"];
+        assert_eq!(nearest("Generater", known.into_iter()), Some("generator"));
+        assert_eq!(nearest("sun", known.into_iter()), None);
+        assert_eq!(nearest(&"x".repeat(1000), known.into_iter()), None);
+    }
+
+    /// Each unit's own size: 1 rad/s is 30/pi rpm, 1 km/h is 1/3.6 m/s, and so on.
+    #[test]
+    fn units_convert_to_what_the_file_uses() {
+        let fix = |name: &str, value: f64, known: &'static str| {
+            other_unit(name, Some(value), [known].into_iter())
+                .map(|(fix, _)| fix)
+                .unwrap_or_default()
+        };
+        assert!(fix("max_radps", std::f64::consts::PI, "max_rpm").contains("max_rpm = 30`"));
+        assert!(fix("max_speed_mps", 10.0, "max_speed_kmh").contains("max_speed_kmh = 36`"));
+        assert!(fix("inertia_kgm2", 0.1, "inertia_kg_m2").contains("the same unit"));
+        assert!(fix("tyre_radius_mm", 355.0, "tyre_radius_m").contains("tyre_radius_m = 0.355`"));
+        assert!(fix("energy_mj", 3.6, "energy_kwh").contains("energy_kwh = 1`"));
+        assert_eq!(fix("wheel_mm", 1.0, "tyre_radius_m"), "");
+    }
+
+    #[test]
+    fn six_digits_are_enough_and_never_an_exponent() {
+        assert_eq!(six_digits(9549.296585), "9549.3");
+        assert_eq!(six_digits(1e-7 * 12.0), "0.0000012");
+        assert_eq!(six_digits(-250.0), "-250");
+        assert_eq!(six_digits(0.0), "0");
+    }
+}

@@ -5,11 +5,12 @@
 
 use std::collections::BTreeMap;
 
-use toml_edit::{Document, Item, TableLike, Value};
+use toml_edit::{Document, Item, TableLike};
 
 use super::diagnostics::{Diagnostics, Span};
+use super::entries::{Entry, entries_of, key_span, name_of, unknown_at_top};
 use super::fields::{Fields, Names};
-use super::source;
+use super::source::{self, Gaps};
 use super::spec::{FileSpec, Given, Literal, Purpose, Shape, TableSpec, Type};
 use super::suggest::{self, quoted};
 use super::values;
@@ -55,7 +56,7 @@ impl Walked {
 pub fn walk(
     spec: &'static FileSpec,
     document: &Document<String>,
-    has_gaps: bool,
+    left_out: &Gaps,
     mut names: Names,
     found: &mut Diagnostics,
 ) -> Walked {
@@ -65,7 +66,7 @@ pub fn walk(
         let at = key_span(root, key, item);
         if let Some(table) = spec.table(key) {
             entries.insert(table.name, entries_of(table, item, at, found));
-        } else if has_gaps && source::is_stand_in(key) {
+        } else if left_out.may_hold_tables() && source::is_stand_in(key) {
             // The keys below a header that could not be read.
         } else if spec.root.keys_named(key).next().is_none() {
             unknown_at_top(spec, key, item, at, found);
@@ -74,7 +75,7 @@ pub fn walk(
     for (table, list) in &entries {
         names.insert(table, list.iter().map(|e| name_of(e.table)).collect());
     }
-    let mut reader = Reader { spec, names, has_gaps, gaps: Vec::new(), found };
+    let mut reader = Reader { spec, names, left_out, gaps: Vec::new(), found };
     let top = Entry { table: root, at: 0..0 };
     let root_fields = reader.table(spec.root, &top);
     let mut tables = BTreeMap::new();
@@ -89,129 +90,11 @@ pub fn walk(
     Walked { root: root_fields, tables, gaps, names }
 }
 
-/// One table of the document and the span of its header.
-struct Entry<'a> {
-    table: &'a dyn TableLike,
-    at: Span,
-}
-
-fn name_of(table: &dyn TableLike) -> String {
-    table.get("name").and_then(Item::as_str).unwrap_or("").to_string()
-}
-
-/// Span of a key as written, or of its value, or of nothing.
-fn key_span(table: &dyn TableLike, key: &str, item: &Item) -> Span {
-    table
-        .key(key)
-        .and_then(|k| k.span())
-        .or_else(|| first_header(item))
-        .or_else(|| item.span())
-        .unwrap_or(0..0)
-}
-
-fn first_header(item: &Item) -> Option<Span> {
-    match item {
-        Item::ArrayOfTables(list) => list.iter().next().and_then(|t| t.span()),
-        _ => None,
-    }
-}
-
-/// The entries of a table, however TOML lets them be written.
-fn entries_of<'a>(
-    spec: &'static TableSpec,
-    item: &'a Item,
-    at: Span,
-    found: &mut Diagnostics,
-) -> Vec<Entry<'a>> {
-    let one = |table: &'a dyn TableLike, span: Option<Span>| Entry {
-        table,
-        at: span.unwrap_or_else(|| at.clone()),
-    };
-    let mut list: Vec<Entry<'a>> = match item {
-        Item::ArrayOfTables(array) => array.iter().map(|t| one(t, t.span())).collect(),
-        Item::Table(table) => vec![one(table, table.span())],
-        Item::Value(Value::InlineTable(table)) => vec![one(table, None)],
-        Item::Value(Value::Array(array)) if array.iter().all(|v| v.is_inline_table()) => {
-            array.iter().filter_map(|v| v.as_inline_table().map(|t| one(t, v.span()))).collect()
-        }
-        _ => {
-            let fix = format!("write {} on a line of its own, its keys below", spec.header());
-            let message = format!("{} must be a table", quoted(spec.name));
-            found.error(item.span().unwrap_or(at), message, fix);
-            return Vec::new();
-        }
-    };
-    let header = spec.header();
-    let is_list = matches!(item, Item::ArrayOfTables(_) | Item::Value(Value::Array(_)));
-    match spec.shape {
-        Shape::Many { .. } if !is_list => found.error(
-            list.first().map_or(at, |e| e.at.clone()),
-            format!(
-                "there may be several of {}, so its header has two brackets",
-                quoted(spec.name)
-            ),
-            format!("write {header}"),
-        ),
-        Shape::One if is_list => {
-            if let Some(second) = list.get(1) {
-                let message = format!("{header} may stand only once");
-                found.error(second.at.clone(), message, "keep one and remove the other");
-            } else {
-                let message =
-                    format!("there is one {} at most, so its header has one bracket", spec.name);
-                found.error(
-                    list.first().map_or(at, |e| e.at.clone()),
-                    message,
-                    format!("write {header}"),
-                );
-            }
-        }
-        Shape::Many { max } if list.len() > max => {
-            let message = format!("this is {header} number {}; at most {max} are read", max + 1);
-            let fix = format!("leave out {} of them, or split the driveline", list.len() - max);
-            found.error(list[max].at.clone(), message, fix);
-            list.truncate(max);
-        }
-        _ => {}
-    }
-    list
-}
-
-fn unknown_at_top(
-    spec: &'static FileSpec,
-    key: &str,
-    item: &Item,
-    at: Span,
-    found: &mut Diagnostics,
-) {
-    if found.is_full() {
-        return found.error(at, "unknown key", "");
-    }
-    let is_table = item.is_table() || item.is_array_of_tables();
-    let tables = || spec.tables.iter().map(|t| t.name);
-    let (what, fix) = if is_table {
-        let fix = match suggest::nearest(key, tables()).and_then(|n| spec.table(n)) {
-            Some(near) => format!("did you mean {}?", near.header()),
-            None => {
-                let names: Vec<String> = spec.tables.iter().map(|t| t.header()).collect();
-                let names: Vec<&str> = names.iter().map(String::as_str).collect();
-                format!("remove it; the tables of this file are {}", suggest::list(&names, 20))
-            }
-        };
-        ("table", fix)
-    } else {
-        let value = item.as_float().or_else(|| item.as_integer().map(|i| i as f64));
-        ("key", suggest::for_unknown_key(spec, spec.root, None, key, value).fix)
-    };
-    let place = if is_table { "" } else { " at the top of the file" };
-    found.error(at, format!("unknown {what} {}{place}", quoted(key)), fix);
-}
-
 /// What is needed while walking.
 struct Reader<'d> {
     spec: &'static FileSpec,
     names: Names,
-    has_gaps: bool,
+    left_out: &'d Gaps,
     gaps: Vec<Gap>,
     found: &'d mut Diagnostics,
 }
@@ -237,7 +120,7 @@ impl Reader<'_> {
             let span = item.span().filter(|_| !item.is_table()).unwrap_or_else(|| at.clone());
             let value = match &key.ty {
                 Type::Inline(inner) => self.inline(inner, key.name, item, &at),
-                _ => values::read(key, item, &span, &self.names, self.has_gaps, self.found),
+                _ => values::read(key, item, &span, &self.names, self.left_out, self.found),
             };
             match value {
                 Some(value) => fields.insert(key.name, value, span, at),
@@ -299,15 +182,16 @@ impl Reader<'_> {
             self.found.error(at, "unknown key", "");
             return None;
         }
-        let owners: Vec<&str> = spec.keys_named(name).filter_map(|k| k.only).collect();
+        let owners: Vec<&str> =
+            spec.keys_named(name).flat_map(|k| k.only.iter().copied()).collect();
         if let (Some(kind), Some(first)) = (kind, owners.first()) {
+            let fix = format!("remove it, or write kind = \"{first}\"");
             let owners = owners.join(" or ");
             let message = format!(
                 "{} belongs to a {} of kind {owners}, but this one is of kind {kind}",
                 quoted(name),
                 spec.name
             );
-            let fix = format!("remove it, or write kind = \"{first}\"");
             self.found.error(at, message, fix);
             return None;
         }
@@ -321,10 +205,9 @@ impl Reader<'_> {
     /// Report keys that must be given, note those that later purposes need.
     fn missing_keys(&mut self, spec: &'static TableSpec, fields: &mut Fields) {
         for key in spec.keys {
-            let other_kind = match (key.only, fields.kind) {
-                (None, _) => false,
-                (Some(only), Some(kind)) => only != kind,
-                (Some(_), None) => true,
+            let other_kind = match fields.kind {
+                Some(kind) => !key.fits(kind),
+                None => !key.only.is_empty(),
             };
             if other_kind || fields.has(key.name) || fields.broken.contains(&key.name) {
                 continue;
@@ -334,7 +217,7 @@ impl Reader<'_> {
             match key.given {
                 Given::Always => {
                     fields.sound = false;
-                    if !self.has_gaps {
+                    if !self.left_out.may_hold(key.name) {
                         let message = format!("{} lacks the key {}", this(spec), quoted(key.name));
                         self.found.error(fields.at.clone(), message, fix);
                     }
@@ -363,7 +246,7 @@ impl Reader<'_> {
         if purpose > Purpose::Survey {
             let message = format!("{message}, which {} needs", purpose.word());
             self.gaps.push(Gap { purpose, at: None, message, fix });
-        } else if !self.has_gaps {
+        } else if !self.left_out.may_hold_tables() {
             self.found.whole(message, fix);
         }
     }

@@ -1,1 +1,22 @@
 //! The supervisor table: built by search, written as Rust, JSON or a diagram.
+
+pub mod build;
+pub mod command;
+pub mod data;
+mod duties;
+mod json;
+mod limits;
+mod motion;
+mod rows;
+mod rust;
+mod search;
+mod steps;
+mod words;
+
+pub use build::{build, first_step, stuck_variants};
+pub use data::{Margin, StepNote, TableData, TableError};
+pub use json::{TABLE_JSON_FORMAT, json, why_word};
+pub use motion::{electric_push, is_electric, synchronisers};
+pub use rows::RPM;
+pub use rust::rust_source;
+pub use words::text;

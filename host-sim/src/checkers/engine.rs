@@ -1,0 +1,76 @@
+//! `SW-ENGINE`: the engine is never turned backwards and never stalled by us.
+
+use super::{Checker, Finding, Findings, Margin, RPM, TickTruth, Worst};
+use crate::driveline::{Driveline, ShaftId};
+
+const RULE: &str = "SW-ENGINE";
+
+/// Watches the engine's shaft and whether it fires.
+#[derive(Clone, Debug)]
+pub struct EngineChecker {
+    engine: Option<(ShaftId, f64)>,
+    rest_rpm: f64,
+    ran: bool,
+    backwards: bool,
+    worst_back: Worst,
+    lowest: Worst,
+    findings: Findings,
+}
+
+impl EngineChecker {
+    /// For the engine of a driveline; without one it finds nothing.
+    pub fn new(driveline: &Driveline) -> EngineChecker {
+        let engine = driveline.engine().map(|(m, e)| (driveline.machines[m].shaft, e.stall_rpm));
+        EngineChecker {
+            engine,
+            rest_rpm: driveline.timing.rest_rpm,
+            ran: false,
+            backwards: false,
+            worst_back: Worst::default(),
+            lowest: Worst::default(),
+            findings: Findings::default(),
+        }
+    }
+}
+
+impl Checker for EngineChecker {
+    fn id(&self) -> &'static str {
+        RULE
+    }
+
+    fn observe(&mut self, truth: &TickTruth) {
+        let Some((shaft, stall_rpm)) = self.engine else { return };
+        let rpm = truth.speed_radps[shaft] / RPM;
+        self.worst_back.see(-rpm, truth.t_s);
+        let backwards = rpm < -self.rest_rpm;
+        if backwards && !self.backwards {
+            let text = format!("the engine was turned backwards at {rpm:.0} rpm");
+            self.findings.add(RULE, truth.t_s, text);
+        }
+        self.backwards = backwards;
+        if truth.engine_running && truth.engine_run_order {
+            self.lowest.see(-rpm, truth.t_s);
+        }
+        let stopped = self.ran && !truth.engine_running;
+        if stopped && truth.engine_run_order && !truth.engine_fault {
+            let text = format!(
+                "the engine stalled at {rpm:.0} rpm (it stalls below {stall_rpm:.0} rpm) although \
+                 it was to run"
+            );
+            self.findings.add(RULE, truth.t_s, text);
+        }
+        self.ran = truth.engine_running;
+    }
+
+    fn finish(&mut self) -> Vec<Finding> {
+        self.findings.take()
+    }
+
+    fn margins(&self) -> Vec<Margin> {
+        let Some((_, stall_rpm)) = self.engine else { return Vec::new() };
+        let back = self.worst_back.margin(RULE, "engine backwards", self.rest_rpm, "rpm");
+        let low = self.lowest.margin(RULE, "engine while it is to run", stall_rpm, "rpm");
+        let low = low.map(|m| Margin { worst: -m.worst, at_least: true, ..m });
+        back.into_iter().chain(low).collect()
+    }
+}

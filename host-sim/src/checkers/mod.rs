@@ -1,0 +1,145 @@
+//! The judges: each looks at the plant's truth only, never at the supervisor's code.
+//!
+//! One checker a file, one rule identifier a checker. What the supervisor states (an
+//! arrangement reached, a refusal) is input like any other and is held against the truth.
+
+mod conflict;
+mod energy;
+mod engine;
+mod overlap;
+mod overspeed;
+mod request;
+mod slip;
+mod stated;
+mod truth;
+
+pub use conflict::ConflictChecker;
+pub use energy::EnergyChecker;
+pub use engine::EngineChecker;
+pub use overlap::OverlapChecker;
+pub use overspeed::OverspeedChecker;
+pub use request::{RequestChecker, answer_bound_s};
+pub use slip::SlipChecker;
+pub use stated::StatedChecker;
+pub use truth::{LockTruth, MAX_SHAFTS, TickTruth};
+
+use crate::driveline::Driveline;
+use crate::kinematics::Kinematics;
+
+/// Rad/s per rpm.
+pub(crate) const RPM: f64 = std::f64::consts::PI / 30.0;
+/// Most findings one checker reports; the rest is counted in the last one's text.
+const MOST_FINDINGS: usize = 20;
+
+/// Something that must not happen and did.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    /// Identifier of the rule, like `SW-CONFLICT`.
+    pub rule: &'static str,
+    /// When, s from the start of the run.
+    pub t_s: f64,
+    /// What happened, in plain words with names and numbers.
+    pub text: String,
+}
+
+/// How near a run came to a limit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Margin {
+    /// Identifier of the rule.
+    pub rule: &'static str,
+    /// The lock, shaft or request it is about.
+    pub subject: String,
+    /// Whether the limit is a lowest value (else a highest one).
+    pub at_least: bool,
+    /// The worst value seen.
+    pub worst: f64,
+    /// The limit it is held against.
+    pub limit: f64,
+    /// Unit of both.
+    pub unit: &'static str,
+    /// When the worst value was seen, s.
+    pub t_s: f64,
+}
+
+/// One judge.
+pub trait Checker {
+    /// Identifier of its rule.
+    fn id(&self) -> &'static str;
+    /// Look at one tick; ticks come in order of time.
+    fn observe(&mut self, truth: &TickTruth);
+    /// All that was found; call it once, after the last tick.
+    fn finish(&mut self) -> Vec<Finding>;
+    /// How near the run came to the limits; empty when nothing to measure occurred.
+    fn margins(&self) -> Vec<Margin>;
+}
+
+/// All judges for one driveline.
+pub fn all(driveline: &Driveline, kinematics: &Kinematics) -> Vec<Box<dyn Checker>> {
+    vec![
+        Box::new(ConflictChecker::new(driveline, kinematics)),
+        Box::new(SlipChecker::new(driveline)),
+        Box::new(EnergyChecker::new(driveline)),
+        Box::new(OverspeedChecker::new(driveline)),
+        Box::new(OverlapChecker::new(driveline, kinematics)),
+        Box::new(EngineChecker::new(driveline)),
+        Box::new(StatedChecker::new(driveline)),
+        Box::new(RequestChecker::new(driveline)),
+    ]
+}
+
+/// Longest time a fault may act before its reaction must show, s.
+pub(crate) fn reaction_s(driveline: &Driveline) -> f64 {
+    driveline.timing.fault_tolerant_time_ms.unwrap_or(500.0) / 1e3
+}
+
+/// Findings of one checker, bounded in number.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Findings {
+    list: Vec<Finding>,
+    more: usize,
+}
+
+impl Findings {
+    pub(crate) fn add(&mut self, rule: &'static str, t_s: f64, text: String) {
+        if self.list.len() < MOST_FINDINGS {
+            self.list.push(Finding { rule, t_s, text });
+        } else {
+            self.more += 1;
+        }
+    }
+
+    pub(crate) fn take(&mut self) -> Vec<Finding> {
+        let mut list = std::mem::take(&mut self.list);
+        if let (Some(last), true) = (list.last_mut(), self.more > 0) {
+            last.text += &format!(" (and {} more of this rule)", self.more);
+        }
+        self.more = 0;
+        list
+    }
+}
+
+/// The worst value of one subject so far.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Worst {
+    seen: Option<(f64, f64)>,
+}
+
+impl Worst {
+    pub(crate) fn see(&mut self, value: f64, t_s: f64) {
+        if self.seen.is_none_or(|(worst, _)| value > worst) {
+            self.seen = Some((value, t_s));
+        }
+    }
+
+    pub(crate) fn margin(
+        &self,
+        rule: &'static str,
+        subject: &str,
+        limit: f64,
+        unit: &'static str,
+    ) -> Option<Margin> {
+        let (worst, t_s) = self.seen?;
+        let subject = subject.to_owned();
+        Some(Margin { rule, subject, at_least: false, worst, limit, unit, t_s })
+    }
+}

@@ -1,0 +1,156 @@
+//! `SW-OVERLAP`: a lock set that holds a machine is closed only at rest, for a bounded
+//! time, and never with the engine joined.
+
+use super::truth::set_text;
+use super::{Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst};
+use crate::driveline::{Driveline, LockKind, ShaftId};
+use crate::kinematics::Kinematics;
+
+const RULE: &str = "SW-OVERLAP";
+
+#[derive(Clone, Debug)]
+struct Watched {
+    locks: u8,
+    shafts: Vec<ShaftId>,
+    reason: String,
+    since_s: Option<f64>,
+    said_turning: bool,
+    said_long: bool,
+    said_engine: bool,
+    worst_turn: Worst,
+    worst_time: Worst,
+}
+
+/// Watches every smallest lock set that holds a machine.
+#[derive(Clone, Debug)]
+pub struct OverlapChecker {
+    driveline: Driveline,
+    engine_joined: Vec<bool>,
+    meant: Vec<u8>,
+    speed_before: [f64; MAX_SHAFTS],
+    watched: Vec<Watched>,
+    findings: Findings,
+}
+
+impl OverlapChecker {
+    /// For the overlaps that the kinematics derives.
+    pub fn new(driveline: &Driveline, kinematics: &Kinematics) -> OverlapChecker {
+        let watched = kinematics.overlaps.iter().filter(|o| o.locks != 0).map(|o| Watched {
+            locks: o.locks,
+            shafts: o.machines.iter().map(|&m| driveline.machines[m].shaft).collect(),
+            reason: o.reason.clone(),
+            since_s: None,
+            said_turning: false,
+            said_long: false,
+            said_engine: false,
+            worst_turn: Worst::default(),
+            worst_time: Worst::default(),
+        });
+        let sets = 0..1usize << driveline.locks.len();
+        OverlapChecker {
+            driveline: driveline.clone(),
+            engine_joined: sets.map(|set| joins_engine(driveline, set as u8)).collect(),
+            meant: driveline.arrangements.iter().map(|a| a.closed).collect(),
+            speed_before: [0.0; MAX_SHAFTS],
+            watched: watched.collect(),
+            findings: Findings::default(),
+        }
+    }
+
+    /// Longest time the locks may be engaged together: the stated one, and what the
+    /// slowest of them takes to press and to let go.
+    fn limit_s(&self, locks: u8) -> f64 {
+        let slowest = |ms: &dyn Fn(usize) -> f64| {
+            (0..self.driveline.locks.len())
+                .filter(|i| locks >> i & 1 == 1)
+                .map(ms)
+                .fold(0.0, f64::max)
+        };
+        let ramp = |i: usize| match &self.driveline.locks[i].kind {
+            LockKind::Friction(f) => f.ramp_ms,
+            LockKind::Dog(_) => 0.0,
+        };
+        let release = |i: usize| self.driveline.locks[i].release_ms;
+        (self.driveline.timing.overlap_max_ms + slowest(&ramp) + slowest(&release)) / 1e3
+    }
+}
+
+/// Whether a closed lock of `set` (or a gear) sits on the engine's shaft.
+fn joins_engine(driveline: &Driveline, set: u8) -> bool {
+    let Some((engine, _)) = driveline.engine() else { return false };
+    let shaft = driveline.machines[engine].shaft;
+    let geared = driveline.planetaries.iter().any(|p| [p.sun, p.ring, p.carrier].contains(&shaft))
+        || driveline.gear_pairs.iter().any(|g| g.a == shaft || g.b == shaft);
+    let locked = |(i, lock): (usize, &crate::driveline::Lock)| {
+        set >> i & 1 == 1 && (lock.a == shaft || lock.b == Some(shaft))
+    };
+    geared || driveline.locks.iter().enumerate().any(locked)
+}
+
+impl Checker for OverlapChecker {
+    fn id(&self) -> &'static str {
+        RULE
+    }
+
+    fn observe(&mut self, truth: &TickTruth) {
+        let engaged = truth.engaged_set();
+        let meant = self.meant.contains(&engaged);
+        let rest = self.driveline.timing.rest_rpm * RPM;
+        let mut said = Vec::new();
+        for k in 0..self.watched.len() {
+            let limit_s = self.limit_s(self.watched[k].locks);
+            let w = &mut self.watched[k];
+            if w.locks & !engaged != 0 || meant {
+                w.since_s = None;
+                (w.said_turning, w.said_long, w.said_engine) = (false, false, false);
+                continue;
+            }
+            let names = set_text(&self.driveline, w.locks);
+            let at_onset = w.since_s.is_none();
+            let since = *w.since_s.get_or_insert(truth.t_s - truth.dt_s);
+            let speed_of = |s: ShaftId| {
+                let before = if at_onset { self.speed_before[s].abs() } else { 0.0 };
+                truth.speed_radps[s].abs().max(before)
+            };
+            let turn = w.shafts.iter().map(|&s| speed_of(s)).fold(0.0, f64::max);
+            let lasted = truth.t_s - since;
+            w.worst_turn.see(turn / RPM, truth.t_s);
+            w.worst_time.see(lasted, truth.t_s);
+            if turn > rest && !w.said_turning {
+                w.said_turning = true;
+                said.push(format!(
+                    "{names} closed together while the held machine turns at {:.0} rpm: {}",
+                    turn / RPM,
+                    w.reason,
+                ));
+            }
+            if lasted > limit_s && !w.said_long {
+                w.said_long = true;
+                said.push(format!("{names} closed together for longer than {limit_s:.2} s"));
+            }
+            if self.engine_joined[usize::from(engaged)] && !w.said_engine {
+                w.said_engine = true;
+                said.push(format!("{names} closed together while the engine is joined"));
+            }
+        }
+        self.speed_before = truth.speed_radps;
+        for text in said {
+            self.findings.add(RULE, truth.t_s, text);
+        }
+    }
+
+    fn finish(&mut self) -> Vec<Finding> {
+        self.findings.take()
+    }
+
+    fn margins(&self) -> Vec<Margin> {
+        let mut margins = Vec::new();
+        for w in &self.watched {
+            let names = set_text(&self.driveline, w.locks);
+            let rest = self.driveline.timing.rest_rpm;
+            margins.extend(w.worst_turn.margin(RULE, &names, rest, "rpm"));
+            margins.extend(w.worst_time.margin(RULE, &names, self.limit_s(w.locks), "s"));
+        }
+        margins
+    }
+}

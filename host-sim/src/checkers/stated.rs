@@ -1,0 +1,71 @@
+//! `SW-STATED`: when the supervisor states an arrangement, the locks truly are so.
+
+use super::truth::set_text;
+use super::{Checker, Finding, Findings, Margin, TickTruth, Worst, reaction_s};
+use crate::driveline::Driveline;
+
+const RULE: &str = "SW-STATED";
+
+/// Watches the stated arrangement against the locks' true state.
+#[derive(Clone, Debug)]
+pub struct StatedChecker {
+    driveline: Driveline,
+    wrong_since_s: Option<f64>,
+    reported: bool,
+    worst: Worst,
+    findings: Findings,
+}
+
+impl StatedChecker {
+    /// For the arrangements of a driveline.
+    pub fn new(driveline: &Driveline) -> StatedChecker {
+        StatedChecker {
+            driveline: driveline.clone(),
+            wrong_since_s: None,
+            reported: false,
+            worst: Worst::default(),
+            findings: Findings::default(),
+        }
+    }
+}
+
+impl Checker for StatedChecker {
+    fn id(&self) -> &'static str {
+        RULE
+    }
+
+    fn observe(&mut self, truth: &TickTruth) {
+        let stated = truth.stated_reached.and_then(|a| self.driveline.arrangements.get(a as usize));
+        let engaged = truth.engaged_set();
+        let wrong = stated.filter(|a| a.closed != engaged);
+        let Some(arrangement) = wrong else {
+            self.wrong_since_s = None;
+            self.reported = false;
+            return;
+        };
+        let since = *self.wrong_since_s.get_or_insert(truth.t_s - truth.dt_s);
+        let lasted = truth.t_s - since;
+        self.worst.see(lasted, truth.t_s);
+        if lasted > reaction_s(&self.driveline) && !self.reported {
+            self.reported = true;
+            let text = format!(
+                "{} was stated for {lasted:.2} s while {} closed truly",
+                arrangement.name,
+                match engaged.count_ones() {
+                    0 | 1 => set_text(&self.driveline, engaged) + " is",
+                    _ => set_text(&self.driveline, engaged) + " are",
+                },
+            );
+            self.findings.add(RULE, truth.t_s, text);
+        }
+    }
+
+    fn finish(&mut self) -> Vec<Finding> {
+        self.findings.take()
+    }
+
+    fn margins(&self) -> Vec<Margin> {
+        let limit = reaction_s(&self.driveline);
+        self.worst.margin(RULE, "wrong arrangement stated", limit, "s").into_iter().collect()
+    }
+}

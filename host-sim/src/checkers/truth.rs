@@ -1,0 +1,80 @@
+//! What the judges see of one tick: the plant's true state, and what was asked and stated.
+
+use supervisor::bits::{MAX_LOCKS, MAX_MACHINES};
+use supervisor::io::LockOrder;
+
+use crate::driveline::{Driveline, LockId};
+
+/// Most shafts a driveline may have.
+pub const MAX_SHAFTS: usize = 16;
+
+/// The true state of one lock at the end of a tick.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct LockTruth {
+    /// Speed of the first side minus that of the second, rad/s.
+    pub slip_radps: f64,
+    /// Whether it can carry torque beyond its drag: plates pressed, or dog teeth in.
+    pub engaged: bool,
+    /// Whether its sides turn as one.
+    pub sticking: bool,
+    /// The largest true slip, rad/s, at an instant of this tick at which it began to
+    /// carry torque; `None` when it did not begin in this tick.
+    pub closed_at_radps: Option<f64>,
+    /// Torque it carries, Nm.
+    pub torque_nm: f64,
+    /// Friction work since the start of the run, J (drag of the open lock included).
+    pub work_j: f64,
+    /// What its actuator is asked.
+    pub order: LockOrder,
+    /// Whether an injected fault drives its actuator against the order.
+    pub forced: bool,
+}
+
+/// One tick.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct TickTruth {
+    /// Time at the end of the tick, s.
+    pub t_s: f64,
+    /// Length of the tick, s.
+    pub dt_s: f64,
+    /// True speed of each shaft, rad/s.
+    pub speed_radps: [f64; MAX_SHAFTS],
+    /// True state of each lock.
+    pub locks: [LockTruth; MAX_LOCKS],
+    /// True torque of each machine, Nm.
+    pub machine_nm: [f64; MAX_MACHINES],
+    /// True torque at the output shaft towards the wheels, Nm.
+    pub output_nm: f64,
+    /// Whether the engine fires by itself.
+    pub engine_running: bool,
+    /// Whether the engine is asked to run.
+    pub engine_run_order: bool,
+    /// Whether an injected fault keeps the engine from running.
+    pub engine_fault: bool,
+    /// Arrangement that is asked for.
+    pub request: Option<u8>,
+    /// Arrangement that the supervisor states to have reached, with no step under way.
+    pub stated_reached: Option<u8>,
+    /// Whether the supervisor states that it refuses the present request, with a reason.
+    pub stated_refusal: bool,
+    /// Whether the supervisor was reset in this tick.
+    pub reset: bool,
+}
+
+impl TickTruth {
+    /// The locks that can carry torque, as a lock set.
+    pub fn engaged_set(&self) -> u8 {
+        (0..MAX_LOCKS).filter(|&i| self.locks[i].engaged).fold(0, |set, i| set | 1 << i)
+    }
+}
+
+/// "ring-brake + engine-clutch", or "no lock".
+pub(crate) fn set_text(driveline: &Driveline, set: u8) -> String {
+    let names = driveline.lock_names(set);
+    if names.is_empty() { "no lock".to_owned() } else { names.join(" + ") }
+}
+
+/// Name of a lock.
+pub(crate) fn lock_name(driveline: &Driveline, lock: LockId) -> &str {
+    &driveline.locks[lock].name
+}

@@ -1,0 +1,184 @@
+//! Torque balance of one lock set: machine torques from wheel torque and wished
+//! accelerations, by virtual power over the free motions.
+//!
+//! For every free motion `v` of the lock set, with the vehicle's inertia left out
+//! (it belongs to the wheels' side of the output torque):
+//!
+//! `sum_m u_m v_m - T_out v_out = sum_s I_s v_s alpha_s`, `alpha` itself a free motion
+//! with `alpha_out = 0`.
+//!
+//! Levels, most important first: the balance and the torques that are given; machines
+//! that hold a speed; the wished acceleration of the others; the torque at the output;
+//! the least sum of (torque / largest torque)^2.
+
+use crate::drive::dense::{Dense, prioritised};
+use crate::drive::motion::Motion;
+use crate::driveline::{Driveline, MachineKind};
+
+/// What is known of a machine's torque before the balance is solved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Part {
+    /// Its torque follows from the balance; its acceleration is a wish.
+    Shares,
+    /// Its torque follows from the balance; its acceleration is wanted.
+    HoldsSpeed,
+    /// Its torque is given; its acceleration is nobody's wish.
+    Given,
+    /// As [`Part::Shares`], but its torque stands at a limit.
+    SharesAtLimit,
+    /// As [`Part::HoldsSpeed`], but its torque stands at a limit: the others help.
+    HoldsSpeedAtLimit,
+}
+
+impl Part {
+    fn has_torque(self) -> bool {
+        matches!(self, Part::Given | Part::SharesAtLimit | Part::HoldsSpeedAtLimit)
+    }
+
+    /// The same part with its torque at a limit.
+    #[must_use]
+    pub fn at_limit(self) -> Part {
+        match self {
+            Part::Shares => Part::SharesAtLimit,
+            Part::HoldsSpeed => Part::HoldsSpeedAtLimit,
+            other => other,
+        }
+    }
+
+    /// Whether its torque still follows from the balance.
+    pub fn is_open(self) -> bool {
+        !self.has_torque()
+    }
+}
+
+/// What is asked of the balance.
+#[derive(Clone, Debug, Default)]
+pub struct Asked {
+    /// Torque at the output shaft towards the wheels, Nm.
+    pub output_nm: f64,
+    /// One a machine, Nm; read where the part has its torque given or at a limit.
+    pub torque_nm: Vec<f64>,
+    /// One a machine, rad/s2; read where the part wants or wishes an acceleration.
+    pub acceleration_radps2: Vec<f64>,
+}
+
+/// The answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Answer {
+    /// Torque of each machine, Nm.
+    pub torque_nm: Vec<f64>,
+    /// The torque at the output that goes with it, Nm.
+    pub output_nm: f64,
+}
+
+/// The solved balance of one lock set and one pattern of [`Part`]s.
+#[derive(Clone, Debug)]
+pub struct Balance {
+    map: Dense,
+    scale: Vec<f64>,
+    output_scale: f64,
+    torque_slots: Vec<Option<usize>>,
+    acceleration_slots: Vec<Option<usize>>,
+    output_slot: usize,
+}
+
+/// Accelerations are scaled by this, so that all unknowns are near one.
+const ACCELERATION_SCALE: f64 = 1000.0;
+
+/// Largest torque of each machine, Nm, for the scaling of the unknowns.
+fn torque_scale(driveline: &Driveline) -> Vec<f64> {
+    driveline
+        .machines
+        .iter()
+        .map(|m| match &m.kind {
+            MachineKind::Electric(e) => e.max_torque_nm.unwrap_or(100.0),
+            MachineKind::Engine(e) => {
+                e.torque_curve_rpm_nm.iter().fold(1.0, |most: f64, p| most.max(p.1))
+            }
+        })
+        .map(|nm| nm.max(1e-3))
+        .collect()
+}
+
+impl Balance {
+    /// Solve the balance of a lock set's `motion` for the given `parts` (one a machine).
+    pub fn new(driveline: &Driveline, motion: &Motion, parts: &[Part]) -> Balance {
+        let machines = parts.len();
+        let free = motion.basis.cols();
+        let scale = torque_scale(driveline);
+        let output_scale = 3.0 * scale.iter().sum::<f64>().max(1.0);
+        let unknowns = machines + free + 1;
+        let row_of = |shaft: usize| motion.basis.row(shaft);
+        let shaft_of = |m: usize| driveline.machines[m].shaft;
+
+        let mut first = Vec::new();
+        for k in 0..free {
+            let mut row = vec![0.0; unknowns];
+            for (m, scale) in scale.iter().enumerate() {
+                row[m] = row_of(shaft_of(m))[k] * scale;
+            }
+            for (s, shaft) in driveline.shafts.iter().enumerate() {
+                let inertia = shaft.inertia_kg_m2.unwrap_or(0.0);
+                for j in 0..free {
+                    let share = inertia * row_of(s)[k] * row_of(s)[j] * ACCELERATION_SCALE;
+                    row[machines + j] -= share;
+                }
+            }
+            row[unknowns - 1] = -row_of(driveline.output.shaft)[k] * output_scale;
+            first.push(row);
+        }
+        let acceleration_row = |shaft: usize| {
+            let mut row = vec![0.0; unknowns];
+            for (j, x) in row_of(shaft).iter().enumerate() {
+                row[machines + j] = *x * ACCELERATION_SCALE;
+            }
+            row
+        };
+        first.push(acceleration_row(driveline.output.shaft));
+
+        let mut torque_slots = vec![None; machines];
+        for (m, _) in parts.iter().enumerate().filter(|(_, p)| p.has_torque()) {
+            let mut row = vec![0.0; unknowns];
+            row[m] = scale[m];
+            torque_slots[m] = Some(first.len());
+            first.push(row);
+        }
+        let of_level = |wanted: [Part; 2]| -> Vec<usize> {
+            (0..machines).filter(|&m| wanted.contains(&parts[m])).collect()
+        };
+        let holders = of_level([Part::HoldsSpeed, Part::HoldsSpeedAtLimit]);
+        let sharers = of_level([Part::Shares, Part::SharesAtLimit]);
+        let mut acceleration_slots = vec![None; machines];
+        for (i, &m) in holders.iter().chain(&sharers).enumerate() {
+            acceleration_slots[m] = Some(first.len() + i);
+        }
+        let rows_of = |list: &[usize]| -> Vec<Vec<f64>> {
+            list.iter().map(|&m| acceleration_row(shaft_of(m))).collect()
+        };
+        let (holding, wished) = (rows_of(&holders), rows_of(&sharers));
+        let output_slot = first.len() + holding.len() + wished.len();
+        let mut output = vec![0.0; unknowns];
+        output[unknowns - 1] = output_scale;
+        let levels =
+            [first, holding, wished, vec![output]].map(|rows| Dense::from_rows(unknowns, &rows));
+        let map = prioritised(unknowns, &levels);
+        Balance { map, scale, output_scale, torque_slots, acceleration_slots, output_slot }
+    }
+
+    /// The torques that meet `asked` as far as the levels allow.
+    pub fn answer(&self, asked: &Asked) -> Answer {
+        let mut right = vec![0.0; self.map.cols()];
+        let torques = self.torque_slots.iter().zip(&asked.torque_nm);
+        let accelerations = self.acceleration_slots.iter().zip(&asked.acceleration_radps2);
+        for (slot, value) in torques.chain(accelerations) {
+            if let Some(slot) = slot {
+                right[*slot] = *value;
+            }
+        }
+        right[self.output_slot] = asked.output_nm;
+        let x = self.map.apply(&right);
+        let torque_nm = self.scale.iter().zip(&x).map(|(s, x)| s * x).collect();
+        let output_nm = x.last().map_or(0.0, |x| x * self.output_scale);
+        Answer { torque_nm, output_nm }
+    }
+}

@@ -1,0 +1,145 @@
+//! The driver and the brake system: from a speed or pedal profile to the torque asked at
+//! the output shaft and the service brake.
+
+use crate::driveline::{Driveline, Vehicle};
+
+/// Gain of the speed error, 1/s (acceleration per speed error).
+const GAIN_PER_S: f64 = 0.9;
+/// Reset time of the speed controller, s.
+const RESET_S: f64 = 6.0;
+/// Largest acceleration that the driver asks for, m/s2 (or the vehicle's, when less).
+const PULL_MAX_MPS2: f64 = 2.5;
+/// Below this road speed the machines do not brake, m/s.
+const REGEN_END_MPS: f64 = 0.7;
+/// Above this road speed the machines brake fully, m/s.
+const REGEN_FULL_MPS: f64 = 2.5;
+/// Deceleration of a held brake at standstill, m/s2.
+const HOLD_MPS2: f64 = 3.0;
+/// Below this road speed a vehicle that is to stand is held by the brake, m/s.
+const STAND_MPS: f64 = 0.25;
+
+/// What the driver follows.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Wish {
+    /// Road speed over time: (s, km/h), rising in time, straight between the points.
+    Speed(Vec<(f64, f64)>),
+    /// Pedal over time: (s, share), from -1 (full brake) to 1 (full drive).
+    Pedal(Vec<(f64, f64)>),
+}
+
+/// What the driver asks for in one tick.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Pedals {
+    /// Torque asked of the machines at the output shaft, Nm.
+    pub demand_nm: f64,
+    /// Service brake torque at the output shaft, Nm, 0 or more.
+    pub brake_nm: f64,
+}
+
+/// The driver's memory.
+#[derive(Clone, Debug)]
+pub struct Driver {
+    wish: Wish,
+    vehicle: Vehicle,
+    metres_per_radian: f64,
+    drive_efficiency: f64,
+    integral_mps2: f64,
+}
+
+/// Value of a profile at `t_s`: straight between points, constant outside; 0 without points.
+pub fn profile_at(points: &[(f64, f64)], t_s: f64) -> f64 {
+    let (Some(first), Some(last)) = (points.first(), points.last()) else { return 0.0 };
+    if t_s <= first.0 {
+        return first.1;
+    }
+    for pair in points.windows(2) {
+        let ((t0, y0), (t1, y1)) = (pair[0], pair[1]);
+        if t_s < t1 {
+            return if t1 > t0 { y0 + (y1 - y0) * (t_s - t0) / (t1 - t0) } else { y1 };
+        }
+    }
+    last.1
+}
+
+impl Driver {
+    /// A driver for a driveline with vehicle and output data; `None` without them.
+    pub fn new(driveline: &Driveline, wish: Wish) -> Option<Driver> {
+        let per_kmh = driveline.output_radps_per_kmh()?;
+        Some(Driver {
+            wish,
+            vehicle: driveline.vehicle.clone()?,
+            metres_per_radian: 1.0 / (3.6 * per_kmh),
+            drive_efficiency: driveline.output.final_drive_efficiency,
+            integral_mps2: 0.0,
+        })
+    }
+
+    /// One tick of `dt_s` at time `t_s`. `given_nm` is the output torque that the machines
+    /// gave in the last tick: what is missing of a braking demand goes to the brakes, and
+    /// what is missing of a driving demand does not wind up.
+    pub fn tick(
+        &mut self,
+        t_s: f64,
+        dt_s: f64,
+        speed_mps: f64,
+        grade: f64,
+        given_nm: f64,
+    ) -> Pedals {
+        let mass = self.vehicle.mass_kg * self.vehicle.rotating_mass_factor;
+        let most = PULL_MAX_MPS2.min(self.vehicle.max_acceleration_mps2) * mass;
+        let (force_n, stand) = match &self.wish {
+            Wish::Pedal(points) => (profile_at(points, t_s).clamp(-1.0, 1.0) * most, false),
+            Wish::Speed(points) => {
+                let wished = profile_at(points, t_s) / 3.6;
+                let soon = profile_at(points, t_s + 0.1) / 3.6;
+                let error = wished - speed_mps;
+                let stand = wished.abs() < 0.02 && soon.abs() < 0.02 && speed_mps.abs() < STAND_MPS;
+                let direct = (soon - wished) / 0.1 + GAIN_PER_S * error + self.integral_mps2;
+                let moving = if wished == 0.0 { speed_mps } else { wished };
+                let force = mass * direct + self.road_force_n(speed_mps, moving, grade);
+                let missing = force.abs() - (given_nm / self.metres_per_radian).abs();
+                let follows = missing < 0.25 * most && missing < 0.5 * force.abs();
+                if stand {
+                    self.integral_mps2 = 0.0;
+                } else if follows || error * self.integral_mps2 < 0.0 {
+                    self.integral_mps2 += GAIN_PER_S / RESET_S * error * dt_s;
+                }
+                (force.clamp(-4.0 * most, most), stand)
+            }
+        };
+        if stand {
+            return Pedals { demand_nm: 0.0, brake_nm: self.torque_nm(HOLD_MPS2 * mass) };
+        }
+        self.split(force_n, speed_mps, given_nm)
+    }
+
+    /// Road load and slope as a force against the motion `towards`, N.
+    fn road_force_n(&self, speed_mps: f64, towards: f64, grade: f64) -> f64 {
+        let v = &self.vehicle;
+        let sign = if towards == 0.0 { 0.0 } else { towards.signum() };
+        let load = v.road_load_f0_n * sign
+            + v.road_load_f1_n_per_mps * speed_mps
+            + v.road_load_f2_n_per_mps2 * speed_mps * speed_mps.abs();
+        let slope = grade / (1.0 + grade * grade).sqrt();
+        load + v.mass_kg * crate::plant::STANDARD_GRAVITY * slope
+    }
+
+    fn torque_nm(&self, force_n: f64) -> f64 {
+        force_n * self.metres_per_radian
+    }
+
+    /// Drive with the machines; brake with the machines first, the service brake for the rest.
+    fn split(&self, force_n: f64, speed_mps: f64, given_nm: f64) -> Pedals {
+        let torque = self.torque_nm(force_n);
+        let braking = force_n * speed_mps < 0.0 && speed_mps.abs() > 0.05;
+        if !braking {
+            return Pedals { demand_nm: torque / self.drive_efficiency, brake_nm: 0.0 };
+        }
+        let range = REGEN_FULL_MPS - REGEN_END_MPS;
+        let share = ((speed_mps.abs() - REGEN_END_MPS) / range).clamp(0.0, 1.0);
+        let demand = torque * share * self.drive_efficiency;
+        let given = if given_nm * torque > 0.0 { given_nm.abs().min(demand.abs()) } else { 0.0 };
+        let brake = (torque.abs() - given / self.drive_efficiency).max(0.0);
+        Pedals { demand_nm: demand, brake_nm: brake }
+    }
+}

@@ -1,0 +1,109 @@
+//! Faults of a scenario over time, and what they do to the plant's inputs.
+
+use crate::plant::{
+    ActuatorFault, EngineFault, Faults, LockFaults, MachineFaults, SensorFaults, SwitchFault,
+    TorqueFault,
+};
+
+/// One fault while it is present. Locks, sensors and machines by their number in the file.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Injected {
+    /// A lock's actuator.
+    Actuator(usize, ActuatorFault),
+    /// A lock's switch.
+    Switch(usize, SwitchFault),
+    /// Closing takes this many times as long.
+    SlowClose(usize, f64),
+    /// Releasing takes this many times as long.
+    SlowRelease(usize, f64),
+    /// Drag torque added to an open lock, Nm.
+    ExtraDrag(usize, f64),
+    /// Added to a sensor's speed, rpm.
+    SensorBias(usize, f64),
+    /// Factor on a sensor's speed.
+    SensorScale(usize, f64),
+    /// A sensor without valid value.
+    SensorDropout(usize),
+    /// A sensor that repeats its last value.
+    SensorStuck(usize),
+    /// A machine without torque.
+    TorqueLost(usize),
+    /// A machine with torque of the wrong sign.
+    TorqueWrongSign(usize),
+    /// A machine whose lag is this many times as long.
+    TorqueSlow(usize, f64),
+    /// A machine whose torque report is lost.
+    TorqueReportLost(usize),
+    /// The engine stops firing.
+    EngineStall,
+    /// The engine cannot be started.
+    EngineNoStart,
+    /// No supply for the lock actuators.
+    SupplyLost,
+    /// The supervisor begins anew (once, at the beginning of the fault).
+    SupervisorReset,
+}
+
+/// A fault from one time to another.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TimedFault {
+    /// Begin, s.
+    pub from_s: f64,
+    /// End, s; infinite for one that stays.
+    pub to_s: f64,
+    /// What it is.
+    pub fault: Injected,
+}
+
+impl TimedFault {
+    /// Whether it is present at `t_s`.
+    pub fn is_present(&self, t_s: f64) -> bool {
+        self.from_s <= t_s && t_s < self.to_s
+    }
+}
+
+/// The plant's faults at `t_s`.
+pub fn faults_at(list: &[TimedFault], t_s: f64) -> Faults {
+    let mut faults = Faults::default();
+    for timed in list.iter().filter(|f| f.is_present(t_s)) {
+        apply(&mut faults, timed.fault);
+    }
+    faults
+}
+
+/// Which faults are present at `t_s`, bit `i` is the i-th (up to 32).
+pub fn present_mask(list: &[TimedFault], t_s: f64) -> u32 {
+    let present = |(i, f): (usize, &TimedFault)| if f.is_present(t_s) { 1u32 << i } else { 0 };
+    list.iter().take(32).enumerate().map(present).fold(0, |a, b| a | b)
+}
+
+fn apply(faults: &mut Faults, fault: Injected) {
+    fn on<T>(list: &mut [T], index: usize, change: impl FnOnce(&mut T)) {
+        if let Some(item) = list.get_mut(index) {
+            change(item);
+        }
+    }
+    let (locks, sensors) = (&mut faults.locks, &mut faults.sensors);
+    let machines = &mut faults.machines;
+    match fault {
+        Injected::Actuator(i, kind) => on(locks, i, |l: &mut LockFaults| l.actuator = kind),
+        Injected::Switch(i, kind) => on(locks, i, |l| l.switch = kind),
+        Injected::SlowClose(i, times) => on(locks, i, |l| l.slow_close = times),
+        Injected::SlowRelease(i, times) => on(locks, i, |l| l.slow_release = times),
+        Injected::ExtraDrag(i, nm) => on(locks, i, |l| l.extra_drag_nm = nm),
+        Injected::SensorBias(i, rpm) => on(sensors, i, |s: &mut SensorFaults| s.bias_rpm = rpm),
+        Injected::SensorScale(i, factor) => on(sensors, i, |s| s.scale = factor),
+        Injected::SensorDropout(i) => on(sensors, i, |s| s.dropout = true),
+        Injected::SensorStuck(i) => on(sensors, i, |s| s.stuck = true),
+        Injected::TorqueLost(i) => {
+            on(machines, i, |m: &mut MachineFaults| m.torque = TorqueFault::Lost);
+        }
+        Injected::TorqueWrongSign(i) => on(machines, i, |m| m.torque = TorqueFault::WrongSign),
+        Injected::TorqueSlow(i, times) => on(machines, i, |m| m.slow = times),
+        Injected::TorqueReportLost(i) => on(machines, i, |m| m.report_lost = true),
+        Injected::EngineStall => faults.engine = EngineFault::Stall,
+        Injected::EngineNoStart => faults.engine = EngineFault::NoStart,
+        Injected::SupplyLost => faults.supply_lost = true,
+        Injected::SupervisorReset => {}
+    }
+}

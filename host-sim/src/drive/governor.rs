@@ -1,0 +1,375 @@
+//! The drive controller: what the inverters and the vehicle controller do outside the
+//! supervisor. It turns the supervisor's machine orders and the driver's demand into
+//! machine torques, so that the wheels keep their torque while a machine synchronises.
+//!
+//! It reads each machine's own speed (an inverter has a rotor position sensor of its
+//! own) and the output speed; it believes the lock set that the supervisor holds.
+
+use std::collections::BTreeMap;
+
+use supervisor::bits::MAX_MACHINES;
+use supervisor::io::MachineOrder;
+
+use crate::drive::balance::{Answer, Asked, Balance, Part};
+use crate::drive::charge;
+use crate::drive::motion::{Motion, motion};
+use crate::drive::plan::Plan;
+use crate::driveline::{Driveline, Engine, MachineKind};
+
+const RPM: f64 = std::f64::consts::PI / 30.0;
+/// Gain of a held speed, 1/s.
+const HOLD_GAIN_PER_S: f64 = 20.0;
+/// Reset time of a held speed, s: takes out drag and losses that the balance does not know.
+const HOLD_RESET_S: f64 = 0.1;
+/// Gain towards the speed plan, 1/s.
+const PLAN_GAIN_PER_S: f64 = 4.0;
+/// Time for a machine's torque to go from nothing to full, s.
+const TORQUE_RISE_S: f64 = 0.02;
+/// Time for a given torque (unload, take) to go from nothing to full, s.
+const GIVEN_RISE_S: f64 = 0.1;
+/// Time for the demand to rise by all machines' torque together, s.
+const DEMAND_RISE_S: f64 = 0.2;
+/// Time for the engine's load to rise from nothing to full, s.
+const ENGINE_RISE_S: f64 = 0.4;
+/// Time constant of the driver's power as the charge strategy sees it, s.
+const POWER_FILTER_S: f64 = 1.0;
+/// Fastest change of the engine speed that the charge strategy wishes, rad/s2.
+const ENGINE_GLIDE_RADPS2: f64 = 60.0;
+/// Time for a wished acceleration to grow from nothing to the fastest allowed, s.
+const PACE_RISE_S: f64 = 0.04;
+/// Torque against falling below idle, Nm per rad/s.
+const IDLE_GAIN_NM_PER_RADPS: f64 = 4.0;
+
+/// What the drive controller sees in one tick.
+#[derive(Clone, Copy, Debug)]
+pub struct Seen<'a> {
+    /// The supervisor's machine orders.
+    pub orders: &'a [MachineOrder; MAX_MACHINES],
+    /// Whether the supervisor wants the engine to run.
+    pub engine_run: bool,
+    /// Lock set that the supervisor holds.
+    pub held: u8,
+    /// Whether an arrangement is reached and no step is under way.
+    pub settled: bool,
+    /// Torque that the driver asks for at the output shaft, Nm.
+    pub demand_nm: f64,
+    /// Speed of each machine's shaft, rad/s.
+    pub machine_radps: [f64; MAX_MACHINES],
+    /// Speed of the output shaft, rad/s.
+    pub output_radps: f64,
+    /// Whether the engine runs by itself.
+    pub engine_running: bool,
+    /// State of charge, 0 to 1.
+    pub charge: f64,
+}
+
+/// What the drive controller orders.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Command {
+    /// Torque command of each machine on its shaft, the engine included, Nm.
+    pub torque_nm: [f64; MAX_MACHINES],
+    /// Output torque that the machines can give with this, Nm (what the brakes need not).
+    pub output_nm: f64,
+}
+
+/// The drive controller and its state.
+#[derive(Clone, Debug)]
+pub struct Governor {
+    driveline: Driveline,
+    dt_s: f64,
+    motions: BTreeMap<u8, (Motion, Plan)>,
+    balances: BTreeMap<(u8, u16), Balance>,
+    torque_nm: [f64; MAX_MACHINES],
+    given_nm: [f64; MAX_MACHINES],
+    pull: [f64; MAX_MACHINES],
+    demand_nm: f64,
+    engine_load_nm: f64,
+    driver_w: f64,
+    engine_radps: Option<f64>,
+    pace: [f64; MAX_MACHINES],
+}
+
+impl Governor {
+    /// A drive controller for a driveline with the plant's data, called every `dt_s` seconds.
+    pub fn new(driveline: &Driveline, dt_s: f64) -> Governor {
+        Governor {
+            driveline: driveline.clone(),
+            dt_s,
+            motions: BTreeMap::new(),
+            balances: BTreeMap::new(),
+            torque_nm: [0.0; MAX_MACHINES],
+            given_nm: [0.0; MAX_MACHINES],
+            pull: [0.0; MAX_MACHINES],
+            demand_nm: 0.0,
+            engine_load_nm: 0.0,
+            driver_w: 0.0,
+            engine_radps: None,
+            pace: [0.0; MAX_MACHINES],
+        }
+    }
+
+    /// One tick.
+    pub fn tick(&mut self, seen: &Seen) -> Command {
+        let count = self.driveline.machines.len().min(MAX_MACHINES);
+        self.shape_demand(seen);
+        self.prepare(seen.held);
+        let joined = self.motions[&seen.held].0.engine_joined;
+        let speeds = self.planned(seen, joined);
+        let mut parts = [Part::Given; MAX_MACHINES];
+        let mut asked = Asked {
+            output_nm: self.demand_nm,
+            torque_nm: vec![0.0; count],
+            acceleration_radps2: vec![0.0; count],
+        };
+        for (m, slot) in parts.iter_mut().enumerate().take(count) {
+            let (part, value) = self.part(m, seen, joined, &speeds);
+            *slot = part;
+            (asked.torque_nm[m], asked.acceleration_radps2[m]) =
+                if part.is_open() { (0.0, value) } else { (value, 0.0) };
+        }
+        let answer = self.within_limits(seen, &mut parts[..count], &mut asked);
+        let mut command = Command { output_nm: answer.output_nm, ..Command::default() };
+        let share = self.slew_share(&answer.torque_nm);
+        for m in 0..count {
+            let (low, high) = self.limits_nm(m, seen);
+            let before = self.torque_nm[m];
+            let next = before + (answer.torque_nm[m] - before) * share;
+            self.torque_nm[m] = next.clamp(low, high);
+            command.torque_nm[m] = self.torque_nm[m];
+        }
+        command
+    }
+
+    /// The share of the way to the new torques that this tick may go. One share for all
+    /// machines: old and new torques are in balance, so what lies between them is too.
+    fn slew_share(&self, wanted_nm: &[f64]) -> f64 {
+        let share = |(m, wanted): (usize, &f64)| {
+            let change = (wanted - self.torque_nm[m]).abs();
+            let step = self.largest_nm(m) * self.dt_s / TORQUE_RISE_S;
+            if change > step { step / change } else { 1.0 }
+        };
+        wanted_nm.iter().enumerate().map(share).fold(1.0, f64::min)
+    }
+
+    fn prepare(&mut self, set: u8) {
+        let driveline = &self.driveline;
+        self.motions.entry(set).or_insert_with(|| {
+            let motion = motion(driveline, set);
+            let plan = Plan::new(driveline, &motion);
+            (motion, plan)
+        });
+    }
+
+    fn shape_demand(&mut self, seen: &Seen) {
+        let all: f64 = (0..self.driveline.machines.len()).map(|m| self.largest_nm(m)).sum();
+        let step = all * self.dt_s / DEMAND_RISE_S;
+        let wanted = if seen.demand_nm.is_finite() { seen.demand_nm } else { 0.0 };
+        self.demand_nm += (wanted - self.demand_nm).clamp(-step, step);
+        let power = self.demand_nm * seen.output_radps;
+        self.driver_w += (power - self.driver_w) * (self.dt_s / POWER_FILTER_S).min(1.0);
+    }
+
+    /// Planned speeds of the machines' shafts, and the engine's load as a side effect.
+    fn planned(&mut self, seen: &Seen, joined: bool) -> Vec<f64> {
+        let mut wished = None;
+        if let Some((m, engine)) = self.driveline.engine() {
+            let runs = joined && seen.engine_running;
+            let loaded = runs && seen.settled;
+            let power =
+                charge::wanted_w(self.driveline.battery.as_ref(), seen.charge, self.driver_w);
+            let point = charge::operating_point(engine, power);
+            let speed = seen.machine_radps[m];
+            let load = if loaded { charge::torque_at(engine, speed, power) } else { 0.0 };
+            let step = self.largest_nm(m) * self.dt_s / ENGINE_RISE_S;
+            // The wished speed glides, so that the machines need no torque to chase it.
+            let glide = ENGINE_GLIDE_RADPS2 * self.dt_s;
+            let now = self.engine_radps.filter(|_| loaded).unwrap_or(speed);
+            let next = now + (point.radps - now).clamp(-glide, glide);
+            self.engine_radps = Some(next);
+            self.engine_load_nm += (load - self.engine_load_nm).clamp(-2.0 * step, step);
+            wished = runs.then_some(next);
+        }
+        let speeds = self.motions[&seen.held].1.speeds(seen.output_radps, wished);
+        self.driveline.machines.iter().map(|m| speeds[m.shaft]).collect()
+    }
+
+    /// What machine `m` does in the balance, and its value.
+    fn part(&mut self, m: usize, seen: &Seen, joined: bool, planned: &[f64]) -> (Part, f64) {
+        let order = seen.orders[m];
+        let speed = seen.machine_radps[m];
+        let engine = match &self.driveline.machines[m].kind {
+            MachineKind::Engine(e) => Some(e.clone()),
+            MachineKind::Electric(_) => None,
+        };
+        if let Some(engine) = &engine {
+            if !seen.engine_running {
+                self.pull[m] = 0.0;
+                return (Part::Given, -engine.drag_nm * (speed / 5.0).clamp(-1.0, 1.0));
+            }
+            if !joined && !matches!(order, MachineOrder::HoldSpeed { .. }) {
+                // Its own governor keeps it at idle; what is asked above that would lift it.
+                self.pull[m] = 0.0;
+                self.given_nm[m] = self.torque_nm[m];
+                return (Part::Given, -engine.drag_nm);
+            }
+        }
+        let given = match order {
+            MachineOrder::HoldSpeed { target_radps } => {
+                return self.holding(m, speed, f64::from(target_radps));
+            }
+            MachineOrder::TakeTorque { nm } => Some(f64::from(nm)),
+            MachineOrder::Unload => Some(0.0),
+            MachineOrder::Free => None,
+        };
+        self.pull[m] = 0.0;
+        if let Some(nm) = given {
+            self.pace[m] = 0.0;
+            return (Part::Given, self.ramped(m, nm));
+        }
+        self.given_nm[m] = self.torque_nm[m];
+        match engine {
+            Some(engine) => (Part::Given, self.free_engine_nm(&engine, speed)),
+            None if seen.settled => {
+                let most = self.rate_max();
+                let wanted = (PLAN_GAIN_PER_S * (planned[m] - speed)).clamp(-most, most);
+                (Part::Shares, self.paced(m, wanted))
+            }
+            None => (Part::Shares, self.paced(m, 0.0)),
+        }
+    }
+
+    fn rate_max(&self) -> f64 {
+        self.driveline.timing.sync_rate_max_rpm_per_s * RPM
+    }
+
+    fn free_engine_nm(&self, engine: &Engine, speed: f64) -> f64 {
+        let below = (engine.idle_rpm * RPM - speed).max(0.0);
+        self.engine_load_nm + IDLE_GAIN_NM_PER_RADPS * below
+    }
+
+    fn ramped(&mut self, m: usize, nm: f64) -> f64 {
+        let step = self.largest_nm(m) * self.dt_s / GIVEN_RISE_S;
+        let wanted = if nm.is_finite() { nm } else { 0.0 };
+        self.given_nm[m] += (wanted - self.given_nm[m]).clamp(-step, step);
+        self.given_nm[m]
+    }
+
+    /// Acceleration towards a held speed; the slow part takes out what is not modelled.
+    fn holding(&mut self, m: usize, speed: f64, target: f64) -> (Part, f64) {
+        self.given_nm[m] = self.torque_nm[m];
+        let most = self.rate_max();
+        let missing = if target.is_finite() { target - speed } else { 0.0 };
+        let direct = HOLD_GAIN_PER_S * missing;
+        if direct.abs() < 0.3 * most {
+            let step = HOLD_GAIN_PER_S / HOLD_RESET_S * missing * self.dt_s;
+            self.pull[m] = (self.pull[m] + step).clamp(-0.5 * most, 0.5 * most);
+        }
+        let wanted = (direct + self.pull[m]).clamp(-most, most);
+        (Part::HoldsSpeed, self.paced(m, wanted))
+    }
+
+    /// A wished acceleration that grows no faster than the torques can follow in step.
+    fn paced(&mut self, m: usize, wanted: f64) -> f64 {
+        let step = self.rate_max() * self.dt_s / PACE_RISE_S;
+        self.pace[m] += (wanted - self.pace[m]).clamp(-step, step);
+        self.pace[m]
+    }
+
+    /// Solve; machines beyond their limits are set to them and the rest solved again.
+    fn within_limits(&mut self, seen: &Seen, parts: &mut [Part], asked: &mut Asked) -> Answer {
+        let mut answer = self.solved(seen.held, parts, asked);
+        for _ in 0..parts.len() {
+            let worst = (0..parts.len())
+                .filter(|&m| parts[m].is_open())
+                .map(|m| {
+                    let (low, high) = self.limits_nm(m, seen);
+                    let nm = answer.torque_nm[m];
+                    let inside = nm.min(high).max(low);
+                    (m, inside, (nm - inside).abs() / self.largest_nm(m).max(1e-3))
+                })
+                .max_by(|a, b| a.2.total_cmp(&b.2));
+            match worst {
+                Some((m, inside, beyond)) if beyond > 1e-9 => {
+                    parts[m] = parts[m].at_limit();
+                    asked.torque_nm[m] = inside;
+                }
+                _ => break,
+            }
+            answer = self.solved(seen.held, parts, asked);
+        }
+        self.within_battery(seen, parts, asked, answer)
+    }
+
+    /// Less wheel torque where the battery could not give or take the power. Electric power
+    /// is affine in the wheel torque while the limits stay as found.
+    fn within_battery(
+        &mut self,
+        seen: &Seen,
+        parts: &[Part],
+        asked: &mut Asked,
+        answer: Answer,
+    ) -> Answer {
+        let Some((low, high)) = self.battery_w() else { return answer };
+        let power = self.electric_w(&answer, seen);
+        if (low..=high).contains(&power) {
+            return answer;
+        }
+        let full = std::mem::replace(&mut asked.output_nm, 0.0);
+        let none = self.solved(seen.held, parts, asked);
+        let base = self.electric_w(&none, seen);
+        if (power - base).abs() < 1.0 {
+            return answer;
+        }
+        let share = (power.clamp(low, high) - base) / (power - base);
+        asked.output_nm = full * share.clamp(0.0, 1.0);
+        self.solved(seen.held, parts, asked)
+    }
+
+    fn battery_w(&self) -> Option<(f64, f64)> {
+        let b = self.driveline.battery.as_ref()?;
+        Some((-1e3 * b.charge_max_kw, 1e3 * b.discharge_max_kw))
+    }
+
+    fn electric_w(&self, answer: &Answer, seen: &Seen) -> f64 {
+        let machines = self.driveline.machines.iter().enumerate();
+        machines
+            .filter(|(_, m)| matches!(m.kind, MachineKind::Electric(_)))
+            .map(|(i, _)| answer.torque_nm[i] * seen.machine_radps[i])
+            .sum()
+    }
+
+    fn solved(&mut self, set: u8, parts: &[Part], asked: &Asked) -> Answer {
+        let key = parts.iter().fold(0u16, |k, p| k << 3 | *p as u16);
+        let (driveline, motions) = (&self.driveline, &self.motions);
+        let balance = self
+            .balances
+            .entry((set, key))
+            .or_insert_with(|| Balance::new(driveline, &motions[&set].0, parts));
+        balance.answer(asked)
+    }
+
+    fn largest_nm(&self, m: usize) -> f64 {
+        match &self.driveline.machines[m].kind {
+            MachineKind::Electric(e) => e.max_torque_nm.unwrap_or(0.0),
+            MachineKind::Engine(e) => {
+                e.torque_curve_rpm_nm.iter().fold(1.0, |most: f64, p| most.max(p.1))
+            }
+        }
+    }
+
+    fn limits_nm(&self, m: usize, seen: &Seen) -> (f64, f64) {
+        let speed = seen.machine_radps[m];
+        match &self.driveline.machines[m].kind {
+            MachineKind::Electric(e) => {
+                let most = e.max_torque_nm.unwrap_or(0.0);
+                let power = e.max_power_kw.map_or(f64::INFINITY, |kw| 1e3 * kw);
+                let high = most.min(power / speed.abs().max(1e-3));
+                (-high, high)
+            }
+            MachineKind::Engine(e) if seen.engine_running => {
+                (-e.drag_nm, charge::full_load_nm(e, speed))
+            }
+            MachineKind::Engine(e) => (-e.drag_nm, e.drag_nm),
+        }
+    }
+}

@@ -1,0 +1,17 @@
+//! The closed loop: driver, drive controller, supervisor and plant, tick by tick.
+
+pub mod balance;
+pub mod charge;
+pub mod closed_loop;
+pub mod dense;
+pub mod driver;
+pub mod faults;
+pub mod governor;
+pub mod motion;
+pub mod plan;
+pub mod reason;
+pub mod record;
+pub mod simulate;
+pub mod summary;
+pub mod summary_text;
+pub mod trace;

@@ -1,0 +1,99 @@
+//! Free motions of a lock set as plain numbers, for the drive controller.
+
+use crate::drive::dense::Dense;
+use crate::driveline::{Driveline, MachineKind, Planet};
+use crate::exact::{self, Matrix, Q, Row};
+
+/// What the drive controller needs to know of one lock set.
+#[derive(Clone, Debug)]
+pub struct Motion {
+    /// One column a free motion: speed of each shaft (row) per unit of the motion.
+    pub basis: Dense,
+    /// Whether some free motion turns the engine's shaft together with another shaft.
+    pub engine_joined: bool,
+}
+
+fn unit_row(shafts: usize, entries: &[(usize, Q)]) -> Row {
+    let mut row = vec![exact::int(0); shafts];
+    for (shaft, value) in entries {
+        row[*shaft] += value;
+    }
+    row
+}
+
+/// The exact rows that the gears and the closed locks of `set` put on the shaft speeds.
+pub fn constraint_rows(driveline: &Driveline, set: u8) -> Matrix {
+    let n = driveline.shafts.len();
+    let mut rows = Vec::new();
+    for p in &driveline.planetaries {
+        let (zs, zr) = (i64::from(p.sun_teeth), i64::from(p.ring_teeth));
+        let (sun, carrier) = match p.planet {
+            Planet::Single => (zs, -(zs + zr)),
+            Planet::Double => (-zs, -(zr - zs)),
+        };
+        rows.push(unit_row(
+            n,
+            &[(p.sun, exact::int(sun)), (p.ring, exact::int(zr)), (p.carrier, exact::int(carrier))],
+        ));
+    }
+    for g in &driveline.gear_pairs {
+        rows.push(unit_row(n, &[(g.a, exact::int(1)), (g.b, -g.ratio.clone())]));
+    }
+    for (i, lock) in driveline.locks.iter().enumerate() {
+        if set >> i & 1 == 0 {
+            continue;
+        }
+        rows.push(match lock.b {
+            Some(b) => unit_row(n, &[(lock.a, exact::int(1)), (b, exact::int(-1))]),
+            None => unit_row(n, &[(lock.a, exact::int(1))]),
+        });
+    }
+    Matrix::new(n, rows)
+}
+
+/// The free motions of `set`.
+pub fn motion(driveline: &Driveline, set: u8) -> Motion {
+    let n = driveline.shafts.len();
+    let rows = constraint_rows(driveline, set);
+    let vectors: Vec<Vec<f64>> = rows
+        .null_space()
+        .iter()
+        .map(|v| {
+            let v: Vec<f64> = v.iter().map(exact::to_f64).collect();
+            let size = v.iter().map(|x| x * x).sum::<f64>().sqrt();
+            v.iter().map(|x| x / size).collect()
+        })
+        .collect();
+    let zero = exact::int(0);
+    let engine_joined = driveline.machines.iter().any(|m| {
+        matches!(m.kind, MachineKind::Engine(_)) && rows.rows().iter().any(|r| r[m.shaft] != zero)
+    });
+    Motion { basis: Dense::from_rows(n, &vectors).transposed(), engine_joined }
+}
+
+/// Shaft speeds in rad/s that the gears and the locks of `set` allow, with the output
+/// at `output_radps` and the rest as slow as possible (least squares over machine shafts).
+pub fn calm_speeds(driveline: &Driveline, set: u8, output_radps: f64) -> Vec<f64> {
+    let motion = motion(driveline, set);
+    let free = motion.basis.cols();
+    let row = |shaft: usize| vec![motion.basis.row(shaft).to_vec()];
+    let machines: Vec<Vec<f64>> = driveline
+        .machines
+        .iter()
+        .map(|m| {
+            let limit = driveline.shafts[m.shaft].max_rpm.unwrap_or(6000.0);
+            motion.basis.row(m.shaft).iter().map(|x| x / limit * 6000.0).collect()
+        })
+        .collect();
+    let all: Vec<Vec<f64>> =
+        (0..driveline.shafts.len()).map(|s| motion.basis.row(s).to_vec()).collect();
+    let levels = [
+        Dense::from_rows(free, &row(driveline.output.shaft)),
+        Dense::from_rows(free, &machines),
+        Dense::from_rows(free, &all),
+    ];
+    let map = super::dense::prioritised(free, &levels);
+    let mut right = vec![0.0; map.cols()];
+    right[0] = output_radps;
+    motion.basis.apply(&map.apply(&right))
+}

@@ -1,0 +1,240 @@
+//! A summary as text for a person (80 columns) and as JSON for a program.
+
+use std::fmt::Write;
+
+use serde_json::{Value, json};
+
+use crate::drive::summary::Summary;
+
+/// Version of the JSON.
+pub const SUMMARY_FORMAT: u32 = 1;
+const WIDTH: usize = 80;
+
+/// What a run was made of, to head its summary.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Heading {
+    /// Name of the driveline.
+    pub driveline: String,
+    /// Name of the scenario.
+    pub scenario: String,
+    /// Seed of all chance.
+    pub seed: u64,
+}
+
+/// Write `text` after `lead`, broken at spaces so that no line passes 80 columns (a longer
+/// word stands alone); further lines are indented as wide as `lead`.
+fn wrapped(out: &mut String, lead: &str, text: &str) {
+    let indent = lead.chars().count();
+    let mut line = lead.to_owned();
+    let mut empty = true;
+    for word in text.split_whitespace() {
+        let more = word.chars().count() + usize::from(!empty);
+        if !empty && line.chars().count() + more > WIDTH {
+            let _ = writeln!(out, "{}", line.trim_end());
+            line = " ".repeat(indent);
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    let _ = writeln!(out, "{}", line.trim_end());
+}
+
+/// The summary for a person.
+pub fn text(heading: &Heading, s: &Summary) -> String {
+    let mut out = String::new();
+    let head = format!(
+        "{}, {}: {:.1} s, {:.2} km, seed {}",
+        heading.driveline,
+        heading.scenario,
+        s.duration_s,
+        s.distance_m / 1e3,
+        heading.seed
+    );
+    wrapped(&mut out, "", &head);
+    transitions(&mut out, s);
+    closings(&mut out, s);
+    locks(&mut out, s);
+    if !s.refusals.is_empty() {
+        let _ = writeln!(out, "\nRefusals");
+        for r in &s.refusals {
+            let lead = format!("  {:8.2} s  ", r.t_s);
+            let text = format!("{}: {} (stood {:.2} s)", r.asked, r.reason, r.stood_s);
+            wrapped(&mut out, &lead, &text);
+        }
+    }
+    if !s.faults.is_empty() {
+        let _ = writeln!(out, "\nFaults that the supervisor stated");
+        for (t_s, text) in &s.faults {
+            wrapped(&mut out, &format!("  {t_s:8.2} s  "), text);
+        }
+    }
+    findings(&mut out, s);
+    out
+}
+
+fn transitions(out: &mut String, s: &Summary) {
+    let _ = writeln!(out, "\nTransitions");
+    if s.transitions.is_empty() {
+        let _ = writeln!(out, "  none");
+    }
+    for t in &s.transitions {
+        let lead = format!("  {:8.2} s  ", t.start_s);
+        wrapped(out, &lead, &format!("{} -> {} in {:.2} s", t.from, t.to, t.took_s));
+        let pad = " ".repeat(lead.len());
+        wrapped(out, &pad, &t.steps.join(", "));
+        if t.gap_s > 0.0 {
+            let gap = format!(
+                "wheels short of torque for {:.2} s, up to {:.0} Nm at the output",
+                t.gap_s, t.gap_depth_nm
+            );
+            wrapped(out, &pad, &gap);
+        }
+    }
+    let ends = if s.ends_in.is_empty() { "no arrangement" } else { &s.ends_in };
+    wrapped(out, "  ", &format!("ends in {ends}; torque gaps in all {:.2} s", s.gap_s));
+}
+
+fn closings(out: &mut String, s: &Summary) {
+    if s.closings.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "\nClosings (true slip when the lock began to carry torque)");
+    let _ = writeln!(
+        out,
+        "  {:>8}  {:<24} {:>10} {:>10} {:>12}",
+        "time", "lock", "slip", "limit", "work"
+    );
+    for c in &s.closings {
+        let limit = c.limit_rpm.map_or("-".to_owned(), |l| format!("{l:.0} rpm"));
+        let _ = writeln!(
+            out,
+            "  {:>8}  {:<24} {:>10} {:>10} {:>12}",
+            format!("{:.2} s", c.t_s),
+            c.lock,
+            format!("{:.1} rpm", c.slip_rpm),
+            limit,
+            format!("{:.1} J", c.work_j),
+        );
+    }
+}
+
+fn locks(out: &mut String, s: &Summary) {
+    let _ = writeln!(out, "\nHeat in the locks");
+    let _ = writeln!(
+        out,
+        "  {:<24} {:>8} {:>13} {:>13} {:>12}",
+        "lock", "closings", "whole run", "worst closing", "budget"
+    );
+    for l in &s.locks {
+        let budget = l.budget_kj.map_or("-".to_owned(), |b| format!("{b:.1} kJ"));
+        let _ = writeln!(
+            out,
+            "  {:<24} {:>8} {:>13} {:>13} {:>12}",
+            l.lock,
+            l.closings,
+            format!("{:.3} kJ", l.total_j / 1e3),
+            format!("{:.3} kJ", l.largest_closing_j / 1e3),
+            budget,
+        );
+    }
+}
+
+fn findings(out: &mut String, s: &Summary) {
+    let _ = writeln!(out, "\nFindings of the judges");
+    if s.findings.is_empty() {
+        let _ = writeln!(out, "  none");
+    }
+    for f in &s.findings {
+        wrapped(out, &format!("  {:8.2} s  {:<12} ", f.t_s, f.rule), &f.text);
+    }
+    if s.margins.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "\nNearest to the limits");
+    for m in &s.margins {
+        let word = if m.at_least { "least" } else { "most" };
+        let subject: String = m.subject.chars().take(32).collect();
+        let _ = writeln!(
+            out,
+            "  {:<12} {:<32} {:>9} ({word} {} {}) at {:.2} s",
+            m.rule,
+            subject,
+            short(m.worst),
+            short(m.limit),
+            m.unit,
+            m.t_s,
+        );
+    }
+}
+
+/// Three or four significant figures.
+fn short(value: f64) -> String {
+    match value.abs() {
+        a if a >= 100.0 => format!("{value:.0}"),
+        a if a >= 10.0 => format!("{value:.1}"),
+        _ => format!("{value:.2}"),
+    }
+}
+
+/// The summary for a program.
+pub fn json(heading: &Heading, s: &Summary) -> Value {
+    json!({
+        "format": SUMMARY_FORMAT,
+        "driveline": heading.driveline,
+        "scenario": heading.scenario,
+        "seed": heading.seed,
+        "duration_s": s.duration_s,
+        "distance_m": s.distance_m,
+        "ends_in": if s.ends_in.is_empty() { Value::Null } else { json!(s.ends_in) },
+        "torque_gap_s": s.gap_s,
+        "transitions": s.transitions.iter().map(|t| json!({
+            "from": t.from,
+            "to": t.to,
+            "start_s": t.start_s,
+            "took_s": t.took_s,
+            "steps": t.steps,
+            "torque_gap_s": t.gap_s,
+            "torque_gap_nm": t.gap_depth_nm,
+        })).collect::<Vec<_>>(),
+        "closings": s.closings.iter().map(|c| json!({
+            "t_s": c.t_s,
+            "lock": c.lock,
+            "slip_rpm": c.slip_rpm,
+            "limit_rpm": c.limit_rpm,
+            "work_j": c.work_j,
+        })).collect::<Vec<_>>(),
+        "locks": s.locks.iter().map(|l| json!({
+            "lock": l.lock,
+            "closings": l.closings,
+            "heat_j": l.total_j,
+            "largest_closing_j": l.largest_closing_j,
+            "budget_kj": l.budget_kj,
+        })).collect::<Vec<_>>(),
+        "refusals": s.refusals.iter().map(|r| json!({
+            "t_s": r.t_s,
+            "asked": r.asked,
+            "reason": r.reason,
+            "stood_s": r.stood_s,
+        })).collect::<Vec<_>>(),
+        "faults": s.faults.iter().map(|(t_s, text)| json!({ "t_s": t_s, "fault": text }))
+            .collect::<Vec<_>>(),
+        "findings": s.findings.iter().map(|f| json!({
+            "rule": f.rule,
+            "t_s": f.t_s,
+            "text": f.text,
+        })).collect::<Vec<_>>(),
+        "margins": s.margins.iter().map(|m| json!({
+            "rule": m.rule,
+            "subject": m.subject,
+            "worst": m.worst,
+            "limit": m.limit,
+            "kind": if m.at_least { "at least" } else { "at most" },
+            "unit": m.unit,
+            "t_s": m.t_s,
+        })).collect::<Vec<_>>(),
+    })
+}

@@ -1,0 +1,9 @@
+//! How one transition goes at one road speed, step by step, from the board's own rows.
+
+mod command;
+mod walk;
+mod words;
+
+pub use command::explain;
+pub use walk::{Blocked, Explained, StepExplained, explain_way, speeds_in};
+pub use words::text;

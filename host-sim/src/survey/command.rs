@@ -1,0 +1,69 @@
+//! The command `slipwarden survey FILE [--json]`.
+
+use std::io::{ErrorKind, Write};
+
+use crate::driveline::{Checked, Diagnostics, command, read};
+use crate::kinematics::{GearsHoldOutput, Kinematics, analyse};
+
+/// Columns of the text: those of a plain terminal, wherever it goes, so that the same file
+/// always gives the same bytes.
+const TEXT_WIDTH: usize = 80;
+
+/// Print the survey of a driveline file, or of an embedded demo by its name: text, or JSON.
+/// Warnings and errors go to stderr. Returns the exit code: 0 all well, 2 misuse.
+pub fn survey(path_or_name: &str, json: bool) -> i32 {
+    let checked = match read(path_or_name) {
+        Ok(checked) => checked,
+        Err(failure) => {
+            command::complain(&failure);
+            return 2;
+        }
+    };
+    if !checked.warnings.is_empty() {
+        eprint!("{}", checked.warnings.render(command::colour()));
+    }
+    match kinematics_of(&checked) {
+        Ok(kinematics) if json => {
+            print(&format!("{:#}\n", super::json(&checked.driveline, &kinematics)))
+        }
+        Ok(kinematics) => print(&super::text(&checked.driveline, &kinematics, TEXT_WIDTH)),
+        Err(found) => {
+            eprint!("{}", found.render(command::colour()));
+            2
+        }
+    }
+}
+
+/// Kinematics of a checked file.
+///
+/// # Errors
+/// One diagnostic at the output when the gears alone hold it.
+pub fn kinematics_of(checked: &Checked) -> Result<Kinematics, Diagnostics> {
+    analyse(&checked.driveline).map_err(|held| diagnostics_of(checked, &held))
+}
+
+fn diagnostics_of(checked: &Checked, held: &GearsHoldOutput) -> Diagnostics {
+    let mut found = checked.diagnostics();
+    let gears = crate::kinematics::and_list(&held.gears);
+    let message =
+        format!("the gears alone hold the output {} at zero, with every lock open", held.shaft);
+    let fix =
+        format!("check the ratios and the shafts of {gears}: together they keep it from turning");
+    match checked.place_of("output", 0, "shaft") {
+        Some(at) => found.error(at, message, fix),
+        None => found.whole(message, fix),
+    }
+    found
+}
+
+/// Write to stdout; a reader that has seen enough (a closed pipe) is no fault.
+fn print(text: &str) -> i32 {
+    match std::io::stdout().lock().write_all(text.as_bytes()) {
+        Ok(()) => 0,
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => 0,
+        Err(error) => {
+            eprintln!("error: the survey cannot be written: {error}");
+            2
+        }
+    }
+}

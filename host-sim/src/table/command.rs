@@ -1,0 +1,36 @@
+//! The command `slipwarden table FILE [--rust | --json | --diagram]`.
+
+use super::{json, rust_source, text};
+use crate::driveline::Purpose;
+use crate::input::{self, print};
+
+/// Columns of the text: those of a plain terminal, wherever it goes.
+const TEXT_WIDTH: usize = 80;
+
+/// What to write.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Form {
+    /// For a person.
+    Text,
+    /// Generated Rust module.
+    Rust,
+    /// For programs.
+    Json,
+    /// State diagram as SVG.
+    Diagram,
+}
+
+/// Print the table. Returns the exit code: 0 all well, 2 misuse.
+pub fn table(path_or_name: &str, form: Form) -> i32 {
+    let tabled = match input::table(path_or_name, Purpose::Table) {
+        Ok(tabled) => tabled,
+        Err(code) => return code,
+    };
+    let (d, data) = (tabled.driveline(), &tabled.table);
+    match form {
+        Form::Text => print(&text(d, data, TEXT_WIDTH)),
+        Form::Rust => print(&rust_source(d, data)),
+        Form::Json => print(&format!("{:#}\n", json(d, data))),
+        Form::Diagram => print(&crate::picture::diagram::state_diagram(d, data)),
+    }
+}

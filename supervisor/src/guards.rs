@@ -1,0 +1,61 @@
+//! The questions that `decide` may ask, answered by measurement or by exploration.
+//!
+//! `decide` sees no number: it asks for one bit at a time through [`Guards`]. On the
+//! board and in simulation the answers come from [`crate::observe::Reading`]; an
+//! exhaustive search answers by trying both.
+
+use crate::bits::Bits;
+use crate::io::LockReport;
+
+/// What the speeds say of one lock's slip.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct SlipBits {
+    /// Every sensor it reads is valid and plausible. When false, all other bits are false.
+    pub known: bool,
+    /// Within the tightened limit for closing.
+    pub within: bool,
+    /// Changing no faster than the margin allows for.
+    pub steady: bool,
+    /// Too large for the sides to be locked together.
+    pub moving: bool,
+}
+
+impl SlipBits {
+    /// Whether the lock may begin to close.
+    pub const fn ready(self) -> bool {
+        self.known && self.within && self.steady
+    }
+}
+
+/// Answers to the questions that `decide` asks in one tick.
+///
+/// Within one tick the same question must get the same answer.
+pub trait Guards {
+    /// The slip of a lock.
+    fn slip(&mut self, lock: u8) -> SlipBits;
+    /// What the lock's switch says.
+    fn report(&mut self, lock: u8) -> LockReport;
+    /// Whether these sensors are all valid and no parity relation speaks against them.
+    fn plausible(&mut self, sensors: Bits) -> bool;
+    /// Whether the shafts of these machines are all at rest.
+    fn at_rest(&mut self, machines: Bits) -> bool;
+    /// Whether the lock that this step opens carries almost no torque.
+    fn unloaded(&mut self, step: u16) -> bool;
+    /// Whether the road speed is inside the arrangement's window.
+    fn arrangement_in_window(&mut self, arrangement: u8) -> bool;
+    /// Whether the road speed is inside the step's window.
+    fn in_window(&mut self, step: u16) -> bool;
+    /// Whether the speed that the step brings its machine to is allowed.
+    fn target_allowed(&mut self, step: u16) -> bool;
+    /// Whether the demand is small enough for the step's hand-over.
+    fn demand_within(&mut self, step: u16) -> bool;
+    /// Whether the lock is cool enough to be closed.
+    fn cool(&mut self, lock: u8) -> bool;
+    /// Whether the output accelerates no faster than wheels in grip can.
+    fn calm(&mut self) -> bool;
+    /// Whether the engine runs by itself.
+    fn engine_running(&mut self) -> bool;
+    /// The arrangement asked for.
+    fn request(&mut self) -> Option<u8>;
+}

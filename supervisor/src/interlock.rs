@@ -1,0 +1,152 @@
+//! The last gate on the lock orders: it denies, it never closes anything.
+//!
+//! It knows nothing of steps. It knows which locks may be closed (ordered closed,
+//! said to be closed, or not yet surely open), the conflict table, and two bits of
+//! the speeds. It keeps its own small memory, apart from `decide`'s.
+
+use crate::bits::{Bits, MAX_LOCKS};
+use crate::io::LockReport;
+use crate::table::Table;
+
+/// All that the gate looks at in one tick.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Seen {
+    /// Locks that `decide` wants closed or filled.
+    pub wanted: Bits,
+    /// Locks that were granted closing in the tick before. A lock that was only being filled
+    /// is not among them: it must pass every rule again, each tick and when it is to close.
+    pub granted: Bits,
+    /// Locks that are not surely open (besides those granted).
+    pub maybe_closed: Bits,
+    /// Locks whose switch says closed, or that are granted, and whose sides do not move apart.
+    pub surely_held: Bits,
+    /// Locks whose slip is known, within its limit and steady.
+    pub ready: Bits,
+    /// Machines whose shafts are at rest.
+    pub at_rest: Bits,
+}
+
+/// The orders that pass: a subset of what is wanted.
+///
+/// Rules, each at its one branch:
+/// - SW-I1: a closing begins only with its slip within limit.
+/// - SW-I2: a closing begins only when it completes no forbidden lock set with the locks that may be closed.
+/// - SW-I3: a closing that completes an overlap begins only with the held shafts at rest.
+/// - SW-I4: at most one closing begins in a tick.
+/// - SW-I5: when a forbidden lock set is found held, one of its locks is let go.
+///
+/// Opening is never denied: what is not wanted is never in the result.
+#[must_use = "orders that did not pass this gate must not reach an actuator"]
+pub fn pass(table: &Table, seen: &Seen) -> Bits {
+    let keep = let_go_of_conflicts(table, seen);
+    let new = seen.wanted.without(seen.granted);
+    // SW-I4
+    if new.count() != 1 {
+        return keep;
+    }
+    let Some(lock) = new.lowest() else { return keep };
+    // SW-I1
+    if !seen.ready.has(lock) {
+        return keep;
+    }
+    let with = keep.or(seen.maybe_closed).or(seen.granted).or(new);
+    // SW-I2
+    if table.conflicts.iter().any(|c| c.locks.has(lock) && with.contains(c.locks)) {
+        return keep;
+    }
+    // SW-I3
+    let held = table.overlaps.iter().fold(Bits::EMPTY, |held, o| {
+        if o.locks.has(lock) && with.contains(o.locks) { held.or(o.machines) } else { held }
+    });
+    if !seen.at_rest.contains(held) {
+        return keep;
+    }
+    keep.or(new)
+}
+
+// SW-I5
+fn let_go_of_conflicts(table: &Table, seen: &Seen) -> Bits {
+    let mut keep = seen.wanted.and(seen.granted);
+    for conflict in table.conflicts {
+        if !seen.surely_held.contains(conflict.locks) {
+            continue;
+        }
+        let mine = keep.and(conflict.locks);
+        let first = Bits::one(conflict.release_first);
+        // When the host's choice is not ours to let go (stuck), let go of all that is.
+        keep = keep.without(if mine.contains(first) { first } else { mine });
+    }
+    keep
+}
+
+/// The gate's own memory: what was granted, since when the rest is ordered open.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
+pub struct Watch {
+    /// Closings that passed in the tick before.
+    granted: Bits,
+    /// Whether a tick has passed since the reset.
+    awake: bool,
+    /// Locks whose sides were seen to move apart since they were ordered open.
+    seen_moving: Bits,
+    /// Ticks since each lock was last granted (or since the reset).
+    open_ticks: [u16; MAX_LOCKS],
+}
+
+impl Watch {
+    /// Closings that passed in the tick before.
+    pub const fn granted(&self) -> Bits {
+        self.granted
+    }
+
+    /// Locks that are not surely open: granted, said to be closed, released too short a time
+    /// ago, or without a switch and not yet seen to move apart.
+    pub fn possibly_closed(&self, table: &Table, reports: &[LockReport; MAX_LOCKS]) -> Bits {
+        let mut maybe = self.granted;
+        for (i, data) in table.locks.iter().enumerate().take(MAX_LOCKS) {
+            let lock = i as u8;
+            let ticks = self.open_ticks.get(i).copied().unwrap_or(0);
+            let report = reports.get(i).copied().unwrap_or_default();
+            let shown_open = if data.has_switch {
+                report == LockReport::Open
+            } else {
+                self.seen_moving.has(lock)
+            };
+            if ticks < data.release_ticks || !shown_open {
+                maybe = maybe.with(lock, true);
+            }
+        }
+        maybe
+    }
+
+    /// On the first tick after a reset, the locks that may be kept closed because they are
+    /// closed already: switch and speeds agree, and they hold nothing that must turn.
+    #[must_use]
+    pub fn adopt(table: &Table, reported: Bits, not_moving: Bits) -> Bits {
+        let held = reported.and(not_moving);
+        if table.forbids(held) { Bits::EMPTY } else { held }
+    }
+
+    /// Whether this is the first tick since the reset.
+    pub const fn is_asleep(&self) -> bool {
+        !self.awake
+    }
+
+    /// Begin with the locks that are adopted.
+    pub fn wake(&mut self, adopted: Bits) {
+        self.granted = adopted;
+        self.awake = true;
+    }
+
+    /// Remember what passed in this tick (`filled` was not yet ordered closed) and which
+    /// locks were seen to move.
+    pub fn remember(&mut self, table: &Table, granted: Bits, filled: Bits, moving: Bits) {
+        let pressed = granted.or(filled);
+        for lock in 0..table.lock_count() {
+            if let Some(ticks) = self.open_ticks.get_mut(lock as usize) {
+                *ticks = if pressed.has(lock) { 0 } else { ticks.saturating_add(1) };
+            }
+        }
+        self.seen_moving = self.seen_moving.or(moving).without(pressed);
+        self.granted = granted;
+    }
+}

@@ -1,0 +1,104 @@
+//! Event memory: the last events, for a debugger, a rig or a report to read out.
+
+use crate::bits::Bits;
+use crate::status::{Phase, Refusal, Status};
+use heapless::Deque;
+
+/// How many events are kept.
+pub const JOURNAL_LENGTH: usize = 32;
+
+/// Something worth remembering.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum EventKind {
+    /// First tick after a reset.
+    Reset,
+    /// A request was accepted.
+    Goal(Option<u8>),
+    /// An arrangement stands.
+    Arrived(u8),
+    /// A step is being prepared.
+    Preparing(u16),
+    /// The step's lock has been ordered closed.
+    Closing(u16),
+    /// The step's lock has been ordered open.
+    Opening(u16),
+    /// A request is refused, or an attempt failed.
+    Refused(Refusal),
+    /// Locks newly stuck, lost or with a lying switch.
+    LockFault(Bits),
+    /// Sensors newly missing or implausible.
+    SensorFault(Bits),
+}
+
+/// An event and its tick, with what was held then (the freeze frame).
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Event {
+    /// Ticks since the reset, wrapping.
+    pub tick: u32,
+    /// What happened.
+    pub kind: EventKind,
+    /// Locks shown closed at that tick.
+    pub held: Bits,
+}
+
+/// The last events; the oldest is dropped when it is full.
+#[derive(Clone, Debug, Default)]
+pub struct Journal {
+    events: Deque<Event, JOURNAL_LENGTH>,
+    dropped: u32,
+}
+
+impl Journal {
+    /// Events from the oldest to the newest.
+    pub fn iter(&self) -> impl Iterator<Item = &Event> {
+        self.events.iter()
+    }
+
+    /// How many events were dropped since the reset.
+    pub const fn dropped(&self) -> u32 {
+        self.dropped
+    }
+
+    pub(crate) fn push(&mut self, event: Event) {
+        if self.events.is_full() {
+            let _ = self.events.pop_front();
+            self.dropped = self.dropped.saturating_add(1);
+        }
+        // Room has just been made; a full queue would only lose this event.
+        let _ = self.events.push_back(event);
+    }
+
+    /// Remember what changed between two ticks.
+    pub(crate) fn compare(&mut self, tick: u32, before: &Status, after: &Status) {
+        let mut add = |kind| self.push(Event { tick, kind, held: after.held });
+        if before.goal != after.goal {
+            add(EventKind::Goal(after.goal));
+        }
+        if before.phase_step() != after.phase_step() {
+            match after.phase {
+                Phase::Prepare { step, .. } => add(EventKind::Preparing(step)),
+                Phase::Closing { step } => add(EventKind::Closing(step)),
+                Phase::Opening { step } => add(EventKind::Opening(step)),
+                Phase::Wake | Phase::Rest | Phase::Settle => {}
+            }
+        }
+        if let (true, Some(arrangement)) =
+            (before.arrangement != after.arrangement, after.arrangement)
+        {
+            add(EventKind::Arrived(arrangement));
+        }
+        if let (true, Some(refusal)) = (before.refusal != after.refusal, after.refusal) {
+            add(EventKind::Refused(refusal));
+        }
+        let locks = after.faults.locks().without(before.faults.locks());
+        if !locks.is_empty() {
+            add(EventKind::LockFault(locks));
+        }
+        let sensors = after.faults.sensors.without(before.faults.sensors);
+        if !sensors.is_empty() {
+            add(EventKind::SensorFault(sensors));
+        }
+    }
+}

@@ -1,0 +1,175 @@
+//! What is believed of each lock, from order, switch and speeds together.
+//!
+//! Neither the switch's word nor the order's is enough: slip is evidence too, and
+//! where the switch and the speeds contradict each other, the speeds decide and
+//! transitions stop. After a reset nothing is known.
+
+use crate::bits::{Bits, MAX_LOCKS};
+use crate::guards::Guards;
+use crate::io::LockReport;
+use crate::table::Table;
+
+/// Belief about every lock. Integers and bits only.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
+pub struct Locks {
+    /// Ordered closed, and granted by the interlock.
+    pub(crate) ordered: Bits,
+    /// Shown closed by the order, the switch and the speeds.
+    pub(crate) closed: Bits,
+    /// Shown open.
+    pub(crate) open: Bits,
+    /// Would not close; latched until reset.
+    pub(crate) stuck_open: Bits,
+    /// Would not open; ends when it is shown open.
+    pub(crate) stuck_closed: Bits,
+    /// Switch contradicts the speeds.
+    pub(crate) switch: Bits,
+    /// Opened by itself once; the second time it counts as stuck open.
+    pub(crate) lost: Bits,
+    /// Ticks since the order changed.
+    pub(crate) since: [u16; MAX_LOCKS],
+    /// Consecutive ticks of evidence for a change of belief.
+    count: [u8; MAX_LOCKS],
+    /// Consecutive ticks of a switch that contradicts the speeds.
+    doubt: [u8; MAX_LOCKS],
+}
+
+impl Locks {
+    /// Locks that count as closed: shown closed, or would not open.
+    pub const fn held(&self) -> Bits {
+        self.closed.or(self.stuck_closed)
+    }
+
+    /// Whether every lock of the table is shown closed, shown open or known to be stuck closed.
+    pub(crate) fn all_known(&self, table: &Table) -> bool {
+        self.held().or(self.open).contains(Bits::first(table.lock_count()))
+    }
+
+    /// Change the order of a lock; belief about its old state ends.
+    pub(crate) fn order(&mut self, lock: u8, close: bool) {
+        if self.ordered.has(lock) == close {
+            return;
+        }
+        self.ordered = self.ordered.with(lock, close);
+        self.closed = self.closed.with(lock, false);
+        self.open = self.open.with(lock, false);
+        self.restart(lock);
+    }
+
+    fn restart(&mut self, lock: u8) {
+        if let Some(since) = self.since.get_mut(lock as usize) {
+            *since = 0;
+        }
+        set(&mut self.count, lock, 0);
+        set(&mut self.doubt, lock, 0);
+    }
+
+    /// Take in this tick's evidence. Returns the locks that opened by themselves just now.
+    pub(crate) fn update<G: Guards>(&mut self, table: &Table, guards: &mut G) -> Bits {
+        let mut lost = Bits::EMPTY;
+        for lock in 0..table.lock_count() {
+            if let Some(since) = self.since.get_mut(lock as usize) {
+                *since = since.saturating_add(1);
+            }
+            if self.ordered.has(lock) {
+                if self.update_ordered_closed(table, guards, lock) {
+                    lost = lost.with(lock, true);
+                }
+            } else {
+                self.update_ordered_open(table, guards, lock);
+            }
+        }
+        lost
+    }
+
+    fn update_ordered_closed<G: Guards>(&mut self, table: &Table, g: &mut G, lock: u8) -> bool {
+        let Some(data) = table.locks.get(lock as usize) else { return false };
+        let debounce = table.timing.debounce;
+        let slip = g.slip(lock);
+        let report = g.report(lock);
+        if self.closed.has(lock) {
+            self.doubt_switch(lock, report == LockReport::Open && !slip.moving, debounce);
+            if self.evidence(lock, slip.moving, debounce) {
+                self.closed = self.closed.with(lock, false);
+                if self.lost.has(lock) {
+                    self.stuck_open = self.stuck_open.with(lock, true);
+                }
+                self.lost = self.lost.with(lock, true);
+                self.ordered = self.ordered.with(lock, false);
+                self.restart(lock);
+                return true;
+            }
+            return false;
+        }
+        let shown = slip.known
+            && !slip.moving
+            && (!data.has_switch || report == LockReport::Closed)
+            && self.ticks_since(lock) >= data.close_ticks;
+        if self.evidence(lock, shown, debounce) {
+            self.closed = self.closed.with(lock, true);
+            self.stuck_closed = self.stuck_closed.with(lock, false);
+        }
+        false
+    }
+
+    fn update_ordered_open<G: Guards>(&mut self, table: &Table, g: &mut G, lock: u8) {
+        let Some(data) = table.locks.get(lock as usize) else { return };
+        let debounce = table.timing.debounce;
+        let slip = g.slip(lock);
+        let report = g.report(lock);
+        if self.open.has(lock) {
+            // A switch that says closed while the sides move apart is lying; while they do
+            // not, it may be right, and the lock no longer counts as open.
+            self.doubt_switch(lock, report == LockReport::Closed && slip.moving, debounce);
+            let closed_again = report == LockReport::Closed && !slip.moving;
+            if self.evidence(lock, closed_again, debounce) {
+                self.open = self.open.with(lock, false);
+                self.restart(lock);
+            }
+            return;
+        }
+        let since = self.ticks_since(lock);
+        let said_open = if data.has_switch { report == LockReport::Open } else { true };
+        // The switch never says open: when its time is over, the speeds decide.
+        let speeds_say_open = slip.moving && since >= data.release_timeout;
+        let shown = since >= data.release_ticks && (said_open || speeds_say_open);
+        if self.evidence(lock, shown, debounce) {
+            self.open = self.open.with(lock, true);
+            self.stuck_closed = self.stuck_closed.with(lock, false);
+        } else if since > data.release_timeout.saturating_add(debounce) {
+            self.stuck_closed = self.stuck_closed.with(lock, true);
+        }
+    }
+
+    pub(crate) fn ticks_since(&self, lock: u8) -> u16 {
+        self.since.get(lock as usize).copied().unwrap_or(0)
+    }
+
+    /// Count consecutive ticks of `seen`; true when they reach `needed`.
+    fn evidence(&mut self, lock: u8, seen: bool, needed: u16) -> bool {
+        let count = if seen { get(&self.count, lock).saturating_add(1) } else { 0 };
+        let reached = u16::from(count) >= needed && seen;
+        set(&mut self.count, lock, if reached { 0 } else { count });
+        reached
+    }
+
+    fn doubt_switch(&mut self, lock: u8, contradicts: bool, needed: u16) {
+        let doubt = if contradicts { get(&self.doubt, lock).saturating_add(1) } else { 0 };
+        set(&mut self.doubt, lock, doubt);
+        if !contradicts {
+            self.switch = self.switch.with(lock, false);
+        } else if u16::from(doubt) >= needed {
+            self.switch = self.switch.with(lock, true);
+        }
+    }
+}
+
+fn get(counts: &[u8; MAX_LOCKS], lock: u8) -> u8 {
+    counts.get(lock as usize).copied().unwrap_or(0)
+}
+
+fn set(counts: &mut [u8; MAX_LOCKS], lock: u8, value: u8) {
+    if let Some(count) = counts.get_mut(lock as usize) {
+        *count = value;
+    }
+}

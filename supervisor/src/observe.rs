@@ -1,0 +1,315 @@
+//! From measurements to bits: all floating point of the decisions lives here.
+//!
+//! Guards are comparisons of sums of products. The limits in the table are already
+//! tightened, so that "measured within limit" implies "truly within limit".
+//! Values that are not finite, out of range or not vouched for by their sender are
+//! not used at all.
+
+use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
+use crate::guards::{Guards, SlipBits};
+use crate::heat::Heat;
+use crate::io::{Inputs, LockReport};
+use crate::table::{SpeedRow, Step, Table};
+
+/// Speeds of one tick that passed the range check.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+struct Sample {
+    radps: SpeedRow,
+    valid: Bits,
+}
+
+/// What `observe` remembers between ticks: two older samples, for rates of change.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct Memory {
+    newer: Sample,
+    older: Sample,
+    /// Ticks since `newer` was taken.
+    age: u16,
+    /// Whether `older` is a real sample, not the one of the reset.
+    filled: u8,
+}
+
+/// The measured bits of one tick.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Reading<'a> {
+    table: &'a Table<'a>,
+    inputs: &'a Inputs,
+    heat: &'a Heat,
+    now: Sample,
+    change: SpeedRow,
+    change_known: Bits,
+    /// Age of the older sample over the table's rate distance (1 to 2).
+    age_share: f32,
+    implausible: Bits,
+    known: Bits,
+    within: Bits,
+    steady: Bits,
+    moving: Bits,
+}
+
+impl PartialEq for Table<'_> {
+    fn eq(&self, other: &Self) -> bool {
+        self.hash == other.hash
+    }
+}
+
+/// Sum of products; bounded by the number of sensors.
+#[inline]
+pub(crate) fn row_times(row: &SpeedRow, values: &SpeedRow) -> f32 {
+    let mut sum = 0.0;
+    for (coefficient, value) in row.iter().zip(values) {
+        sum += coefficient * value;
+    }
+    sum
+}
+
+/// Absolute value by comparison; NaN stays NaN, so that every guard on it is false.
+#[inline]
+pub(crate) fn magnitude(x: f32) -> f32 {
+    if x < 0.0 { -x } else { x }
+}
+
+fn take_sample(table: &Table, inputs: &Inputs) -> Sample {
+    let mut sample = Sample::default();
+    for (i, (limit, speed)) in table.sensors.iter().zip(&inputs.speeds).enumerate() {
+        if speed.valid && magnitude(speed.radps) <= limit.range {
+            if let Some(slot) = sample.radps.get_mut(i) {
+                *slot = speed.radps;
+            }
+            sample.valid = sample.valid.with(i as u8, true);
+        }
+    }
+    sample
+}
+
+impl<'a> Reading<'a> {
+    /// Measure: speeds in, bits out.
+    pub fn new(
+        table: &'a Table<'a>,
+        inputs: &'a Inputs,
+        heat: &'a Heat,
+        memory: &mut Memory,
+    ) -> Reading<'a> {
+        let now = take_sample(table, inputs);
+        let older = memory.older;
+        let rate_ticks = table.timing.rate_ticks.max(1);
+        let age_share = f32::from(rate_ticks.saturating_add(memory.age)) / f32::from(rate_ticks);
+        let mut change = [0.0; MAX_SENSORS];
+        for ((slot, new), old) in change.iter_mut().zip(&now.radps).zip(&older.radps) {
+            *slot = new - old;
+        }
+        let filled = if memory.filled >= 2 { older.valid } else { Bits::EMPTY };
+        let mut reading = Reading {
+            table,
+            inputs,
+            heat,
+            now,
+            change,
+            change_known: now.valid.and(filled),
+            age_share,
+            implausible: Bits::EMPTY,
+            known: Bits::EMPTY,
+            within: Bits::EMPTY,
+            steady: Bits::EMPTY,
+            moving: Bits::EMPTY,
+        };
+        memory.push(now, rate_ticks);
+        reading.check_parities();
+        reading.measure_slips();
+        reading
+    }
+
+    /// A residual of a relation that healthy sensors fulfil speaks against all its sensors.
+    fn check_parities(&mut self) {
+        for parity in self.table.parities {
+            let readable = self.now.valid.contains(parity.sensors);
+            let residual = magnitude(row_times(&parity.row, &self.now.radps));
+            let agrees = residual <= parity.max;
+            if readable && !agrees {
+                self.implausible = self.implausible.or(parity.sensors);
+            }
+        }
+    }
+
+    fn measure_slips(&mut self) {
+        for (i, lock) in self.table.locks.iter().enumerate().take(MAX_LOCKS) {
+            let i = i as u8;
+            let slip = magnitude(row_times(&lock.slip_row, &self.now.radps));
+            let change = magnitude(row_times(&lock.slip_row, &self.change));
+            let known = self.trusted().contains(lock.sensors);
+            let change_known = self.change_known.contains(lock.sensors);
+            self.known = self.known.with(i, known);
+            self.within = self.within.with(i, known && slip <= lock.slip_max);
+            self.moving = self.moving.with(i, known && slip > lock.moving_min);
+            let steady = change <= lock.rate_max * self.age_share;
+            self.steady = self.steady.with(i, known && change_known && steady);
+        }
+    }
+
+    fn trusted(&self) -> Bits {
+        self.now.valid.without(self.implausible)
+    }
+
+    /// Sensors that are missing or that a parity relation speaks against.
+    pub fn bad_sensors(&self) -> Bits {
+        let all = Bits::first(self.table.sensors.len().min(MAX_SENSORS) as u8);
+        all.without(self.trusted())
+    }
+
+    /// Locks whose slip is known, within its limit and steady.
+    pub fn ready_locks(&self) -> Bits {
+        self.known.and(self.within).and(self.steady)
+    }
+
+    /// Locks whose sides move apart for sure.
+    pub fn moving_locks(&self) -> Bits {
+        self.moving
+    }
+
+    /// Locks whose slip is known and small enough for them to be locked.
+    pub fn not_moving_locks(&self) -> Bits {
+        self.known.without(self.moving)
+    }
+
+    /// Locks whose switch says closed.
+    pub fn reported_closed(&self) -> Bits {
+        let mut closed = Bits::EMPTY;
+        for (i, report) in self.inputs.reports.iter().enumerate().take(self.table.locks.len()) {
+            closed = closed.with(i as u8, *report == LockReport::Closed);
+        }
+        closed
+    }
+
+    /// Machines whose shafts are at rest.
+    pub fn machines_at_rest(&self) -> Bits {
+        let mut at_rest = Bits::EMPTY;
+        for (i, rest) in self.table.rests.iter().enumerate().take(MAX_MACHINES) {
+            let speed = magnitude(row_times(&rest.row, &self.now.radps));
+            let readable = rest.max > 0.0 && self.trusted().contains(rest.sensors);
+            at_rest = at_rest.with(i as u8, readable && speed <= rest.max);
+        }
+        at_rest
+    }
+
+    /// Speed of the output shaft in rad/s; `None` when its sensors are not to be trusted.
+    pub fn output_radps(&self) -> Option<f32> {
+        self.value(&self.table.output_row, self.table.output_sensors)
+    }
+
+    /// Magnitude of a lock's slip in rad/s; zero when it is not known.
+    pub fn slip_radps(&self, lock: u8) -> f32 {
+        match self.table.locks.get(lock as usize) {
+            Some(data) if self.known.has(lock) => {
+                magnitude(row_times(&data.slip_row, &self.now.radps))
+            }
+            _ => 0.0,
+        }
+    }
+
+    /// Target speed of a step's synchronising machine in rad/s.
+    pub fn target_radps(&self, step: &Step) -> Option<f32> {
+        Some(self.value(&step.target_row, step.sensors)? + step.target_offset)
+    }
+
+    fn value(&self, row: &SpeedRow, sensors: Bits) -> Option<f32> {
+        self.trusted().contains(sensors).then(|| row_times(row, &self.now.radps))
+    }
+}
+
+impl Memory {
+    fn push(&mut self, now: Sample, rate_ticks: u16) {
+        self.age = self.age.saturating_add(1);
+        if self.age >= rate_ticks || self.filled == 0 {
+            self.older = self.newer;
+            self.newer = now;
+            self.age = 0;
+            self.filled = self.filled.saturating_add(1).min(2);
+        }
+    }
+}
+
+impl Guards for Reading<'_> {
+    fn slip(&mut self, lock: u8) -> SlipBits {
+        SlipBits {
+            known: self.known.has(lock),
+            within: self.within.has(lock),
+            steady: self.steady.has(lock),
+            moving: self.moving.has(lock),
+        }
+    }
+
+    fn report(&mut self, lock: u8) -> LockReport {
+        self.inputs.reports.get(lock as usize).copied().unwrap_or_default()
+    }
+
+    fn plausible(&mut self, sensors: Bits) -> bool {
+        self.trusted().contains(sensors)
+    }
+
+    fn at_rest(&mut self, machines: Bits) -> bool {
+        self.machines_at_rest().contains(machines)
+    }
+
+    fn unloaded(&mut self, step: u16) -> bool {
+        let Some(step) = self.table.step(step) else { return false };
+        let mut load = 0.0;
+        for (coefficient, torque) in step.load_row.iter().zip(&self.inputs.torques) {
+            if *coefficient != 0.0 {
+                if !torque.valid {
+                    return false;
+                }
+                load += coefficient * torque.nm;
+            }
+        }
+        magnitude(load) <= step.load_max
+    }
+
+    fn arrangement_in_window(&mut self, arrangement: u8) -> bool {
+        match (self.table.arrangements.get(arrangement as usize), self.output_radps()) {
+            (Some(a), Some(output)) => a.window.min <= output && output <= a.window.max,
+            _ => false,
+        }
+    }
+
+    fn in_window(&mut self, step: u16) -> bool {
+        match (self.table.step(step), self.output_radps()) {
+            (Some(step), Some(output)) => step.window.min <= output && output <= step.window.max,
+            _ => false,
+        }
+    }
+
+    fn target_allowed(&mut self, step: u16) -> bool {
+        let Some(step) = self.table.step(step) else { return false };
+        let Some(target) = self.target_radps(step) else { return false };
+        let inside = |x: f32, min: f32, max: f32| min <= x && x <= max;
+        inside(target, step.target_min, step.target_max)
+            && self
+                .table
+                .limits_of(step)
+                .iter()
+                .all(|limit| inside(row_times(&limit.row, &self.now.radps), limit.min, limit.max))
+    }
+
+    fn demand_within(&mut self, step: u16) -> bool {
+        let Some(step) = self.table.step(step) else { return false };
+        magnitude(self.inputs.demand_nm) <= step.demand_max
+    }
+
+    fn cool(&mut self, lock: u8) -> bool {
+        self.heat.cool(self.table, lock)
+    }
+
+    fn calm(&mut self) -> bool {
+        let sensors = self.table.output_sensors;
+        let change = magnitude(row_times(&self.table.output_row, &self.change));
+        self.change_known.contains(sensors) && change <= self.table.output_rate_max * self.age_share
+    }
+
+    fn engine_running(&mut self) -> bool {
+        self.inputs.engine_running
+    }
+
+    fn request(&mut self) -> Option<u8> {
+        self.inputs.request
+    }
+}

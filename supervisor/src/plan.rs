@@ -1,0 +1,73 @@
+//! From the plan to one order per machine: the numbers that the machines are given.
+
+use crate::bits::MAX_MACHINES;
+use crate::decide::Plan;
+use crate::io::{Inputs, MachineOrder};
+use crate::observe::{Reading, magnitude};
+use crate::table::{Arrangement, Duty, Step, StepDuty, Table};
+
+/// One order per machine.
+pub(crate) fn machine_orders(
+    table: &Table,
+    reading: &Reading,
+    inputs: &Inputs,
+    plan: Plan,
+) -> [MachineOrder; MAX_MACHINES] {
+    match plan {
+        Plan::Cut => [MachineOrder::Unload; MAX_MACHINES],
+        Plan::Coast => [MachineOrder::Free; MAX_MACHINES],
+        Plan::Arrangement(number) => match table.arrangements.get(number as usize) {
+            Some(arrangement) => arrangement_orders(arrangement, reading),
+            None => [MachineOrder::Unload; MAX_MACHINES],
+        },
+        Plan::Step(number) => match table.step(number) {
+            Some(step) => step_orders(step, reading, inputs),
+            None => [MachineOrder::Unload; MAX_MACHINES],
+        },
+    }
+}
+
+fn arrangement_orders(data: &Arrangement, reading: &Reading) -> [MachineOrder; MAX_MACHINES] {
+    let output = reading.output_radps();
+    data.duties.map(|duty| match (duty, output) {
+        (Duty::Free, _) => MachineOrder::Free,
+        (Duty::Hold { per_output, per_pace }, Some(output)) => {
+            let pace = between(data.pace.per_output * output, data.pace.min, data.pace.max);
+            MachineOrder::HoldSpeed { target_radps: per_output * output + per_pace * pace }
+        }
+        // Without a trusted road speed there is no target: no torque is the safe order.
+        (Duty::Unload, _) | (Duty::Hold { .. }, None) => MachineOrder::Unload,
+    })
+}
+
+fn step_orders(step: &Step, reading: &Reading, inputs: &Inputs) -> [MachineOrder; MAX_MACHINES] {
+    let target = reading.target_radps(step);
+    let demand = usable_demand(step, inputs);
+    step.duties.map(|duty| match (duty, target) {
+        (StepDuty::Free, _) => MachineOrder::Free,
+        (StepDuty::Take { share }, _) => MachineOrder::TakeTorque { nm: share * demand },
+        (StepDuty::Sync, Some(target)) => MachineOrder::HoldSpeed {
+            target_radps: between(target, step.target_min, step.target_max),
+        },
+        (StepDuty::Unload, _) | (StepDuty::Sync, None) => MachineOrder::Unload,
+    })
+}
+
+/// The demand, no larger than the step can hand over; zero when it is not a number.
+fn usable_demand(step: &Step, inputs: &Inputs) -> f32 {
+    if magnitude(inputs.demand_nm) <= f32::MAX {
+        between(inputs.demand_nm, -step.demand_max, step.demand_max)
+    } else {
+        0.0
+    }
+}
+
+fn between(x: f32, min: f32, max: f32) -> f32 {
+    if x < min {
+        min
+    } else if x > max {
+        max
+    } else {
+        x
+    }
+}

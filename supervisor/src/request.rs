@@ -1,0 +1,38 @@
+//! Requests: a request must stand for a while before it is taken up.
+
+use crate::table::Table;
+
+/// The debounced request.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
+pub struct Request {
+    accepted: Option<u8>,
+    candidate: Option<u8>,
+    ticks: u16,
+}
+
+impl Request {
+    /// The request as accepted.
+    pub const fn accepted(&self) -> Option<u8> {
+        self.accepted
+    }
+
+    /// Take in what is asked this tick; true when the accepted request changed.
+    ///
+    /// An arrangement that the table does not have counts as none.
+    pub(crate) fn update(&mut self, table: &Table, asked: Option<u8>) -> bool {
+        let asked = asked.filter(|&a| usize::from(a) < table.arrangements.len());
+        if asked != self.candidate {
+            self.candidate = asked;
+            self.ticks = 0;
+        }
+        if self.candidate == self.accepted {
+            return false;
+        }
+        self.ticks = self.ticks.saturating_add(1);
+        if self.ticks < table.timing.request_dwell {
+            return false;
+        }
+        self.accepted = self.candidate;
+        true
+    }
+}

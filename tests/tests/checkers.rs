@@ -1,0 +1,343 @@
+//! Each judge against hand-made truths: a planted defect fires it, a clean sequence does not.
+//!
+//! The truths are made here by hand on the demo shuttle and the demo axle; no supervisor and
+//! no plant is asked.
+
+use host_sim::checkers::{self, Checker, Finding, LockTruth, TickTruth};
+use host_sim::driveline::{self, Driveline};
+use host_sim::kinematics;
+use supervisor::io::LockOrder;
+
+const RPM: f64 = std::f64::consts::PI / 30.0;
+const DT: f64 = 0.001;
+// Shuttle: shafts sun, output, ring, generator, crank; locks ring-brake, ring-clutch,
+// engine-clutch.
+const OUTPUT: usize = 1;
+const RING: usize = 2;
+const GENERATOR: usize = 3;
+const CRANK: usize = 4;
+
+fn demo(name: &str) -> Driveline {
+    driveline::parse(name, driveline::demo(name).expect("an embedded demo"))
+        .expect("demos are valid")
+        .driveline
+}
+
+/// A sequence of truths under construction: what does not change stays as it was.
+struct Story {
+    driveline: Driveline,
+    now: TickTruth,
+    all: Vec<TickTruth>,
+}
+
+impl Story {
+    fn new(name: &str) -> Story {
+        let now = TickTruth { dt_s: DT, ..TickTruth::default() };
+        Story { driveline: demo(name), now, all: Vec::new() }
+    }
+
+    fn speed(&mut self, shaft: usize, rpm: f64) -> &mut Story {
+        self.now.speed_radps[shaft] = rpm * RPM;
+        self
+    }
+
+    fn close(&mut self, lock: usize, slip_rpm: f64) -> &mut Story {
+        let l = &mut self.now.locks[lock];
+        *l = LockTruth {
+            engaged: true,
+            sticking: slip_rpm == 0.0,
+            slip_radps: slip_rpm * RPM,
+            closed_at_radps: Some(slip_rpm * RPM),
+            order: LockOrder::Close,
+            ..*l
+        };
+        self
+    }
+
+    fn open(&mut self, lock: usize) -> &mut Story {
+        let l = &mut self.now.locks[lock];
+        *l = LockTruth { engaged: false, sticking: false, order: LockOrder::Open, ..*l };
+        self
+    }
+
+    fn wait(&mut self, seconds: f64) -> &mut Story {
+        for _ in 0..(seconds / DT).round() as usize {
+            self.now.t_s += DT;
+            self.all.push(self.now);
+            self.now.reset = false;
+            for lock in &mut self.now.locks {
+                lock.closed_at_radps = None;
+            }
+        }
+        self
+    }
+
+    /// Let `lock` slip and take `kj` of friction work within `seconds`.
+    fn rub(&mut self, lock: usize, kj: f64, seconds: f64) -> &mut Story {
+        let ticks = (seconds / DT).round() as usize;
+        for _ in 0..ticks {
+            self.now.locks[lock].work_j += kj * 1e3 / ticks as f64;
+            self.now.locks[lock].sticking = false;
+            self.wait(DT);
+        }
+        self
+    }
+
+    fn judged(&self) -> Vec<Finding> {
+        let k = kinematics::analyse(&self.driveline).expect("demos can move");
+        let mut judges = checkers::all(&self.driveline, &k);
+        for truth in &self.all {
+            judges.iter_mut().for_each(|j| j.observe(truth));
+        }
+        judges.iter_mut().flat_map(|j| j.finish()).collect()
+    }
+
+    fn rules(&self) -> Vec<&'static str> {
+        let mut rules: Vec<_> = self.judged().iter().map(|f| f.rule).collect();
+        rules.dedup();
+        rules
+    }
+}
+
+#[test]
+fn every_rule_has_its_own_identifier() {
+    let d = demo("shuttle");
+    let k = kinematics::analyse(&d).expect("the demo can move");
+    let mut ids: Vec<&str> = checkers::all(&d, &k).iter().map(|j| j.id()).collect();
+    assert_eq!(ids.len(), 8);
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), 8, "{ids:?}");
+    assert!(ids.iter().all(|id| id.starts_with("SW-")));
+}
+
+#[test]
+fn a_clean_story_has_no_finding() {
+    // Single-electric to dual-electric and on to power-split, by the book.
+    let mut s = Story::new("shuttle");
+    s.speed(OUTPUT, 700.0).speed(0, 2240.0).close(0, 0.0).wait(0.5);
+    s.now.request = Some(0);
+    s.now.stated_reached = Some(0);
+    s.wait(0.5);
+    s.now.request = Some(1);
+    s.now.stated_reached = None;
+    s.close(1, 12.0).rub(1, 0.5, 0.1);
+    s.now.locks[1].sticking = true;
+    s.wait(0.3).open(0).wait(0.05);
+    s.now.stated_reached = Some(1);
+    s.speed(RING, 800.0).speed(GENERATOR, 800.0).speed(0, 480.0).wait(1.0);
+    s.speed(CRANK, 1000.0);
+    s.now.engine_running = true;
+    s.now.engine_run_order = true;
+    s.speed(RING, 1000.0).speed(GENERATOR, 1000.0).close(2, 30.0).wait(0.05);
+    assert_eq!(s.judged(), []);
+}
+
+#[test]
+fn sw_conflict_fires_when_the_engine_is_held_turning() {
+    let mut s = Story::new("shuttle");
+    s.speed(OUTPUT, 700.0).speed(CRANK, 900.0).close(0, 0.0).close(2, 0.0).wait(0.1);
+    s.close(1, 0.0).wait(0.1);
+    let found = s.judged();
+    let conflict = found.iter().find(|f| f.rule == "SW-CONFLICT").expect("a conflict is found");
+    assert!((conflict.t_s - 0.101).abs() < 1e-6, "{conflict:?}");
+    assert!(conflict.text.contains("crank turns at 900 rpm"), "{}", conflict.text);
+    // At rest the same lock set is no conflict.
+    let mut s = Story::new("shuttle");
+    s.close(0, 0.0).close(2, 0.0).close(1, 0.0).wait(0.1);
+    assert!(!s.rules().contains(&"SW-CONFLICT"));
+}
+
+#[test]
+fn sw_conflict_sees_dogs_that_stop_the_shaft_within_one_tick() {
+    // Axle: all three dogs hold the output. It turned before and stands after.
+    let mut s = Story::new("axle");
+    s.speed(3, 500.0).close(0, 0.0).close(2, 0.0).wait(0.1);
+    s.speed(3, 0.0).close(1, 0.0).wait(0.1);
+    assert!(s.rules().contains(&"SW-CONFLICT"), "{:?}", s.judged());
+}
+
+#[test]
+fn sw_conflict_gives_time_to_react_to_a_lock_that_closes_by_itself() {
+    let story = |lasts: f64| {
+        let mut s = Story::new("shuttle");
+        s.speed(CRANK, 900.0).close(0, 0.0).close(2, 0.0).wait(0.1);
+        s.close(1, 0.0);
+        s.now.locks[1].forced = true;
+        s.now.locks[1].order = LockOrder::Open;
+        s.wait(lasts).open(2).wait(0.5);
+        s
+    };
+    // Without a stated fault tolerant time the bound is 0.5 s.
+    assert!(!story(0.4).rules().contains(&"SW-CONFLICT"));
+    assert!(story(0.6).rules().contains(&"SW-CONFLICT"));
+}
+
+#[test]
+fn sw_slip_fires_just_above_the_limit() {
+    let closing = |rpm: f64| {
+        let mut s = Story::new("shuttle");
+        s.close(0, rpm).wait(0.05);
+        s.rules()
+    };
+    assert_eq!(closing(59.9), Vec::<&str>::new());
+    assert_eq!(closing(60.1), ["SW-SLIP"]);
+    assert_eq!(closing(-60.1), ["SW-SLIP"]);
+    assert_eq!(closing(f64::NAN), ["SW-SLIP"]);
+}
+
+#[test]
+fn sw_slip_does_not_blame_us_for_a_lock_pressed_by_a_fault() {
+    let mut s = Story::new("shuttle");
+    s.close(0, 500.0);
+    s.now.locks[0].forced = true;
+    s.wait(0.05);
+    assert!(!s.rules().contains(&"SW-SLIP"));
+}
+
+#[test]
+fn sw_energy_fires_over_the_budget_of_one_closing() {
+    let rubbed = |kj: f64| {
+        let mut s = Story::new("shuttle");
+        s.close(2, 50.0).rub(2, kj, 0.5);
+        s.rules()
+    };
+    // engine-clutch: 8 kJ.
+    assert_eq!(rubbed(7.9), Vec::<&str>::new());
+    assert_eq!(rubbed(8.1), ["SW-ENERGY"]);
+    // Two closings of 5 kJ each are two budgets; drag of the open lock counts in none.
+    let mut s = Story::new("shuttle");
+    s.close(2, 50.0).rub(2, 5.0, 0.2).open(2).rub(2, 20.0, 1.0);
+    s.close(2, 50.0).rub(2, 5.0, 0.2);
+    assert_eq!(s.judged(), []);
+}
+
+#[test]
+fn sw_overspeed_fires_both_ways_and_once_an_episode() {
+    let mut s = Story::new("shuttle");
+    s.speed(GENERATOR, 4599.0).wait(0.1);
+    assert_eq!(s.judged(), []);
+    s.speed(GENERATOR, 4601.0).wait(0.2).speed(GENERATOR, 0.0).wait(0.1);
+    s.speed(GENERATOR, -4601.0).wait(0.2);
+    let found = s.judged();
+    assert_eq!(found.len(), 2, "{found:?}");
+    assert!(found.iter().all(|f| f.rule == "SW-OVERSPEED" && f.text.starts_with("generator")));
+}
+
+#[test]
+fn sw_overlap_fires_when_turning_too_long_or_with_the_engine_joined() {
+    let overlap = |rpm: f64, seconds: f64| {
+        let mut s = Story::new("shuttle");
+        s.close(0, 0.0).wait(0.1).speed(GENERATOR, rpm).close(1, 0.0).wait(seconds);
+        s
+    };
+    assert_eq!(overlap(30.0, 0.5).judged(), []);
+    let turning = overlap(50.0, 0.5).judged();
+    assert_eq!(turning.len(), 1);
+    assert!(turning[0].text.contains("held machine turns at 50 rpm"), "{}", turning[0].text);
+    let long = overlap(0.0, 2.0).judged();
+    assert_eq!(long.len(), 1);
+    assert!(long[0].text.contains("longer than"), "{}", long[0].text);
+    let mut joined = overlap(0.0, 0.1);
+    joined.close(2, 0.0).wait(0.1);
+    let found = joined.judged();
+    assert!(found.iter().any(|f| f.text.contains("engine is joined")), "{found:?}");
+}
+
+#[test]
+fn sw_engine_fires_when_it_is_stalled_or_turned_backwards() {
+    let running = |order: bool, fault: bool| {
+        let mut s = Story::new("shuttle");
+        s.speed(CRANK, 950.0);
+        s.now.engine_running = true;
+        s.now.engine_run_order = true;
+        s.wait(0.2);
+        s.now.engine_run_order = order;
+        s.now.engine_fault = fault;
+        s.now.engine_running = false;
+        s.speed(CRANK, 300.0).wait(0.2);
+        s.rules()
+    };
+    assert_eq!(running(true, false), ["SW-ENGINE"]);
+    assert_eq!(running(false, false), Vec::<&str>::new(), "stopped by order");
+    assert_eq!(running(true, true), Vec::<&str>::new(), "stalled by an injected fault");
+    let mut s = Story::new("shuttle");
+    s.speed(CRANK, -39.0).wait(0.1);
+    assert_eq!(s.judged(), []);
+    s.speed(CRANK, -41.0).wait(0.1);
+    assert_eq!(s.rules(), ["SW-ENGINE"]);
+}
+
+#[test]
+fn sw_stated_fires_when_the_stated_arrangement_is_not_true() {
+    let stated = |seconds: f64| {
+        let mut s = Story::new("shuttle");
+        s.close(0, 0.0).wait(0.1);
+        s.now.stated_reached = Some(2); // series: ring-brake and engine-clutch
+        s.wait(seconds);
+        s.rules()
+    };
+    assert_eq!(stated(0.4), Vec::<&str>::new());
+    assert_eq!(stated(0.6), ["SW-STATED"]);
+}
+
+#[test]
+fn sw_request_fires_when_no_answer_comes_within_the_bound() {
+    let d = demo("shuttle");
+    let bound = checkers::answer_bound_s(&d);
+    assert!(bound > 5.0 && bound < 60.0, "{bound}");
+    let asked = |answer_s: f64, refused: bool| {
+        let mut s = Story::new("shuttle");
+        s.close(0, 0.0).wait(0.1);
+        s.now.request = Some(1);
+        s.wait(answer_s);
+        if refused {
+            s.now.stated_refusal = true;
+        } else {
+            s.open(0).close(1, 0.0);
+            s.now.stated_reached = Some(1);
+        }
+        s.wait(0.1);
+        s.rules()
+    };
+    assert_eq!(asked(bound - 0.5, false), Vec::<&str>::new());
+    assert_eq!(asked(bound - 0.5, true), Vec::<&str>::new());
+    assert_eq!(asked(bound + 0.5, true), ["SW-REQUEST"]);
+}
+
+#[test]
+fn a_reset_starts_the_wait_for_an_answer_anew() {
+    let d = demo("shuttle");
+    let bound = checkers::answer_bound_s(&d);
+    let mut s = Story::new("shuttle");
+    s.now.request = Some(1);
+    s.wait(bound - 1.0);
+    s.now.reset = true;
+    s.wait(bound - 1.0);
+    assert_eq!(s.judged(), []);
+}
+
+#[test]
+fn margins_tell_the_worst_value_and_when() {
+    let d = demo("shuttle");
+    let mut judge = checkers::SlipChecker::new(&d);
+    let mut s = Story::new("shuttle");
+    s.close(0, 20.0).wait(0.1).open(0).wait(0.1).close(0, -45.0).wait(0.1).open(0).wait(0.1);
+    s.close(0, 3.0).wait(0.1);
+    s.all.iter().for_each(|t| judge.observe(t));
+    let margins = judge.margins();
+    assert_eq!(margins.len(), 1);
+    assert!((margins[0].worst - 45.0).abs() < 1e-9 && margins[0].limit == 60.0);
+    assert!((margins[0].t_s - 0.201).abs() < 1e-6, "{:?}", margins[0]);
+}
+
+#[test]
+fn many_findings_are_bounded_and_the_rest_is_counted() {
+    let mut s = Story::new("shuttle");
+    for _ in 0..50 {
+        s.close(0, 100.0).wait(0.01).open(0).wait(0.01);
+    }
+    let found = s.judged();
+    assert_eq!(found.len(), 20);
+    assert!(found[19].text.contains("30 more"), "{}", found[19].text);
+}
