@@ -1,9 +1,11 @@
 //! Junk and damaged driveline files: an error, never a panic, never slow.
 
+use std::cell::Cell;
 use std::time::{Duration, Instant};
 
 use host_sim::driveline::{self, DEMOS, Failure};
 use proptest::prelude::*;
+use proptest::test_runner::TestRunner;
 
 /// Read; whatever is refused must also be shown without a panic, in reasonable lines.
 fn read(text: &str) -> Option<driveline::Checked> {
@@ -170,21 +172,6 @@ fn damaged() -> impl Strategy<Value = String> {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 1500, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// Nothing panics; what is accepted is accepted again with the same result.
-    #[test]
-    fn damaged_demos_are_read_or_refused(text in damaged()) {
-        if let Some(checked) = read(&text) {
-            let again = read(&text).expect("accepted before");
-            prop_assert_eq!(&checked.driveline, &again.driveline);
-            let d = &checked.driveline;
-            prop_assert!(d.locks.len() <= 8 && d.shafts.len() <= 16 && d.sensors.len() <= 8);
-            prop_assert!(d.locks.iter().all(|l| l.a < d.shafts.len() && l.b != Some(l.a)));
-            prop_assert!(d.arrangements.iter().all(|a| u32::from(a.closed) < 1 << d.locks.len()));
-            prop_assert!(d.planetaries.iter().all(|p| p.ring_teeth > p.sun_teeth));
-            let _ = checked.warnings.render(false);
-        }
-    }
-
     /// Any bytes at all.
     #[test]
     fn any_bytes_are_refused(bytes in prop::collection::vec(any::<u8>(), 0..300)) {
@@ -196,4 +183,32 @@ proptest! {
     fn any_toml_like_text_is_refused(text in "([\\[\\]{}=\"'#,.\\-_a-c0-9 \t\r\n]|name|format|shaft|\u{e4}){0,80}") {
         prop_assert!(read(&text).is_none());
     }
+}
+
+/// Nothing panics; what is accepted is accepted again with the same result; and damage of both
+/// kinds is really tried: some that is refused, some that is not seen.
+#[test]
+fn damaged_demos_are_read_or_refused() {
+    let config = ProptestConfig { cases: 1500, failure_persistence: None, ..Default::default() };
+    let (accepted, refused) = (Cell::new(0), Cell::new(0));
+    let judged = TestRunner::new(config).run(&damaged(), |text| {
+        let Some(checked) = read(&text) else {
+            refused.set(refused.get() + 1);
+            return Ok(());
+        };
+        accepted.set(accepted.get() + 1);
+        let again = read(&text).expect("accepted before");
+        prop_assert_eq!(&checked.driveline, &again.driveline);
+        let d = &checked.driveline;
+        prop_assert!(d.locks.len() <= 8 && d.shafts.len() <= 16 && d.sensors.len() <= 8);
+        prop_assert!(d.locks.iter().all(|l| l.a < d.shafts.len() && l.b != Some(l.a)));
+        prop_assert!(d.arrangements.iter().all(|a| u32::from(a.closed) < 1 << d.locks.len()));
+        prop_assert!(d.planetaries.iter().all(|p| p.ring_teeth > p.sun_teeth));
+        let _ = checked.warnings.render(false);
+        Ok(())
+    });
+    if let Err(fault) = judged {
+        panic!("{fault}");
+    }
+    assert!(accepted.get() > 100 && refused.get() > 100, "{accepted:?} and {refused:?}");
 }
