@@ -260,13 +260,13 @@ impl<'a> Run<'a> {
         for (m, nm) in truth.machine_nm.iter_mut().enumerate() {
             *nm = state.machine(m).torque_nm;
         }
-        for i in 0..self.driveline.locks.len() {
+        for (i, closed_at) in closed_at.iter().enumerate().take(self.driveline.locks.len()) {
             let lock = state.lock(i);
             truth.locks[i] = LockTruth {
                 slip_radps: state.slip_radps(&self.model, i),
                 engaged: matches!(lock.actual, LockActual::Locked | LockActual::Slipping),
                 sticking: lock.actual == LockActual::Locked,
-                closed_at_radps: closed_at[i],
+                closed_at_radps: *closed_at,
                 torque_nm: lock.torque_nm,
                 work_j: lock.heat_j,
                 order: inputs.locks[i],

@@ -162,8 +162,8 @@ fn findings(out: &mut String, s: &Summary) {
     let _ = writeln!(out, "\nNearest to the limits (true values; * is a lowest allowed value)");
     let _ = writeln!(
         out,
-        "  {:<12} {:>9} {:>9} {:<4} {:>10}  {}",
-        "rule", "worst", "limit", "", "at", "what"
+        "  {:<12} {:>9} {:>9} {:<4} {:>10}  what",
+        "rule", "worst", "limit", "", "at"
     );
     for m in &s.margins {
         let star = if m.at_least { "*" } else { "" };
