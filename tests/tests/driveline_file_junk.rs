@@ -137,10 +137,30 @@ fn snippet() -> impl Strategy<Value = String> {
     ]
 }
 
+/// Make the next number that stands alone behind "=" a little or much smaller or larger.
+fn scale_a_number(text: &mut Vec<char>, from: usize, how: usize) {
+    let factor = [0.5, 0.8, 0.9, 0.95, 0.99, 1.0, 1.01, 1.02, 1.05, 1.1, 1.2, 1.5, 100.0][how % 13];
+    let line = |at: usize| text[at..].iter().take_while(|c| **c != '\n').collect::<String>();
+    for at in from..text.len() {
+        if text[at] != '=' {
+            continue;
+        }
+        let value = line(at + 1);
+        let Ok(number) = value.trim().parse::<f64>() else { continue };
+        let scaled = number * factor;
+        let scaled =
+            if value.contains('.') { format!(" {scaled}") } else { format!(" {scaled:.0}") };
+        drop(
+            text.splice(at + 1..at + 1 + value.chars().count(), scaled.chars()).collect::<Vec<_>>(),
+        );
+        return;
+    }
+}
+
 /// A damaged demo file: some stretches deleted, some put in, some lines doubled or exchanged.
 fn damaged() -> impl Strategy<Value = String> {
-    let change = (0usize..3, any::<prop::sample::Index>(), 0usize..12, snippet());
-    (0..DEMOS.len(), prop::collection::vec(change, 1..6)).prop_map(|(demo, changes)| {
+    let change = (0usize..8, any::<prop::sample::Index>(), 0usize..12, snippet());
+    (0..DEMOS.len(), prop::collection::vec(change, 1..5)).prop_map(|(demo, changes)| {
         let mut text: Vec<char> = driveline::demo(DEMOS[demo]).expect("embedded").chars().collect();
         for (how, at, length, put) in changes {
             if text.is_empty() {
@@ -151,6 +171,7 @@ fn damaged() -> impl Strategy<Value = String> {
             match how {
                 0 => drop(text.drain(from..to)),
                 1 => drop(text.splice(from..from, put.chars()).collect::<Vec<_>>()),
+                2..=5 => scale_a_number(&mut text, from, length),
                 _ => {
                     // Replace what stands after the next "=".
                     let Some(equals) = text[from..].iter().position(|c| *c == '=') else {
