@@ -1,10 +1,10 @@
 //! One run: truth -> sensors -> supervisor -> drive controller -> plant, tick by tick.
 
-use supervisor::Supervisor;
 use supervisor::bits::{MAX_LOCKS, MAX_MACHINES};
 use supervisor::io::{Inputs, LockOrder};
-use supervisor::status::Phase;
+use supervisor::status::{Phase, Status};
 use supervisor::table::Table;
+use supervisor::{Output, Supervisor};
 
 use crate::checkers::{LockTruth, TickTruth};
 use crate::drive::driver::{Driver, Wish, profile_at};
@@ -18,6 +18,8 @@ use crate::plant::{
 };
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
+/// After this long at rest short of the request no further attempt is expected, s.
+const RETRY_WAIT_S: f64 = 1.0;
 
 /// What happens in a run, with every name resolved.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,6 +66,7 @@ pub struct Run<'a> {
     governor: Governor,
     driver: Driver,
     command: Command,
+    rest_s: f64,
     steps_per_tick: u32,
     tick: u64,
     ticks: u64,
@@ -106,6 +109,7 @@ impl<'a> Run<'a> {
             governor: Governor::new(driveline, tick_ms / 1e3),
             driver,
             command: Command::default(),
+            rest_s: 0.0,
             steps_per_tick,
             tick: 0,
             ticks,
@@ -125,6 +129,15 @@ impl<'a> Run<'a> {
     fn request(&self, t_s: f64) -> Option<u8> {
         let past = self.setup.requests.iter().take_while(|r| r.0 <= t_s);
         past.last().and_then(|r| u8::try_from(r.1).ok())
+    }
+
+    /// Whether the drive controller may go where the arrangement is best run. Between two
+    /// attempts at a step the speeds are left as they are.
+    fn is_settled(&mut self, status: &Status, dt_s: f64) -> bool {
+        let rests = status.phase == Phase::Rest && status.arrangement.is_some();
+        self.rest_s = if rests { self.rest_s + dt_s } else { 0.0 };
+        let arrived = status.goal.is_none() || status.goal == status.arrangement;
+        rests && (arrived || self.rest_s > RETRY_WAIT_S)
     }
 
     /// One tick; `None` after the last one.
@@ -152,22 +165,7 @@ impl<'a> Run<'a> {
             engine_running: self.state.engine_running(),
         };
         let output = self.supervisor.tick(&self.table, &inputs);
-        let speeds = self.state.speeds_radps();
-        let mut machine_radps = [0.0; MAX_MACHINES];
-        for (radps, machine) in machine_radps.iter_mut().zip(&self.driveline.machines) {
-            *radps = speeds[machine.shaft];
-        }
-        self.command = self.governor.tick(&Seen {
-            orders: &output.orders.machines,
-            engine_run: output.orders.engine_run,
-            held: output.status.held.0,
-            settled: output.status.phase == Phase::Rest && output.status.arrangement.is_some(),
-            demand_nm: pedals.demand_nm,
-            machine_radps,
-            output_radps: speeds[self.driveline.output.shaft],
-            engine_running: inputs.engine_running,
-            charge: self.state.battery().charge,
-        });
+        self.control(&output, pedals.demand_nm, dt_s);
         let plant_inputs = PlantInputs {
             locks: output.orders.locks,
             torque_nm: self.command.torque_nm,
@@ -179,16 +177,7 @@ impl<'a> Run<'a> {
         let closed_at = self.advance(&plant_inputs);
         self.tick += 1;
         let mut truth = self.truth(t_s + dt_s, dt_s, &plant_inputs, &closed_at);
-        truth.request = inputs.request;
-        let settled = output.status.phase == Phase::Rest;
-        truth.stated_reached = output.status.arrangement.filter(|_| settled);
-        truth.stated_refusal =
-            output.status.refusal.is_some() && output.status.goal == inputs.request;
-        truth.reset = reset;
-        let step = phase_step(output.status.phase).and_then(|number| {
-            let step = self.table.step(number)?;
-            Some(StepNow { number, lock: step.lock, action: step.action })
-        });
+        truth.state_by(&output.status, inputs.request, reset);
         Some(TickRecord {
             truth,
             road_mps: self.state.road_speed_mps(&self.model),
@@ -200,9 +189,36 @@ impl<'a> Run<'a> {
             orders: output.orders,
             command_nm: self.command.torque_nm,
             status: output.status,
-            step,
+            step: self.step_now(&output.status),
             faults: present_mask(&self.setup.faults, t_s),
         })
+    }
+
+    fn step_now(&self, status: &Status) -> Option<StepNow> {
+        let number = phase_step(status.phase)?;
+        let step = self.table.step(number)?;
+        Some(StepNow { number, lock: step.lock, action: step.action })
+    }
+
+    /// The drive controller's tick.
+    fn control(&mut self, output: &Output, demand_nm: f64, dt_s: f64) {
+        let settled = self.is_settled(&output.status, dt_s);
+        let speeds = self.state.speeds_radps();
+        let mut machine_radps = [0.0; MAX_MACHINES];
+        for (radps, machine) in machine_radps.iter_mut().zip(&self.driveline.machines) {
+            *radps = speeds[machine.shaft];
+        }
+        self.command = self.governor.tick(&Seen {
+            orders: &output.orders.machines,
+            engine_run: output.orders.engine_run,
+            held: output.status.held.0,
+            settled,
+            demand_nm,
+            machine_radps,
+            output_radps: speeds[self.driveline.output.shaft],
+            engine_running: self.state.engine_running(),
+            charge: self.state.battery().charge,
+        });
     }
 
     /// Move the plant by one tick; the slip of each closing that began in it.

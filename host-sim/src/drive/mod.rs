@@ -11,6 +11,7 @@ pub mod motion;
 pub mod plan;
 pub mod reason;
 pub mod record;
+pub mod scenario;
 pub mod simulate;
 pub mod summary;
 pub mod summary_text;

@@ -149,8 +149,8 @@ fn solve(mut a: Vec<Vec<f64>>) -> Vec<f64> {
     (0..n).map(|i| if a[i][i].abs() > 1e-12 { a[i][n] / a[i][i] } else { 0.0 }).collect()
 }
 
-/// Speeds while an arrangement stands, by its duties.
-fn arrangement_speeds(
+/// Shaft speeds, rad/s, while an arrangement stands at an output speed (rad/s), by its duties.
+pub fn arrangement_speeds(
     d: &Driveline,
     k: &Kinematics,
     data: &TableData,
