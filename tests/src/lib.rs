@@ -3,3 +3,4 @@
 pub mod drivelines;
 pub mod plant_drivelines;
 pub mod random;
+pub mod tables;
