@@ -3,4 +3,5 @@
 pub mod drivelines;
 pub mod plant_drivelines;
 pub mod random;
+pub mod source;
 pub mod tables;

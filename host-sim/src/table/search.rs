@@ -49,7 +49,7 @@ fn usable(candidate: &Candidate, stuck: Stuck) -> bool {
     match stuck {
         Stuck::None => true,
         Stuck::Open(l) => !(l == lock && closes),
-        Stuck::Closed(l) => !(l == lock && !closes),
+        Stuck::Closed(l) => l != lock || closes,
     }
 }
 
