@@ -3,7 +3,7 @@
 use clap::{Args, Parser, Subcommand};
 
 use crate::table::command::Form;
-use crate::{driveline, explain, survey, table};
+use crate::{driveline, explain, review, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -48,6 +48,8 @@ enum Command {
     Table(TableArgs),
     /// How one transition goes, in words and numbers, or why it cannot
     Explain(ExplainArgs),
+    /// The main job: survey, table and judged drives between all arrangements, as a folder
+    Review(ReviewArgs),
 }
 
 #[derive(Args, Debug)]
@@ -81,6 +83,21 @@ struct ExplainArgs {
     demand: Option<f64>,
 }
 
+#[derive(Args, Debug)]
+struct ReviewArgs {
+    /// Driveline file or demo (default: the demo shuttle)
+    file: Option<String>,
+    /// Folder to write; an earlier review in it is replaced
+    #[arg(long, default_value = "review")]
+    out: String,
+    /// Move a folder of this name aside if it is not a review
+    #[arg(long)]
+    force: bool,
+    /// Seed of all chance
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
 /// Run the command line; returns the exit code.
 pub fn run() -> i32 {
     match Cli::parse().command {
@@ -94,6 +111,12 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
+        Command::Review(args) => review::review(&review::Options {
+            file: args.file.unwrap_or_else(|| driveline::DEMOS[0].to_owned()),
+            out: args.out,
+            force: args.force,
+            seed: args.seed,
+        }),
     }
 }
 
