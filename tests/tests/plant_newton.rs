@@ -97,17 +97,15 @@ fn worst_balance(d: &Driveline, seed: u64) -> (f64, u32) {
 /// 100 rad/s against 1e-3 rad/s).
 #[test]
 fn reported_torques_make_the_accelerations() {
-    let (mut worst, mut seen) = (0.0_f64, 0);
+    let mut seen = 0;
     for seed in 0..100 {
         let mut d = random(seed);
         d.planetaries.iter_mut().for_each(|p| p.mesh_efficiency = 1.0);
         d.gear_pairs.iter_mut().for_each(|g| g.mesh_efficiency = 1.0);
         let (error, count) = worst_balance(&d, seed);
         assert!(error < 1e-8, "seed {seed}: {error}");
-        worst = worst.max(error);
         seen += count;
     }
-    println!("{worst} over {seen} balances");
     assert!(seen > 200_000);
 }
 
