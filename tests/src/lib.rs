@@ -4,3 +4,5 @@ pub mod drivelines;
 pub mod plant_drivelines;
 pub mod random;
 pub mod tabled;
+pub mod source;
+pub mod tables;

@@ -1,6 +1,7 @@
 //! The supervisor table against second methods: exhaustive search, direct kinematics, torque balance.
 
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use host_sim::driveline::{Driveline, MachineKind};
 use host_sim::exact::to_f64;
@@ -24,8 +25,13 @@ fn with_table(d: Driveline) -> (Driveline, Kinematics, TableData) {
     (d, k, data)
 }
 
-/// Random drivelines that make a table; the ones that do not must say why.
-fn random_tables(count: u64) -> Vec<(Driveline, Kinematics, TableData)> {
+/// Random drivelines that make a table, built once; the ones that do not must say why.
+fn random_tables() -> impl Iterator<Item = (Driveline, Kinematics, TableData)> {
+    static TABLES: OnceLock<Vec<(Driveline, Kinematics, TableData)>> = OnceLock::new();
+    TABLES.get_or_init(|| make_random_tables(150)).iter().cloned()
+}
+
+fn make_random_tables(count: u64) -> Vec<(Driveline, Kinematics, TableData)> {
     let mut found = Vec::new();
     let mut refused = 0;
     for seed in 0..count {
@@ -52,7 +58,7 @@ fn step_ends(data: &TableData, number: u16) -> (Bits, Bits) {
 #[test]
 fn every_way_arrives_without_passing_a_forbidden_set() {
     let mut walked = 0;
-    for (d, k, data) in demos().into_iter().chain(random_tables(60)) {
+    for (d, k, data) in demos().into_iter().chain(random_tables()) {
         let table = data.table();
         for stuck in stuck_variants(d.locks.len()) {
             for way in 0..WAYS as u8 {
@@ -103,7 +109,7 @@ fn walk(
 /// The first way is the cheapest: against the Bellman-Ford relaxation over all its own steps.
 #[test]
 fn the_first_way_is_the_cheapest_of_the_steps_there_are() {
-    for (d, _, data) in demos().into_iter().chain(random_tables(40)) {
+    for (d, _, data) in demos().into_iter().chain(random_tables()) {
         let table = data.table();
         for a in 0..data.arrangements.len() as u8 {
             let mut best: BTreeMap<Bits, f64> = BTreeMap::new();
@@ -162,7 +168,7 @@ fn numeric_motions(d: &Driveline, set: u8) -> DMatrix<f64> {
 #[test]
 fn at_its_target_speed_the_slip_is_zero() {
     let mut checked = 0;
-    for (d, _, data) in demos().into_iter().chain(random_tables(60)) {
+    for (d, _, data) in demos().into_iter().chain(random_tables()) {
         let dice = &mut Dice::new(7);
         for (i, step) in data.steps.iter().enumerate() {
             let Some(machine) = data.notes[i].synchroniser else { continue };
@@ -203,7 +209,7 @@ fn at_its_target_speed_the_slip_is_zero() {
             checked += 1;
         }
     }
-    assert!(checked > 500, "only {checked} targets");
+    assert!(checked > 400, "only {checked} targets");
 }
 
 fn unit(d: &Driveline, shaft: usize) -> Vec<f64> {
@@ -235,7 +241,7 @@ fn closest(motions: &DMatrix<f64>, wishes: &[(Vec<f64>, f64)]) -> DVector<f64> {
 #[test]
 fn a_hand_over_leaves_the_lock_without_load() {
     let mut checked = 0;
-    for (d, _, data) in demos().into_iter().chain(random_tables(60)) {
+    for (d, _, data) in demos().into_iter().chain(random_tables()) {
         for (i, step) in data.steps.iter().enumerate() {
             if step.action == Action::Close {
                 continue;
@@ -272,7 +278,7 @@ fn a_hand_over_leaves_the_lock_without_load() {
 #[test]
 fn the_load_row_is_the_torque_in_the_lock() {
     let mut checked = 0;
-    for (d, k, data) in demos().into_iter().chain(random_tables(40)) {
+    for (d, k, data) in demos().into_iter().chain(random_tables()) {
         let dice = &mut Dice::new(11);
         for (i, step) in data.steps.iter().enumerate() {
             let lock = usize::from(step.lock);
@@ -423,13 +429,14 @@ fn a_driveline_without_the_sensors_for_it_is_refused() {
     let mut d = shuttle();
     d.sensors.retain(|s| s.name == "crank");
     let k = analyse(&d).expect("turns");
-    let error = build(&d, &k).expect_err("no slip can be measured");
+    let Err(error) = build(&d, &k) else { panic!("no slip can be measured") };
     assert_eq!(error.reasons.len(), 4, "{error}");
     assert!(error.reasons[0].contains("slip of \"ring-brake\" cannot be measured"), "{error}");
     assert!(error.reasons[3].contains("output speed cannot be measured"), "{error}");
     let mut d = shuttle();
-    d.sensors[2].error_rpm = 70.0;
-    d.sensors[0].error_rpm = 70.0;
-    let error = build(&d, &analyse(&d).expect("turns")).expect_err("the ring is measured badly");
+    d.sensors[2].error_rpm = 170.0;
+    d.sensors[0].error_rpm = 170.0;
+    let k = analyse(&d).expect("turns");
+    let Err(error) = build(&d, &k) else { panic!("the ring is measured badly") };
     assert!(error.reasons[0].contains("too poor for the slip limit"), "{error}");
 }
