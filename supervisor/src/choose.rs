@@ -5,6 +5,9 @@ use crate::guards::Guards;
 use crate::status::Refusal;
 use crate::table::{Action, EngineNeed, Stuck, Table, WAYS, Why};
 
+#[cfg(test)]
+pub(crate) mod decision_table;
+
 /// Where a transition stands: its target, and which way it has committed to.
 ///
 /// A transition may only change to a later way, and along one way every step brings

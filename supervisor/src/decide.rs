@@ -4,7 +4,11 @@
 //! comes through [`Guards`], so that the compiled code can be explored exhaustively.
 
 mod moves;
+#[cfg(test)]
+pub(crate) mod phase_table;
 mod rest;
+#[cfg(test)]
+mod tests;
 
 use crate::bits::Bits;
 use crate::choose::{Route, next_way, stuck_variant};

@@ -29,6 +29,10 @@ pub mod bits;
 pub mod check;
 mod choose;
 pub mod decide;
+#[cfg(test)]
+mod decision_tables;
+#[cfg(test)]
+mod fixture;
 pub mod guards;
 pub mod hash;
 #[allow(clippy::float_arithmetic, reason = "it measures")]

@@ -21,8 +21,9 @@ pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) 
         return stay_plan(table, state, guards, set);
     };
     if stands(table, guards, route.target, set) {
-        if guards.arrangement_may_stay(route.target) || state.given_up {
-            arrive(state, route.target);
+        let fits = guards.arrangement_may_stay(route.target);
+        if fits || state.given_up {
+            arrive(state, route.target, fits);
         } else {
             leave(table, state, route.target);
         }
@@ -71,7 +72,12 @@ fn next_route<G: Guards>(table: &Table, state: &State, guards: &mut G, set: Bits
         Some(target) if !state.given_up => {
             Some(state.route.filter(|r| r.target == target).unwrap_or(Route { target, way: 0 }))
         }
-        _ if any_stands(table, guards, set) && fits(table, guards, set) => None,
+        goal if any_stands(table, guards, set) && fits(table, guards, set) => {
+            // Nowhere to go; but say that it is reached.
+            let reached = state.route.map(|r| r.target).or(goal);
+            let reached = reached.filter(|&target| stands(table, guards, target, set));
+            reached.map(|target| Route { target, way: 0 })
+        }
         _ => state.route.or_else(|| fallback(table, state, set)),
     }
 }
@@ -94,7 +100,7 @@ fn fallback(table: &Table, state: &State, set: Bits) -> Option<Route> {
     Some(Route { target, way: 0 })
 }
 
-fn arrive(state: &mut State, target: u8) {
+fn arrive(state: &mut State, target: u8, fits: bool) {
     if state.route.is_some() {
         state.stay = 0;
         state.route = None;
@@ -104,8 +110,10 @@ fn arrive(state: &mut State, target: u8) {
     state.blocked = 0;
     state.engine_wait = 0;
     state.spent = 0;
-    if state.request.accepted() == Some(target) && !state.given_up {
+    // Even when it had been given up, and was reached as the fallback.
+    if state.request.accepted() == Some(target) && fits {
         state.refusal = None;
+        state.given_up = false;
     }
 }
 
