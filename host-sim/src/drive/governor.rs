@@ -139,7 +139,7 @@ impl Governor {
             parts[m] = parts[m].at_limit();
             asked.torque_nm[m] = self.engine_gives_nm;
         }
-        let mut answer = self.within_limits(seen, &mut parts[..count], &mut asked);
+        let mut answer = self.within_limits(seen, &parts[..count], &asked);
         if let Some((m, nm)) = engine {
             answer.torque_nm[m] = nm;
         }
@@ -167,8 +167,7 @@ impl Governor {
         let (m, lag_ms) = self.driveline.engine().map(|(m, e)| (m, e.lag_ms))?;
         let mut nm = asked.torque_nm[m];
         if parts[m].is_open() {
-            let (mut parts, mut asked) = (parts.to_vec(), asked.clone());
-            nm = self.within_limits(seen, &mut parts, &mut asked).torque_nm[m];
+            nm = self.within_limits(seen, parts, asked).torque_nm[m];
         }
         let share = if seen.engine_running { self.dt_s / (self.dt_s + lag_ms / 1e3) } else { 1.0 };
         self.engine_gives_nm += (nm - self.engine_gives_nm) * share;
@@ -335,9 +334,30 @@ impl Governor {
         self.pace[m]
     }
 
+    /// Solve within the limits of the machines and the battery.
+    fn within_limits(&mut self, seen: &Seen, parts: &[Part], asked: &Asked) -> Answer {
+        let answer = self.within_torques(seen, parts, asked);
+        let Some((low, high)) = self.battery_w() else { return answer };
+        let power = self.electric_w(&answer, seen);
+        if (low..=high).contains(&power) {
+            return answer;
+        }
+        // Electric power is affine in the wheel torque between nothing and what was found.
+        let none = Asked { output_nm: 0.0, ..asked.clone() };
+        let none = self.within_torques(seen, parts, &none);
+        let base = self.electric_w(&none, seen);
+        if (power - base).abs() < 1.0 {
+            return answer;
+        }
+        let share = (power.clamp(low, high) - base) / (power - base);
+        let less = answer.output_nm * share.clamp(0.0, 1.0);
+        self.within_torques(seen, parts, &Asked { output_nm: less, ..asked.clone() })
+    }
+
     /// Solve; machines beyond their limits are set to them and the rest solved again.
-    fn within_limits(&mut self, seen: &Seen, parts: &mut [Part], asked: &mut Asked) -> Answer {
-        let mut answer = self.solved(seen.held, parts, asked);
+    fn within_torques(&mut self, seen: &Seen, parts: &[Part], asked: &Asked) -> Answer {
+        let (mut parts, mut asked) = (parts.to_vec(), asked.clone());
+        let mut answer = self.solved(seen.held, &parts, &asked);
         for _ in 0..parts.len() {
             let worst = (0..parts.len())
                 .filter(|&m| parts[m].is_open())
@@ -355,34 +375,9 @@ impl Governor {
                 }
                 _ => break,
             }
-            answer = self.solved(seen.held, parts, asked);
+            answer = self.solved(seen.held, &parts, &asked);
         }
-        self.within_battery(seen, parts, asked, answer)
-    }
-
-    /// Less wheel torque where the battery could not give or take the power. Electric power
-    /// is affine in the wheel torque while the limits stay as found.
-    fn within_battery(
-        &mut self,
-        seen: &Seen,
-        parts: &[Part],
-        asked: &mut Asked,
-        answer: Answer,
-    ) -> Answer {
-        let Some((low, high)) = self.battery_w() else { return answer };
-        let power = self.electric_w(&answer, seen);
-        if (low..=high).contains(&power) {
-            return answer;
-        }
-        let full = std::mem::replace(&mut asked.output_nm, 0.0);
-        let none = self.solved(seen.held, parts, asked);
-        let base = self.electric_w(&none, seen);
-        if (power - base).abs() < 1.0 {
-            return answer;
-        }
-        let share = (power.clamp(low, high) - base) / (power - base);
-        asked.output_nm = full * share.clamp(0.0, 1.0);
-        self.solved(seen.held, parts, asked)
+        answer
     }
 
     fn battery_w(&self) -> Option<(f64, f64)> {
