@@ -3,7 +3,7 @@
 use clap::{Args, Parser, Subcommand};
 
 use crate::table::command::Form;
-use crate::{drive, driveline, explain, survey, table};
+use crate::{drive, driveline, explain, review, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -50,6 +50,8 @@ enum Command {
     Explain(ExplainArgs),
     /// Drive a scenario: supervisor and full plant in closed loop, watched by the judges
     Drive(DriveArgs),
+    /// The main job: survey, table and judged drives between all arrangements, as a folder
+    Review(ReviewArgs),
 }
 
 #[derive(Args, Debug)]
@@ -106,6 +108,21 @@ struct DriveArgs {
     seed: u64,
 }
 
+#[derive(Args, Debug)]
+struct ReviewArgs {
+    /// Driveline file or demo (default: the demo shuttle)
+    file: Option<String>,
+    /// Folder to write; an earlier review in it is replaced
+    #[arg(long, default_value = "review")]
+    out: String,
+    /// Move a folder of this name aside if it is not a review
+    #[arg(long)]
+    force: bool,
+    /// Seed of all chance
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
 /// Run the command line; returns the exit code.
 pub fn run() -> i32 {
     match Cli::parse().command {
@@ -124,6 +141,12 @@ pub fn run() -> i32 {
             let options = drive::command::Options { trace, every, svg, json, seed };
             drive::command::run(&file, &scenario, &options)
         }
+        Command::Review(args) => review::review(&review::Options {
+            file: args.file.unwrap_or_else(|| driveline::DEMOS[0].to_owned()),
+            out: args.out,
+            force: args.force,
+            seed: args.seed,
+        }),
     }
 }
 
