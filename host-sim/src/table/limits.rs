@@ -50,13 +50,7 @@ pub(super) fn measure_lock(
     let limit_rpm = lock
         .engage_slip_max_rpm
         .ok_or_else(|| format!("lock {name:?} has no engage_slip_max_rpm: add it"))?;
-    let row = measure(d, &k.set(0).basis, &lock_row(d, id)).ok_or_else(|| {
-        format!(
-            "the slip of {name:?} cannot be measured: add a [[sensor]] on {:?} or {:?}",
-            d.shafts[lock.a].name,
-            d.lock_side_b_name(id)
-        )
-    })?;
+    let row = slip_form(d, k, id)?;
     let limit = limit_rpm * RPM;
     let error = row.error(d);
     let rate = slip_rate_max(d, limit, &error);
@@ -105,6 +99,18 @@ pub(super) fn measure_lock(
         rise_max_k: heat.2 as f32,
     };
     Ok(MeasuredLock { data, margin })
+}
+
+/// The slip of a lock over the sensors; a sentence when they do not determine it.
+fn slip_form(d: &Driveline, k: &Kinematics, id: LockId) -> Result<SensorRow, String> {
+    measure(d, &k.set(0).basis, &lock_row(d, id)).ok_or_else(|| {
+        format!(
+            "the slip of {:?} cannot be measured: add a [[sensor]] on {:?} or {:?}",
+            d.locks[id].name,
+            d.shafts[d.locks[id].a].name,
+            d.lock_side_b_name(id)
+        )
+    })
 }
 
 /// Heat per rad/s of slip and tick at full capacity (the safe side), K; cooling, ticks; limit, K.
