@@ -4,4 +4,5 @@ pub mod drivelines;
 pub mod plant_drivelines;
 pub mod random;
 pub mod source;
+pub mod tabled;
 pub mod tables;

@@ -68,7 +68,8 @@ impl Checker for EngineChecker {
 
     fn margins(&self) -> Vec<Margin> {
         let Some((_, stall_rpm)) = self.engine else { return Vec::new() };
-        let back = self.worst_back.margin(RULE, "engine backwards", self.rest_rpm, "rpm");
+        let back =
+            self.worst_back.margin_if_positive(RULE, "engine backwards", self.rest_rpm, "rpm");
         let low = self.lowest.margin(RULE, "engine while it is to run", stall_rpm, "rpm");
         let low = low.map(|m| Margin { worst: -m.worst, at_least: true, ..m });
         back.into_iter().chain(low).collect()

@@ -131,6 +131,17 @@ impl Worst {
         }
     }
 
+    /// `None` when nothing was seen, or never anything on this side of zero.
+    pub(crate) fn margin_if_positive(
+        &self,
+        rule: &'static str,
+        subject: &str,
+        limit: f64,
+        unit: &'static str,
+    ) -> Option<Margin> {
+        self.margin(rule, subject, limit, unit).filter(|m| m.worst > 0.0)
+    }
+
     pub(crate) fn margin(
         &self,
         rule: &'static str,

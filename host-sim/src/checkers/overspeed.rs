@@ -68,11 +68,11 @@ impl Checker for OverspeedChecker {
         for (s, shaft) in self.driveline.shafts.iter().enumerate() {
             let (low, high) = self.limits_rpm(s);
             if high.is_finite() {
-                margins.extend(self.worst_up[s].margin(RULE, &shaft.name, high, "rpm"));
+                margins.extend(self.worst_up[s].margin_if_positive(RULE, &shaft.name, high, "rpm"));
             }
             if low.is_finite() {
                 let subject = format!("{} backwards", shaft.name);
-                margins.extend(self.worst_down[s].margin(RULE, &subject, -low, "rpm"));
+                margins.extend(self.worst_down[s].margin_if_positive(RULE, &subject, -low, "rpm"));
             }
         }
         margins

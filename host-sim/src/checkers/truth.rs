@@ -2,6 +2,7 @@
 
 use supervisor::bits::{MAX_LOCKS, MAX_MACHINES};
 use supervisor::io::LockOrder;
+use supervisor::status::{Phase, Status};
 
 use crate::driveline::{Driveline, LockId};
 
@@ -62,6 +63,14 @@ pub struct TickTruth {
 }
 
 impl TickTruth {
+    /// Note what was asked and what the supervisor stated in this tick.
+    pub fn state_by(&mut self, status: &Status, request: Option<u8>, reset: bool) {
+        self.request = request;
+        self.stated_reached = status.arrangement.filter(|_| status.phase == Phase::Rest);
+        self.stated_refusal = status.refusal.is_some() && status.goal == request;
+        self.reset = reset;
+    }
+
     /// The locks that can carry torque, as a lock set.
     pub fn engaged_set(&self) -> u8 {
         (0..MAX_LOCKS).filter(|&i| self.locks[i].engaged).fold(0, |set, i| set | 1 << i)

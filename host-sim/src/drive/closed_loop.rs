@@ -1,10 +1,10 @@
 //! One run: truth -> sensors -> supervisor -> drive controller -> plant, tick by tick.
 
-use supervisor::Supervisor;
 use supervisor::bits::{MAX_LOCKS, MAX_MACHINES};
 use supervisor::io::{Inputs, LockOrder};
-use supervisor::status::Phase;
+use supervisor::status::{Phase, Status};
 use supervisor::table::Table;
+use supervisor::{Output, Supervisor};
 
 use crate::checkers::{LockTruth, TickTruth};
 use crate::drive::driver::{Driver, Wish, profile_at};
@@ -18,6 +18,8 @@ use crate::plant::{
 };
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
+/// After this long at rest short of the request no further attempt is expected, s.
+const RETRY_WAIT_S: f64 = 1.0;
 
 /// What happens in a run, with every name resolved.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,6 +66,7 @@ pub struct Run<'a> {
     governor: Governor,
     driver: Driver,
     command: Command,
+    rest_s: f64,
     steps_per_tick: u32,
     tick: u64,
     ticks: u64,
@@ -106,6 +109,7 @@ impl<'a> Run<'a> {
             governor: Governor::new(driveline, tick_ms / 1e3),
             driver,
             command: Command::default(),
+            rest_s: 0.0,
             steps_per_tick,
             tick: 0,
             ticks,
@@ -125,6 +129,15 @@ impl<'a> Run<'a> {
     fn request(&self, t_s: f64) -> Option<u8> {
         let past = self.setup.requests.iter().take_while(|r| r.0 <= t_s);
         past.last().and_then(|r| u8::try_from(r.1).ok())
+    }
+
+    /// Whether the drive controller may go where the arrangement is best run. Between two
+    /// attempts at a step the speeds are left as they are.
+    fn is_settled(&mut self, status: &Status, dt_s: f64) -> bool {
+        let rests = status.phase == Phase::Rest && status.arrangement.is_some();
+        self.rest_s = if rests { self.rest_s + dt_s } else { 0.0 };
+        let arrived = status.goal.is_none() || status.goal == status.arrangement;
+        rests && (arrived || self.rest_s > RETRY_WAIT_S)
     }
 
     /// One tick; `None` after the last one.
@@ -152,22 +165,7 @@ impl<'a> Run<'a> {
             engine_running: self.state.engine_running(),
         };
         let output = self.supervisor.tick(&self.table, &inputs);
-        let speeds = self.state.speeds_radps();
-        let mut machine_radps = [0.0; MAX_MACHINES];
-        for (radps, machine) in machine_radps.iter_mut().zip(&self.driveline.machines) {
-            *radps = speeds[machine.shaft];
-        }
-        self.command = self.governor.tick(&Seen {
-            orders: &output.orders.machines,
-            engine_run: output.orders.engine_run,
-            held: output.status.held.0,
-            settled: output.status.phase == Phase::Rest && output.status.arrangement.is_some(),
-            demand_nm: pedals.demand_nm,
-            machine_radps,
-            output_radps: speeds[self.driveline.output.shaft],
-            engine_running: inputs.engine_running,
-            charge: self.state.battery().charge,
-        });
+        self.control(&output, pedals.demand_nm, dt_s);
         let plant_inputs = PlantInputs {
             locks: output.orders.locks,
             torque_nm: self.command.torque_nm,
@@ -179,16 +177,7 @@ impl<'a> Run<'a> {
         let closed_at = self.advance(&plant_inputs);
         self.tick += 1;
         let mut truth = self.truth(t_s + dt_s, dt_s, &plant_inputs, &closed_at);
-        truth.request = inputs.request;
-        let settled = output.status.phase == Phase::Rest;
-        truth.stated_reached = output.status.arrangement.filter(|_| settled);
-        truth.stated_refusal =
-            output.status.refusal.is_some() && output.status.goal == inputs.request;
-        truth.reset = reset;
-        let step = phase_step(output.status.phase).and_then(|number| {
-            let step = self.table.step(number)?;
-            Some(StepNow { number, lock: step.lock, action: step.action })
-        });
+        truth.state_by(&output.status, inputs.request, reset);
         Some(TickRecord {
             truth,
             road_mps: self.state.road_speed_mps(&self.model),
@@ -200,9 +189,36 @@ impl<'a> Run<'a> {
             orders: output.orders,
             command_nm: self.command.torque_nm,
             status: output.status,
-            step,
+            step: self.step_now(&output.status),
             faults: present_mask(&self.setup.faults, t_s),
         })
+    }
+
+    fn step_now(&self, status: &Status) -> Option<StepNow> {
+        let number = phase_step(status.phase)?;
+        let step = self.table.step(number)?;
+        Some(StepNow { number, lock: step.lock, action: step.action })
+    }
+
+    /// The drive controller's tick.
+    fn control(&mut self, output: &Output, demand_nm: f64, dt_s: f64) {
+        let settled = self.is_settled(&output.status, dt_s);
+        let speeds = self.state.speeds_radps();
+        let mut machine_radps = [0.0; MAX_MACHINES];
+        for (radps, machine) in machine_radps.iter_mut().zip(&self.driveline.machines) {
+            *radps = speeds[machine.shaft];
+        }
+        self.command = self.governor.tick(&Seen {
+            orders: &output.orders.machines,
+            engine_run: output.orders.engine_run,
+            held: output.status.held.0,
+            settled,
+            demand_nm,
+            machine_radps,
+            output_radps: speeds[self.driveline.output.shaft],
+            engine_running: self.state.engine_running(),
+            charge: self.state.battery().charge,
+        });
     }
 
     /// Move the plant by one tick; the slip of each closing that began in it.
@@ -244,13 +260,13 @@ impl<'a> Run<'a> {
         for (m, nm) in truth.machine_nm.iter_mut().enumerate() {
             *nm = state.machine(m).torque_nm;
         }
-        for i in 0..self.driveline.locks.len() {
+        for (i, closed_at) in closed_at.iter().enumerate().take(self.driveline.locks.len()) {
             let lock = state.lock(i);
             truth.locks[i] = LockTruth {
                 slip_radps: state.slip_radps(&self.model, i),
                 engaged: matches!(lock.actual, LockActual::Locked | LockActual::Slipping),
                 sticking: lock.actual == LockActual::Locked,
-                closed_at_radps: closed_at[i],
+                closed_at_radps: *closed_at,
                 torque_nm: lock.torque_nm,
                 work_j: lock.heat_j,
                 order: inputs.locks[i],
@@ -284,7 +300,8 @@ fn start(
     let output_radps = setup.start_speed_kmh * per_kmh;
     let arrangement = setup.start_arrangement.and_then(|a| driveline.arrangements.get(a));
     let closed = arrangement.map_or(0, |a| a.closed);
-    let runs = arrangement.is_some_and(|a| a.engine == EngineUse::On);
+    let has_engine = driveline.engine().is_some();
+    let runs = has_engine && arrangement.is_some_and(|a| a.engine == EngineUse::On);
     let calm = calm_speeds(driveline, closed, output_radps);
     let impossible = |e: plant::StartError| {
         let name = arrangement.map_or("with every lock open", |a| a.name.as_str());
@@ -295,16 +312,39 @@ fn start(
     let mut state = PlantState::at(model, output_radps, closed, &free)
         .or_else(|_| PlantState::at(model, output_radps, closed, &[]))
         .map_err(impossible)?;
-    state.set_engine_running(runs && engine_turns(driveline, &state));
+    within_limits(driveline, &state, runs).map_err(|why| {
+        let name = arrangement.map_or("with every lock open", |a| a.name.as_str());
+        CannotRun(format!("cannot start {name} at {} km/h: {why}", setup.start_speed_kmh))
+    })?;
+    state.set_engine_running(runs);
     state.set_charge(setup.start_charge);
     Ok(state)
 }
 
-fn engine_turns(driveline: &Driveline, state: &PlantState) -> bool {
-    driveline.engine().is_some_and(|(m, engine)| {
-        let speed = state.speeds_radps()[driveline.machines[m].shaft];
-        speed > engine.stall_rpm * RPM && speed <= engine.max_rpm * RPM
-    })
+/// A start beyond a shaft's limits would be found by the judges but is nobody's doing.
+fn within_limits(driveline: &Driveline, state: &PlantState, runs: bool) -> Result<(), String> {
+    let rpm = |shaft: usize| state.speeds_radps()[shaft] / RPM;
+    for (s, shaft) in driveline.shafts.iter().enumerate() {
+        let high = shaft.max_rpm.unwrap_or(f64::INFINITY);
+        let low = shaft.min_rpm.unwrap_or(-high);
+        if !(low..=high).contains(&rpm(s)) {
+            return Err(format!(
+                "{} would turn at {:.0} rpm; allowed is {low:.0} to {high:.0} rpm",
+                shaft.name,
+                rpm(s)
+            ));
+        }
+    }
+    if let (Some((m, engine)), true) = (driveline.engine(), runs) {
+        let speed = rpm(driveline.machines[m].shaft);
+        if speed <= engine.stall_rpm || speed > engine.max_rpm {
+            return Err(format!(
+                "the engine would turn at {speed:.0} rpm; it runs from {:.0} to {:.0} rpm",
+                engine.stall_rpm, engine.max_rpm
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// Speeds that the start may choose: the engine a little above idle, or else the calmest.

@@ -18,9 +18,10 @@ use crate::driveline::{Driveline, Engine, MachineKind};
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Gain of a held speed, 1/s.
-const HOLD_GAIN_PER_S: f64 = 20.0;
-/// Reset time of a held speed, s: takes out drag and losses that the balance does not know.
-const HOLD_RESET_S: f64 = 0.1;
+const HOLD_GAIN_PER_S: f64 = 30.0;
+/// Time constant, s, with which a held speed learns what the balance does not know (drag,
+/// losses): from the acceleration that was ordered and did not come.
+const LEARN_S: f64 = 0.015;
 /// Gain towards the speed plan, 1/s.
 const PLAN_GAIN_PER_S: f64 = 4.0;
 /// Time for a machine's torque to go from nothing to full, s.
@@ -36,7 +37,7 @@ const POWER_FILTER_S: f64 = 1.0;
 /// Fastest change of the engine speed that the charge strategy wishes, rad/s2.
 const ENGINE_GLIDE_RADPS2: f64 = 60.0;
 /// Time for a wished acceleration to grow from nothing to the fastest allowed, s.
-const PACE_RISE_S: f64 = 0.04;
+const PACE_RISE_S: f64 = 0.02;
 /// Torque against falling below idle, Nm per rad/s.
 const IDLE_GAIN_NM_PER_RADPS: f64 = 4.0;
 
@@ -82,8 +83,11 @@ pub struct Governor {
     torque_nm: [f64; MAX_MACHINES],
     given_nm: [f64; MAX_MACHINES],
     pull: [f64; MAX_MACHINES],
+    expected: [f64; MAX_MACHINES],
+    speed_before: [Option<f64>; MAX_MACHINES],
     demand_nm: f64,
     engine_load_nm: f64,
+    engine_gives_nm: f64,
     driver_w: f64,
     engine_radps: Option<f64>,
     pace: [f64; MAX_MACHINES],
@@ -100,8 +104,11 @@ impl Governor {
             torque_nm: [0.0; MAX_MACHINES],
             given_nm: [0.0; MAX_MACHINES],
             pull: [0.0; MAX_MACHINES],
+            expected: [0.0; MAX_MACHINES],
+            speed_before: [None; MAX_MACHINES],
             demand_nm: 0.0,
             engine_load_nm: 0.0,
+            engine_gives_nm: 0.0,
             driver_w: 0.0,
             engine_radps: None,
             pace: [0.0; MAX_MACHINES],
@@ -114,10 +121,10 @@ impl Governor {
         self.shape_demand(seen);
         self.prepare(seen.held);
         let joined = self.motions[&seen.held].0.engine_joined;
-        let speeds = self.planned(seen, joined);
+        let (speeds, room) = self.planned(seen, joined);
         let mut parts = [Part::Given; MAX_MACHINES];
         let mut asked = Asked {
-            output_nm: self.demand_nm,
+            output_nm: self.demand_nm * room,
             torque_nm: vec![0.0; count],
             acceleration_radps2: vec![0.0; count],
         };
@@ -127,12 +134,21 @@ impl Governor {
             (asked.torque_nm[m], asked.acceleration_radps2[m]) =
                 if part.is_open() { (0.0, value) } else { (value, 0.0) };
         }
-        let answer = self.within_limits(seen, &mut parts[..count], &mut asked);
+        let engine = self.engine_command(seen, &parts[..count], &asked);
+        if let Some((m, _)) = engine {
+            parts[m] = parts[m].at_limit();
+            asked.torque_nm[m] = self.engine_gives_nm;
+        }
+        let mut answer = self.within_limits(seen, &mut parts[..count], &mut asked);
+        if let Some((m, nm)) = engine {
+            answer.torque_nm[m] = nm;
+        }
         let mut command = Command { output_nm: answer.output_nm, ..Command::default() };
         let share = self.slew_share(&answer.torque_nm);
         for m in 0..count {
             let (low, high) = self.limits_nm(m, seen);
             let before = self.torque_nm[m];
+            let share = if engine.is_some_and(|e| e.0 == m) { 1.0 } else { share };
             let next = before + (answer.torque_nm[m] - before) * share;
             self.torque_nm[m] = next.clamp(low, high);
             command.torque_nm[m] = self.torque_nm[m];
@@ -140,10 +156,33 @@ impl Governor {
         command
     }
 
+    /// The engine and its torque command; `None` without one. An engine is slow: it is asked
+    /// for its share, and the machines are then balanced against what it gives by now.
+    fn engine_command(
+        &mut self,
+        seen: &Seen,
+        parts: &[Part],
+        asked: &Asked,
+    ) -> Option<(usize, f64)> {
+        let (m, lag_ms) = self.driveline.engine().map(|(m, e)| (m, e.lag_ms))?;
+        let mut nm = asked.torque_nm[m];
+        if parts[m].is_open() {
+            let (mut parts, mut asked) = (parts.to_vec(), asked.clone());
+            nm = self.within_limits(seen, &mut parts, &mut asked).torque_nm[m];
+        }
+        let share = if seen.engine_running { self.dt_s / (self.dt_s + lag_ms / 1e3) } else { 1.0 };
+        self.engine_gives_nm += (nm - self.engine_gives_nm) * share;
+        Some((m, nm))
+    }
+
     /// The share of the way to the new torques that this tick may go. One share for all
     /// machines: old and new torques are in balance, so what lies between them is too.
     fn slew_share(&self, wanted_nm: &[f64]) -> f64 {
+        let engine = self.driveline.engine().map(|(m, _)| m);
         let share = |(m, wanted): (usize, &f64)| {
+            if engine == Some(m) {
+                return 1.0;
+            }
             let change = (wanted - self.torque_nm[m]).abs();
             let step = self.largest_nm(m) * self.dt_s / TORQUE_RISE_S;
             if change > step { step / change } else { 1.0 }
@@ -169,8 +208,9 @@ impl Governor {
         self.driver_w += (power - self.driver_w) * (self.dt_s / POWER_FILTER_S).min(1.0);
     }
 
-    /// Planned speeds of the machines' shafts, and the engine's load as a side effect.
-    fn planned(&mut self, seen: &Seen, joined: bool) -> Vec<f64> {
+    /// Planned speeds of the machines' shafts and the share of the demand that leaves every
+    /// shaft inside its limits; the engine's load as a side effect.
+    fn planned(&mut self, seen: &Seen, joined: bool) -> (Vec<f64>, f64) {
         let mut wished = None;
         if let Some((m, engine)) = self.driveline.engine() {
             let runs = joined && seen.engine_running;
@@ -189,8 +229,11 @@ impl Governor {
             self.engine_load_nm += (load - self.engine_load_nm).clamp(-2.0 * step, step);
             wished = runs.then_some(next);
         }
-        let speeds = self.motions[&seen.held].1.speeds(seen.output_radps, wished);
-        self.driveline.machines.iter().map(|m| speeds[m.shaft]).collect()
+        let plan = &self.motions[&seen.held].1;
+        let speeds = plan.speeds(seen.output_radps, wished);
+        let drives = self.demand_nm * seen.output_radps > 0.0;
+        let room = if drives { plan.room(&speeds) } else { 1.0 };
+        (self.driveline.machines.iter().map(|m| speeds[m.shaft]).collect(), room)
     }
 
     /// What machine `m` does in the balance, and its value.
@@ -203,12 +246,12 @@ impl Governor {
         };
         if let Some(engine) = &engine {
             if !seen.engine_running {
-                self.pull[m] = 0.0;
+                self.let_go(m);
                 return (Part::Given, -engine.drag_nm * (speed / 5.0).clamp(-1.0, 1.0));
             }
             if !joined && !matches!(order, MachineOrder::HoldSpeed { .. }) {
                 // Its own governor keeps it at idle; what is asked above that would lift it.
-                self.pull[m] = 0.0;
+                self.let_go(m);
                 self.given_nm[m] = self.torque_nm[m];
                 return (Part::Given, -engine.drag_nm);
             }
@@ -221,7 +264,7 @@ impl Governor {
             MachineOrder::Unload => Some(0.0),
             MachineOrder::Free => None,
         };
-        self.pull[m] = 0.0;
+        self.let_go(m);
         if let Some(nm) = given {
             self.pace[m] = 0.0;
             return (Part::Given, self.ramped(m, nm));
@@ -254,18 +297,35 @@ impl Governor {
         self.given_nm[m]
     }
 
-    /// Acceleration towards a held speed; the slow part takes out what is not modelled.
+    /// Acceleration towards a held speed. What is not modelled is learned from the
+    /// acceleration that does not come, not from the speed error: so nothing is carried over
+    /// the target on a long way to it.
     fn holding(&mut self, m: usize, speed: f64, target: f64) -> (Part, f64) {
         self.given_nm[m] = self.torque_nm[m];
         let most = self.rate_max();
         let missing = if target.is_finite() { target - speed } else { 0.0 };
-        let direct = HOLD_GAIN_PER_S * missing;
-        if direct.abs() < 0.3 * most {
-            let step = HOLD_GAIN_PER_S / HOLD_RESET_S * missing * self.dt_s;
-            self.pull[m] = (self.pull[m] + step).clamp(-0.5 * most, 0.5 * most);
+        if let Some(before) = self.speed_before[m] {
+            let came = (speed - before) / self.dt_s;
+            let lost = self.expected[m] - came - self.pull[m];
+            let share = self.dt_s / (self.dt_s + LEARN_S);
+            self.pull[m] = (self.pull[m] + lost * share).clamp(-0.5 * most, 0.5 * most);
         }
-        let wanted = (direct + self.pull[m]).clamp(-most, most);
-        (Part::HoldsSpeed, self.paced(m, wanted))
+        self.speed_before[m] = Some(speed);
+        let wanted = (HOLD_GAIN_PER_S * missing + self.pull[m]).clamp(-most, most);
+        let paced = self.paced(m, wanted);
+        let lag_s = match &self.driveline.machines[m].kind {
+            MachineKind::Electric(e) => e.lag_ms / 1e3,
+            MachineKind::Engine(e) => e.lag_ms / 1e3,
+        };
+        self.expected[m] += (paced - self.expected[m]) * self.dt_s / (self.dt_s + lag_s);
+        (Part::HoldsSpeed, paced)
+    }
+
+    /// Forget what a held speed has learned.
+    fn let_go(&mut self, m: usize) {
+        self.pull[m] = 0.0;
+        self.expected[m] = 0.0;
+        self.speed_before[m] = None;
     }
 
     /// A wished acceleration that grows no faster than the torques can follow in step.

@@ -3,6 +3,7 @@
 pub mod balance;
 pub mod charge;
 pub mod closed_loop;
+pub mod command;
 pub mod dense;
 pub mod driver;
 pub mod faults;
@@ -11,6 +12,7 @@ pub mod motion;
 pub mod plan;
 pub mod reason;
 pub mod record;
+pub mod scenario;
 pub mod simulate;
 pub mod summary;
 pub mod summary_text;

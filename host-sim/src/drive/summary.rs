@@ -15,7 +15,7 @@ const GAP_SHARE: f64 = 0.5;
 /// Demands below this torque at the output are too small to speak of a gap, Nm.
 const GAP_DEMAND_MIN_NM: f64 = 20.0;
 
-/// One way from an arrangement to another.
+/// One way from an arrangement to another, or attempts that led back.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Transition {
     /// Arrangement or lock set that was left.
@@ -26,6 +26,8 @@ pub struct Transition {
     pub start_s: f64,
     /// How long it took, s.
     pub took_s: f64,
+    /// Attempts that led back to where they began, one after another; 0 for a real transition.
+    pub attempts: usize,
     /// The steps, in order: "close ring-clutch".
     pub steps: Vec<String>,
     /// Time in it during which more than half of the demand was missing at the wheels, s.
@@ -102,6 +104,39 @@ pub struct Summary {
     pub findings: Vec<Finding>,
     /// How near the run came to each limit.
     pub margins: Vec<Margin>,
+}
+
+impl Summary {
+    /// Note a finished way; attempts that lead back are told together.
+    fn add_transition(&mut self, open: Open, to: String, t_s: f64) {
+        let led_back = open.from == to;
+        if let Some(last) = self.transitions.last_mut()
+            && led_back
+            && last.attempts > 0
+            && last.to == to
+        {
+            last.attempts += 1;
+            last.took_s = t_s - last.start_s;
+            last.gap_s += open.gap_s;
+            last.gap_depth_nm = last.gap_depth_nm.max(open.gap_depth_nm);
+            for step in open.steps {
+                if !last.steps.contains(&step) {
+                    last.steps.push(step);
+                }
+            }
+            return;
+        }
+        self.transitions.push(Transition {
+            from: open.from,
+            to,
+            start_s: open.start_s,
+            took_s: t_s - open.start_s,
+            attempts: usize::from(led_back),
+            steps: open.steps,
+            gap_s: open.gap_s,
+            gap_depth_nm: open.gap_depth_nm,
+        });
+    }
 }
 
 #[derive(Clone, Debug)]
@@ -261,15 +296,7 @@ impl<'a> Gatherer<'a> {
         if truth.stated_reached.is_some() && record.step.is_none() {
             let name = self.name_of(truth.stated_reached).unwrap_or_default();
             if let Some(open) = self.under_way.take() {
-                self.summary.transitions.push(Transition {
-                    from: open.from,
-                    to: name,
-                    start_s: open.start_s,
-                    took_s: truth.t_s - open.start_s,
-                    steps: open.steps,
-                    gap_s: open.gap_s,
-                    gap_depth_nm: open.gap_depth_nm,
-                });
+                self.summary.add_transition(open, name, truth.t_s);
             }
             self.arrangement = truth.stated_reached;
         } else if record.step.is_none() && record.status.arrangement.is_none() {

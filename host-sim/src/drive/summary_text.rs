@@ -83,7 +83,12 @@ fn transitions(out: &mut String, s: &Summary) {
     }
     for t in &s.transitions {
         let lead = format!("  {:8.2} s  ", t.start_s);
-        wrapped(out, &lead, &format!("{} -> {} in {:.2} s", t.from, t.to, t.took_s));
+        let told = match t.attempts {
+            0 => format!("{} -> {} in {:.2} s", t.from, t.to, t.took_s),
+            1 => format!("left {} and came back in {:.2} s", t.to, t.took_s),
+            n => format!("{n} attempts to leave {} in {:.2} s came back", t.to, t.took_s),
+        };
+        wrapped(out, &lead, &told);
         let pad = " ".repeat(lead.len());
         wrapped(out, &pad, &t.steps.join(", "));
         if t.gap_s > 0.0 {
@@ -114,10 +119,10 @@ fn closings(out: &mut String, s: &Summary) {
             out,
             "  {:>8}  {:<24} {:>10} {:>10} {:>12}",
             format!("{:.2} s", c.t_s),
-            c.lock,
+            cut(&c.lock, 24),
             format!("{:.1} rpm", c.slip_rpm),
             limit,
-            format!("{:.1} J", c.work_j),
+            heat(c.work_j),
         );
     }
 }
@@ -134,10 +139,10 @@ fn locks(out: &mut String, s: &Summary) {
         let _ = writeln!(
             out,
             "  {:<24} {:>8} {:>13} {:>13} {:>12}",
-            l.lock,
+            cut(&l.lock, 24),
             l.closings,
-            format!("{:.3} kJ", l.total_j / 1e3),
-            format!("{:.3} kJ", l.largest_closing_j / 1e3),
+            heat(l.total_j),
+            heat(l.largest_closing_j),
             budget,
         );
     }
@@ -154,26 +159,47 @@ fn findings(out: &mut String, s: &Summary) {
     if s.margins.is_empty() {
         return;
     }
-    let _ = writeln!(out, "\nNearest to the limits");
+    let _ = writeln!(out, "\nNearest to the limits (true values; * is a lowest allowed value)");
+    let _ = writeln!(
+        out,
+        "  {:<12} {:>9} {:>9} {:<4} {:>10}  what",
+        "rule", "worst", "limit", "", "at"
+    );
     for m in &s.margins {
-        let word = if m.at_least { "least" } else { "most" };
-        let subject: String = m.subject.chars().take(32).collect();
-        let _ = writeln!(
-            out,
-            "  {:<12} {:<32} {:>9} ({word} {} {}) at {:.2} s",
+        let star = if m.at_least { "*" } else { "" };
+        let limit = format!("{star}{}", short(m.limit));
+        let lead = format!(
+            "  {:<12} {:>9} {limit:>9} {:<4} {:>10}  ",
             m.rule,
-            subject,
             short(m.worst),
-            short(m.limit),
             m.unit,
-            m.t_s,
+            format!("{:.2} s", m.t_s),
         );
+        wrapped(out, &lead, &m.subject);
     }
+}
+
+/// J up to 100, kJ beyond.
+fn heat(joule: f64) -> String {
+    if joule.abs() < 100.0 {
+        format!("{:.1} J", joule.max(0.0))
+    } else {
+        format!("{:.2} kJ", joule / 1e3)
+    }
+}
+
+/// A name that fits a column.
+fn cut(name: &str, width: usize) -> String {
+    if name.chars().count() <= width {
+        return name.to_owned();
+    }
+    name.chars().take(width - 1).chain(['\u{2026}']).collect()
 }
 
 /// Three or four significant figures.
 fn short(value: f64) -> String {
     match value.abs() {
+        a if a < 0.005 => "0".to_owned(),
         a if a >= 100.0 => format!("{value:.0}"),
         a if a >= 10.0 => format!("{value:.1}"),
         _ => format!("{value:.2}"),
@@ -196,6 +222,7 @@ pub fn json(heading: &Heading, s: &Summary) -> Value {
             "to": t.to,
             "start_s": t.start_s,
             "took_s": t.took_s,
+            "attempts_that_came_back": t.attempts,
             "steps": t.steps,
             "torque_gap_s": t.gap_s,
             "torque_gap_nm": t.gap_depth_nm,

@@ -7,10 +7,12 @@ pub fn of(spec: &FileSpec) -> String {
     let mut out = String::new();
     out.push_str("<!-- Generated from the key list in the source; do not edit. -->\n\n");
     out.push_str(&format!("# {}\n\n{}\n\n", spec.title, spec.about));
-    out.push_str(
-        "A key that is not listed here is an error. \"Needed for\" marks keys that may be left \
-        out until that command is used.\n\n",
-    );
+    out.push_str("A key that is not listed here is an error.");
+    let needed = |k: &Key| matches!(k.given, Given::Needed(_));
+    if spec.tables.iter().any(|t| t.keys.iter().any(needed)) {
+        out.push_str(" \"Needed for\" marks keys that may be left out until that command is used.");
+    }
+    out.push_str("\n\n");
     out.push_str("## Tables\n\n| table | how many | left out | what |\n|---|---|---|---|\n");
     for table in spec.tables {
         out.push_str(&format!(
@@ -66,7 +68,7 @@ fn keys(out: &mut String, table: &TableSpec) {
         out.push_str(&format!(
             "| `{}`{only} | {}{unit} | {} | {} |\n",
             key.name,
-            cell(&key.ty.words()),
+            cell(&value_words(key)),
             cell(&given(key)),
             cell(key.doc)
         ));
@@ -81,6 +83,14 @@ fn keys(out: &mut String, table: &TableSpec) {
             }
             _ => {}
         }
+    }
+}
+
+/// The type in words; a long list of words stands below the table only.
+fn value_words(key: &Key) -> String {
+    match &key.ty {
+        Type::Choice(list) if list.len() > 4 => "one of the words below".into(),
+        ty => ty.words(),
     }
 }
 

@@ -296,7 +296,10 @@ impl Type {
             Type::Flag => "true or false".into(),
             Type::Choice(words) => one_of(words),
             Type::Ratio(within) => format!("an exact ratio such as \"41/13\" {}", within.words()),
-            Type::Ref(tables) => format!("the name of a {}", tables.join(" or a ")),
+            Type::Ref(tables) => {
+                let with_article: Vec<String> = tables.iter().map(|t| with_article(t)).collect();
+                format!("the name of {}", with_article.join(" or "))
+            }
             Type::Joins => "two names: a shaft and a shaft, or a shaft and \"case\"".into(),
             Type::Refs(table) => format!("a list of {table} names"),
             Type::Numbers { count, each, rising } => {
@@ -312,6 +315,12 @@ impl Type {
             }
         }
     }
+}
+
+/// "a lock", "an arrangement".
+pub(super) fn with_article(noun: &str) -> String {
+    let an = noun.starts_with(['a', 'e', 'i', 'o', 'u']);
+    format!("{} {noun}", if an { "an" } else { "a" })
 }
 
 /// `"a", "b" or "c"`.

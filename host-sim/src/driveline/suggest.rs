@@ -154,8 +154,10 @@ fn split_unit(name: &str) -> (&str, Option<&'static Unit>) {
     UNITS
         .iter()
         .filter_map(|unit| {
-            let stem = name.strip_suffix(unit.0)?.strip_suffix('_')?;
-            (!stem.is_empty()).then_some((stem, Some(unit)))
+            let stem = name.strip_suffix(unit.0)?;
+            // A name may be nothing but its unit.
+            let stem = if stem.is_empty() { stem } else { stem.strip_suffix('_')? };
+            Some((stem, Some(unit)))
         })
         .min_by_key(|(stem, _)| stem.len())
         .unwrap_or((name, None))
@@ -174,7 +176,9 @@ fn other_unit(
     let (stem, unit) = split_unit(&lower);
     let (right, right_unit) = known.filter(|k| *k != name).find_map(|k| {
         let (known_stem, known_unit) = split_unit(k);
-        (known_stem == stem).then_some((k, known_unit?))
+        let known_unit = known_unit?;
+        let fits = !stem.is_empty() || unit.is_some_and(|u| u.1 == known_unit.1);
+        (known_stem == stem && fits).then_some((k, known_unit))
     })?;
     let Some(unit) = unit.filter(|u| u.1 == right_unit.1) else {
         let fix = format!("did you mean `{right}`? The unit is the last part of a name");

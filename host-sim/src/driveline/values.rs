@@ -326,7 +326,7 @@ impl Check<'_> {
         let known: Vec<&str> = known.into_iter().filter(|n| seen.insert(*n)).collect();
         let message = format!("there is no {what} named {}", quoted(name));
         let fix = if known.is_empty() {
-            format!("give a name to a {what}: there is none yet")
+            format!("there is no {what} yet: add one with this name")
         } else if let Some(near) = suggest::nearest(name, known.iter().copied()) {
             format!("did you mean \"{near}\"?")
         } else if let Some(other) = self.names.table_with(name) {

@@ -186,11 +186,11 @@ impl Reader<'_> {
             spec.keys_named(name).flat_map(|k| k.only.iter().copied()).collect();
         if let (Some(kind), Some(first)) = (kind, owners.first()) {
             let fix = format!("remove it, or write kind = \"{first}\"");
-            let owners = owners.join(" or ");
+            let owners = suggest::list(&owners, 3);
             let message = format!(
-                "{} belongs to a {} of kind {owners}, but this one is of kind {kind}",
+                "{} belongs to {} of kind {owners}, but this one is of kind {kind}",
                 quoted(name),
-                spec.name
+                super::spec::with_article(spec.name)
             );
             self.found.error(at, message, fix);
             return None;

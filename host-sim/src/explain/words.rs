@@ -15,7 +15,7 @@ pub fn text(d: &Driveline, data: &TableData, way: &Explained, width: usize) -> S
         out += &one_step(d, data, step, i + 1, width);
     }
     match &way.blocked {
-        Some(blocked) => out += &paragraph(&why(d, data, blocked), 2, width),
+        Some(blocked) => out += &paragraph(&blocked_text(d, data, blocked), 2, width),
         None => {
             let gap = way.gap_s();
             let push = if gap > 0.0 {
@@ -110,7 +110,8 @@ fn opening(d: &Driveline, step: &StepExplained, lock: &str) -> Vec<String> {
     sentences
 }
 
-fn why(d: &Driveline, data: &TableData, blocked: &Blocked) -> String {
+/// Why a way ends before its target, one or two sentences.
+pub fn blocked_text(d: &Driveline, data: &TableData, blocked: &Blocked) -> String {
     let verb = |step: u16| {
         let row = &data.steps[usize::from(step)];
         let verb = if row.action == Action::Close { "close" } else { "open" };

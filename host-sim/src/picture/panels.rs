@@ -1,7 +1,7 @@
 //! The parts a timeline is stacked from: frames with axes, line panels, slip strips, lanes.
 
 use super::columns::Columns;
-use super::scale::{round_range, slip_scale, thinned, tick_text, ticks};
+use super::scale::{multiples, round_range, slip_scale, thinned, tick_text, ticks};
 use super::svg::{Anchor, Svg, length};
 
 /// Colours that stay apart for colour-blind eyes and in grey print together with the line
@@ -60,11 +60,9 @@ pub(super) fn line_panel(
     let range = lines.iter().filter_map(|l| columns.range(l.series));
     let (low, high) = range.fold((0.0, 0.0), |(a, b): (f64, f64), r| (a.min(r.0), b.max(r.1)));
     let want = (height / 34.0).round().max(2.0) as usize;
-    let (low, high) = round_range(low, high, want);
-    let y = |v: f64| top + height * (high - v) / (high - low);
-    let values = ticks(low, high, want);
-    let step = if values.len() > 1 { values[1] - values[0] } else { 1.0 };
-    for value in values {
+    let (low, high, step) = round_range(low, high, want);
+    let y = |v: f64| top + height * (high - v.clamp(low, high)) / (high - low);
+    for value in multiples(low, high, step) {
         let line = if value == 0.0 { "#8a9097" } else { "#e6e8eb" };
         let at = y(value);
         svg.line((LEFT, at), (LEFT + PLOT, at), &format!("stroke=\"{line}\" stroke-width=\"1\""));
@@ -174,10 +172,14 @@ pub(super) fn name_lane(
         };
         let (x, width) = (LEFT + from * PLOT, ((to - from) * PLOT).max(1.0));
         svg.rect(x, top, width, height, "fill=\"#e4e8ec\" stroke=\"#7d858e\" stroke-width=\"0.8\"");
-        if width > 5.5 * name.chars().count() as f64 + 4.0 {
-            let middle = (x + 0.5 * width, top + height - 5.0);
-            svg.text(middle, Anchor::Middle, name, "class=\"box\"");
-        }
+        let room = ((width - 4.0) / 5.6).max(0.0) as usize;
+        let words = match name.chars().count() {
+            n if n <= room => name.clone(),
+            _ if room >= 4 => name.chars().take(room - 1).chain(['\u{2026}']).collect(),
+            _ => continue,
+        };
+        let middle = (x + 0.5 * width, top + height - 5.0);
+        svg.text(middle, Anchor::Middle, &words, "class=\"box\"");
     }
 }
 
@@ -191,5 +193,5 @@ pub(super) fn time_axis(svg: &mut Svg, y: f64, duration_s: f64) {
         svg.line((x, y), (x, y + 4.0), "stroke=\"#555\" stroke-width=\"1\"");
         svg.text((x, y + 15.0), Anchor::Middle, &tick_text(value, step), "class=\"tick\"");
     }
-    svg.text((LEFT + PLOT + 12.0, y + 15.0), Anchor::Start, "time, s", "class=\"tick\"");
+    svg.text((LEFT + PLOT + 24.0, y + 15.0), Anchor::Start, "time, s", "class=\"tick\"");
 }

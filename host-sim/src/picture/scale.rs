@@ -7,7 +7,11 @@ pub fn ticks(low: f64, high: f64, want: usize) -> Vec<f64> {
     if !span.is_finite() || span <= 0.0 || want == 0 {
         return Vec::new();
     }
-    let step = round_step(span / want as f64);
+    multiples(low, high, round_step(span / want as f64))
+}
+
+/// The multiples of `step` within `low..=high`.
+pub fn multiples(low: f64, high: f64, step: f64) -> Vec<f64> {
     let first = (low / step - 1e-9).ceil() as i64;
     let last = (high / step + 1e-9).floor() as i64;
     (first..=last).map(|k| k as f64 * step).collect()
@@ -37,14 +41,20 @@ pub fn tick_text(value: f64, step: f64) -> String {
     }
 }
 
-/// A range that holds `low..=high` and zero, widened to round values.
-pub fn round_range(low: f64, high: f64, want: usize) -> (f64, f64) {
+/// A range that holds `low..=high` and zero, widened to multiples of a round step, and the step.
+pub fn round_range(low: f64, high: f64, want: usize) -> (f64, f64, f64) {
     let (low, high) = (low.min(0.0), high.max(0.0));
     if !(high - low).is_finite() || high - low < 1e-9 {
-        return (-1.0, 1.0);
+        return (-1.0, 1.0, 1.0);
     }
+    // A sliver on the other side of zero widens the range by no whole step.
+    let (low, high) = match high - low {
+        span if -low < 0.02 * span => (0.0, high),
+        span if high < 0.02 * span => (low, 0.0),
+        _ => (low, high),
+    };
     let step = round_step((high - low) / want.max(1) as f64);
-    ((low / step + 1e-9).floor() * step, (high / step - 1e-9).ceil() * step)
+    ((low / step + 1e-9).floor() * step, (high / step - 1e-9).ceil() * step, step)
 }
 
 /// A slip as a share of `limit`: itself within, and 1 + log10 of it beyond, signed.
@@ -101,9 +111,10 @@ mod tests {
 
     #[test]
     fn ranges_hold_zero_and_end_at_round_values() {
-        assert_eq!(round_range(120.0, 3400.0, 4), (0.0, 4000.0));
-        assert_eq!(round_range(-80.0, 90.0, 4), (-100.0, 100.0));
-        assert_eq!(round_range(0.0, 0.0, 4), (-1.0, 1.0));
+        assert_eq!(round_range(120.0, 3400.0, 4), (0.0, 4000.0, 1000.0));
+        assert_eq!(round_range(-80.0, 90.0, 4), (-100.0, 100.0, 50.0));
+        assert_eq!(round_range(-1.0, 90.0, 4), (0.0, 100.0, 50.0));
+        assert_eq!(round_range(0.0, 0.0, 4), (-1.0, 1.0, 1.0));
     }
 
     #[test]

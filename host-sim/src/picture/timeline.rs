@@ -16,8 +16,6 @@ use crate::driveline::Driveline;
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Most steps that are marked and listed.
 const MOST_STEPS: usize = 48;
-/// Markers nearer than this share one label, px.
-const CLUSTER_PX: f64 = 20.0;
 const GAP: f64 = 26.0;
 
 /// Words around the picture.
@@ -314,18 +312,13 @@ impl Timeline {
             let style = "stroke=\"#555\" stroke-width=\"0.6\" stroke-dasharray=\"2 3\"";
             svg.line((x, top - 4.0), (x, bottom), style);
             match clusters.last_mut() {
-                Some(last) if x - self.x(self.steps[last.0].0) < CLUSTER_PX => last.1 = i,
+                Some(last) if x < self.x(self.steps[last.0].0) + label_width(*last) => last.1 = i,
                 _ => clusters.push((i, i)),
             }
         }
-        for (first, last) in clusters {
-            let label = if first == last {
-                format!("{}", first + 1)
-            } else {
-                format!("{}\u{2013}{}", first + 1, last + 1)
-            };
-            let at = (self.x(self.steps[first].0), top - 8.0);
-            svg.text(at, Anchor::Start, &label, "class=\"small\"");
+        for cluster in clusters {
+            let at = (self.x(self.steps[cluster.0].0), top - 8.0);
+            svg.text(at, Anchor::Start, &label(cluster), "class=\"small\"");
         }
         for finding in findings.iter().take(MOST_STEPS) {
             let x = self.x(finding.t_s);
@@ -381,6 +374,20 @@ impl Timeline {
                     Rigid-shaft plant, invented data: evidence for review, no certificate.";
         svg.text((LEFT, y + 12.0), Anchor::Start, note, "class=\"small\"");
     }
+}
+
+/// "3", or "3-5" for steps that stand close together.
+fn label((first, last): (usize, usize)) -> String {
+    if first == last {
+        format!("{}", first + 1)
+    } else {
+        format!("{}\u{2013}{}", first + 1, last + 1)
+    }
+}
+
+/// Room that a label needs, px, were it to grow by one step.
+fn label_width((first, last): (usize, usize)) -> f64 {
+    6.0 * label((first, last + 1)).chars().count() as f64 + 3.0
 }
 
 /// What the fills of the three lanes mean.

@@ -1,0 +1,210 @@
+//! From the text of a scenario file to a setup that can run.
+
+use crate::drive::closed_loop::Setup;
+use crate::drive::driver::Wish;
+use crate::drive::faults::{Injected, TimedFault};
+use crate::drive::scenario::Scenario;
+use crate::drive::scenario::keys::SCENARIO;
+use crate::driveline::diagnostics::Diagnostics;
+use crate::driveline::fields::{Fields, Names};
+use crate::driveline::walk::{self, Walked};
+use crate::driveline::{Driveline, source};
+use crate::plant::{ActuatorFault, SwitchFault};
+
+/// See [`super::parse`].
+pub(super) fn parse(
+    name: &str,
+    text: &str,
+    driveline: &Driveline,
+) -> Result<Scenario, Diagnostics> {
+    let text = source::text_of(name, text.as_bytes())?;
+    let mut found = Diagnostics::new(name, &text);
+    if text.trim().is_empty() {
+        let fix = "copy one of the ready scenarios and change it";
+        found.whole("the file is empty", fix);
+        return Err(found);
+    }
+    let Some(parsed) = source::parse(&text, &mut found) else { return Err(found) };
+    if !walk::version_is_known(&SCENARIO, &parsed.document, &mut found) {
+        return Err(found);
+    }
+    let names = names_of(driveline);
+    let walked = walk::walk(&SCENARIO, &parsed.document, &parsed.gaps, names, &mut found);
+    check(&walked, driveline, &mut found);
+    if found.has_errors() {
+        return Err(found);
+    }
+    let built = build(&walked, driveline);
+    let Some((name, about, setup)) = built else {
+        found.whole("the file cannot be made into a drive", "please report this file");
+        return Err(found);
+    };
+    Ok(Scenario { name, about, setup, warnings: found })
+}
+
+/// The names that a scenario may use.
+fn names_of(driveline: &Driveline) -> Names {
+    let mut names = Names::new();
+    names.insert("shaft", driveline.shafts.iter().map(|s| s.name.clone()).collect());
+    names.insert("lock", driveline.locks.iter().map(|l| l.name.clone()).collect());
+    names.insert("machine", driveline.machines.iter().map(|m| m.name.clone()).collect());
+    names.insert("sensor", driveline.sensors.iter().map(|s| s.name.clone()).collect());
+    let arrangements = driveline.arrangements.iter().map(|a| a.name.clone()).collect();
+    names.insert("arrangement", arrangements);
+    names
+}
+
+/// What the values mean together.
+fn check(walked: &Walked, driveline: &Driveline, found: &mut Diagnostics) {
+    let duration = walked.root.number("duration_s").unwrap_or(f64::INFINITY);
+    for (table, strictly) in
+        [("speed", false), ("pedal", false), ("grade", false), ("request", true)]
+    {
+        rising(walked.all(table), strictly, found);
+        late(walked.all(table), "t_s", duration, found);
+    }
+    late(walked.all("fault"), "from_s", duration, found);
+    if let (Some(pedal), true) = (walked.one("pedal"), walked.one("speed").is_some()) {
+        let message = "the driver cannot follow both [[speed]] and [[pedal]] points";
+        found.error(pedal.at.clone(), message, "keep one kind of points and remove the other");
+    }
+    let top = driveline.vehicle.as_ref().map_or(f64::INFINITY, |v| v.max_speed_kmh);
+    let start = Some(&walked.root).filter(|f| f.has("start_speed_kmh"));
+    let points = walked.all("speed").iter().map(|f| (f, "kmh"));
+    for (fields, key) in points.chain(start.map(|f| (f, "start_speed_kmh"))) {
+        if let Some(speed) = fields.number(key).filter(|s| s.abs() > top) {
+            found.warning(
+                fields.span(key),
+                format!("{speed} km/h is above the vehicle's {top} km/h"),
+                "lower it, or expect shafts above their limits",
+            );
+        }
+    }
+    walked.all("fault").iter().for_each(|f| fault_makes_sense(f, driveline, found));
+}
+
+/// Times must rise from entry to entry; two points of a profile may share a time (a jump).
+fn rising(list: &[Fields], strictly: bool, found: &mut Diagnostics) {
+    for pair in list.windows(2) {
+        let (Some(before), Some(now)) = (pair[0].number("t_s"), pair[1].number("t_s")) else {
+            continue;
+        };
+        if now < before || strictly && now == before {
+            found.error(
+                pair[1].span("t_s"),
+                format!("`t_s` is {now} after {before}: times must rise"),
+                "put the entries in the order of their times",
+            );
+        }
+    }
+}
+
+/// What comes after the end never happens.
+fn late(list: &[Fields], key: &str, duration: f64, found: &mut Diagnostics) {
+    for fields in list {
+        if let Some(time) = fields.number(key).filter(|t| *t > duration) {
+            found.warning(
+                fields.span(key),
+                format!("{time} s is after the end of the drive at {duration} s"),
+                "lengthen `duration_s`, or remove what never happens",
+            );
+        }
+    }
+}
+
+fn fault_makes_sense(f: &Fields, driveline: &Driveline, found: &mut Diagnostics) {
+    if let (Some(from), Some(to)) = (f.number("from_s"), f.number("to_s"))
+        && to <= from
+    {
+        let message = format!("the fault ends at {to} s, not after it begins at {from} s");
+        found.error(f.span("to_s"), message, "write a later `to_s`, or leave it out");
+    }
+    let Some(kind) = f.word("kind") else { return };
+    if kind.starts_with("engine-") && driveline.engine().is_none() {
+        let message = format!("`{kind}` needs an engine, but the driveline has none");
+        found.error(f.span("kind"), message, "choose another kind of fault");
+    }
+    let lock = f.index("target").filter(|_| kind.starts_with("switch-"));
+    if let Some(lock) = lock.and_then(|i| driveline.locks.get(i)).filter(|l| !l.has_switch) {
+        let message = format!("the lock `{}` has no position switch that could fail", lock.name);
+        found.error(f.span("target"), message, "choose a lock with a switch");
+    }
+}
+
+/// Name, sentence and setup of a file without errors.
+fn build(walked: &Walked, driveline: &Driveline) -> Option<(String, String, Setup)> {
+    let root = &walked.root;
+    let points = |table: &str, key: &str| -> Option<Vec<(f64, f64)>> {
+        walked.all(table).iter().map(|f| Some((f.number("t_s")?, f.number(key)?))).collect()
+    };
+    let speed = points("speed", "kmh")?;
+    let pedal = points("pedal", "share")?;
+    let start_speed_kmh =
+        root.number("start_speed_kmh").or(speed.first().map(|p| p.1)).unwrap_or(0.0);
+    let wish = match (pedal.is_empty(), speed.is_empty()) {
+        (false, _) => Wish::Pedal(pedal),
+        (true, true) => Wish::Speed(vec![(0.0, start_speed_kmh)]),
+        (true, false) => Wish::Speed(speed),
+    };
+    let grade = points("grade", "percent")?.into_iter().map(|(t, p)| (t, p / 100.0)).collect();
+    let setup = Setup {
+        duration_s: root.number("duration_s")?,
+        start_speed_kmh,
+        start_arrangement: root.index("start_arrangement"),
+        start_charge: root.number("start_charge").unwrap_or_else(|| usual_charge(driveline)),
+        wish,
+        grade,
+        requests: walked
+            .all("request")
+            .iter()
+            .map(|f| Some((f.number("t_s")?, f.index("arrangement")?)))
+            .collect::<Option<_>>()?,
+        faults: walked.all("fault").iter().map(timed_fault).collect::<Option<_>>()?,
+    };
+    Some((root.word("name")?.to_string(), root.word("about")?.to_string(), setup))
+}
+
+/// The middle of the battery's window.
+fn usual_charge(driveline: &Driveline) -> f64 {
+    driveline.battery.as_ref().map_or(0.5, |b| 0.5 * (b.charge_window[0] + b.charge_window[1]))
+}
+
+fn timed_fault(f: &Fields) -> Option<TimedFault> {
+    Some(TimedFault {
+        from_s: f.number("from_s")?,
+        to_s: f.number("to_s").unwrap_or(f64::INFINITY),
+        fault: injected(f)?,
+    })
+}
+
+fn injected(f: &Fields) -> Option<Injected> {
+    let kind = f.word("kind")?;
+    let target = f.index("target");
+    let value = f.number("value");
+    Some(match kind {
+        "lock-stuck-open" => Injected::Actuator(target?, ActuatorFault::StuckOpen),
+        "lock-stuck-closed" => Injected::Actuator(target?, ActuatorFault::StuckClosed),
+        "lock-opens" => Injected::Actuator(target?, ActuatorFault::OpensByItself),
+        "lock-closes" => Injected::Actuator(target?, ActuatorFault::ClosesByItself),
+        "lock-slow-close" => Injected::SlowClose(target?, value?),
+        "lock-slow-release" => Injected::SlowRelease(target?, value?),
+        "lock-drag" => Injected::ExtraDrag(target?, value?),
+        "switch-stuck-open" => Injected::Switch(target?, SwitchFault::StuckOpen),
+        "switch-stuck-closed" => Injected::Switch(target?, SwitchFault::StuckClosed),
+        "switch-missing" => Injected::Switch(target?, SwitchFault::Missing),
+        "sensor-bias" => Injected::SensorBias(target?, value?),
+        "sensor-scale" => Injected::SensorScale(target?, value?),
+        "sensor-sign" => Injected::SensorScale(target?, -1.0),
+        "sensor-dropout" => Injected::SensorDropout(target?),
+        "sensor-stuck" => Injected::SensorStuck(target?),
+        "machine-lost" => Injected::TorqueLost(target?),
+        "machine-sign" => Injected::TorqueWrongSign(target?),
+        "machine-lag" => Injected::TorqueSlow(target?, value?),
+        "machine-silent" => Injected::TorqueReportLost(target?),
+        "engine-stall" => Injected::EngineStall,
+        "engine-no-start" => Injected::EngineNoStart,
+        "supply-lost" => Injected::SupplyLost,
+        "reset" => Injected::SupervisorReset,
+        _ => return None,
+    })
+}
