@@ -178,7 +178,7 @@ fn a_run_that_cannot_start_says_why() {
     let too_much = Setup { start_arrangement: Some(0), ..setup(30.0, 1.0, &[]) };
     demo.driveline.vehicle = None;
     let refused = Run::new(&demo.driveline, demo.table.table(), &too_much, 1);
-    let sentence = refused.err().expect("no vehicle, no drive").to_string();
+    let sentence = refused.expect_err("no vehicle, no drive").to_string();
     assert!(sentence.contains("vehicle"), "{sentence}");
 }
 
