@@ -52,7 +52,9 @@ pub fn files() -> Result<Vec<Generated>, String> {
 fn timeline(name: &str, scenario_name: &str) -> Result<String, String> {
     let (d, data) = demo_table(name)?;
     let k = kinematics::analyse(&d).map_err(|e| format!("demo {name}: {e}"))?;
-    let scenario = scenario::read(scenario_name, &d).map_err(|e| e.to_string())?;
+    let ready = scenario::by_name(scenario_name)
+        .ok_or_else(|| format!("there is no ready scenario {scenario_name:?}"))?;
+    let scenario = scenario::parse(scenario_name, ready.text, &d).map_err(|e| e.to_string())?;
     let outcome = simulate(&d, &k, data.table(), &scenario.setup, SEED, None)
         .map_err(|e| format!("{scenario_name}: {e}"))?;
     let heading =

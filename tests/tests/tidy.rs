@@ -19,7 +19,7 @@ const TOP: [&str; 11] = [
     "tests",
 ];
 /// Most lines of code (neither blank nor comment) of a file before its unit tests.
-const MOST_CODE_LINES: usize = 400;
+const MOST_CODE_LINES: usize = 420;
 /// Most lines of a file before its unit tests, comments and all.
 const MOST_LINES: usize = 500;
 /// Most lines of a function, signature and closing brace included.
@@ -99,7 +99,7 @@ fn length(path: &str, text: &str) -> Vec<String> {
 #[test]
 fn no_file_is_too_long() {
     let tests = "#[cfg(test)]\nmod tests {\n".to_string() + &"x\n".repeat(900);
-    assert_eq!(length("a.rs", &"x\n".repeat(401)).len(), 1);
+    assert_eq!(length("a.rs", &"x\n".repeat(421)).len(), 1);
     assert_eq!(length("a.rs", &"// x\n".repeat(501)).len(), 1);
     assert!(length("a.rs", &("// x\n".repeat(490) + &tests)).is_empty());
     none(&over(|p| is_rust(p) && !is_generated(p), length));

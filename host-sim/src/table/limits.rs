@@ -69,12 +69,7 @@ pub(super) fn measure_lock(
     let span_s = f64::from(rate_ticks(d)) * d.timing.tick_ms / 1000.0;
     let rate_left = rate * span_s - row.change_noise(d);
     if left <= 0.0 || rate_left <= 0.0 {
-        return Err(format!(
-            "the sensors are too poor for the slip limit of {name:?}: of {limit_rpm:.1} rpm, \
-             sensor error takes {:.1} and the age of the measurement {:.1}: use better sensors, \
-             a shorter latency_ms or tick_ms, or a larger engage_slip_max_rpm",
-            margin.sensor, margin.latency
-        ));
+        return Err(too_poor(name, &margin));
     }
     let (close_ms, heat) = match &lock.kind {
         LockKind::Friction(f) => (lock.close_ms + f.ramp_ms, heat_data(d, lock, f)),
@@ -101,6 +96,15 @@ pub(super) fn measure_lock(
         rise_max_k: heat.2 as f32,
     };
     Ok(MeasuredLock { data, margin })
+}
+
+fn too_poor(name: &str, margin: &Margin) -> String {
+    format!(
+        "the sensors are too poor for the slip limit of {name:?}: of {:.1} rpm, sensor error takes \
+         {:.1} and the age of the measurement {:.1}: use better sensors, a shorter latency_ms or \
+         tick_ms, or a larger engage_slip_max_rpm",
+        margin.limit, margin.sensor, margin.latency
+    )
 }
 
 /// The slip of a lock over the sensors; a sentence when they do not determine it.
