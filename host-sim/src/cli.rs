@@ -3,7 +3,8 @@
 use clap::{Args, Parser, Subcommand};
 
 use crate::table::command::Form;
-use crate::{driveline, explain, review, survey, table};
+use crate::{drive, driveline, explain, review, survey, table};
+use crate::{drive, driveline, explain, review, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -50,6 +51,13 @@ enum Command {
     Explain(ExplainArgs),
     /// The main job: survey, table and judged drives between all arrangements, as a folder
     Review(ReviewArgs),
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
+#[derive(Args, Debug)]
+    /// Drive a scenario: supervisor and full plant in closed loop, watched by the judges
+    Drive(DriveArgs),
 }
 
 #[derive(Args, Debug)]
@@ -84,6 +92,24 @@ struct ExplainArgs {
 }
 
 #[derive(Args, Debug)]
+struct DriveArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Scenario file, or a ready scenario by its name
+    scenario: String,
+    /// Write the trace of every tick as CSV there (- is stdout)
+    #[arg(long, value_name = "PATH")]
+    trace: Option<String>,
+    /// Write every N-th tick of the trace only
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..))]
+    every: u64,
+    /// Write the timeline as SVG there (- is stdout)
+    #[arg(long, value_name = "PATH")]
+    svg: Option<String>,
+    /// Write the summary as JSON there (- is stdout)
+    #[arg(long, value_name = "PATH")]
+    json: Option<String>,
+    /// Seed of all chance: sensor errors and noise, dog positions
 struct ReviewArgs {
     /// Driveline file or demo (default: the demo shuttle)
     file: Option<String>,
@@ -111,20 +137,3 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
-        Command::Review(args) => review::review(&review::Options {
-            file: args.file.unwrap_or_else(|| driveline::DEMOS[0].to_owned()),
-            out: args.out,
-            force: args.force,
-            seed: args.seed,
-        }),
-    }
-}
-
-fn form(args: &TableArgs) -> Form {
-    match args {
-        TableArgs { rust: true, .. } => Form::Rust,
-        TableArgs { json: true, .. } => Form::Json,
-        TableArgs { diagram: true, .. } => Form::Diagram,
-        _ => Form::Text,
-    }
-}

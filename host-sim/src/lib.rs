@@ -7,6 +7,7 @@ pub mod drive;
 pub mod driveline;
 pub mod exact;
 pub mod explain;
+pub mod generated;
 pub mod input;
 pub mod kinematics;
 pub mod picture;

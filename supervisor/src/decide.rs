@@ -140,6 +140,14 @@ fn stands<G: Guards>(table: &Table, guards: &mut G, arrangement: u8, set: Bits) 
     data.closed == set && (data.engine != EngineUse::On || guards.engine_running())
 }
 
+/// Whether a standing arrangement is inside its road-speed window, or is the fallback itself.
+fn fits<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> bool {
+    let fallback = table.set(set).fallback;
+    (0..table.arrangements.len() as u8).any(|a| {
+        stands(table, guards, a, set) && (a == fallback || guards.arrangement_in_window(a))
+    })
+}
+
 fn any_stands<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> bool {
     (0..table.arrangements.len() as u8).any(|a| stands(table, guards, a, set))
 }
@@ -207,7 +215,11 @@ fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
         return stay_plan(table, state, guards, set);
     };
     if stands(table, guards, route.target, set) {
-        arrive(state, route.target);
+        if guards.arrangement_in_window(route.target) || state.given_up {
+            arrive(state, route.target);
+        } else {
+            leave(table, state, route.target);
+        }
         return Plan::Arrangement(route.target);
     }
     if table.arrangements.get(route.target as usize).is_some_and(|a| a.closed == set) {
@@ -254,7 +266,7 @@ fn next_route<G: Guards>(table: &Table, state: &State, guards: &mut G, set: Bits
         Some(target) if !state.given_up => {
             Some(state.route.filter(|r| r.target == target).unwrap_or(Route { target, way: 0 }))
         }
-        _ if at_arrangement => None,
+        _ if at_arrangement && fits(table, guards, set) => None,
         _ => {
             let target = table.set(set).fallback;
             let known = usize::from(target) < table.arrangements.len();
@@ -273,6 +285,15 @@ fn arrive(state: &mut State, target: u8) {
     state.blocked = 0;
     if state.request.accepted() == Some(target) && !state.given_up {
         state.refusal = None;
+    }
+}
+
+/// The arrangement stands, but the road speed has left its window: after a while it is left
+/// for the fallback, before a shaft overspeeds or the engine is dragged below idle.
+fn leave(table: &Table, state: &mut State, arrangement: u8) {
+    state.blocked = state.blocked.saturating_add(1);
+    if state.blocked >= table.timing.retry_wait {
+        give_up(state, Refusal::ArrangementSpeed { arrangement });
     }
 }
 

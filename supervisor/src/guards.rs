@@ -15,6 +15,8 @@ pub struct SlipBits {
     pub known: bool,
     /// Within the tightened limit for closing.
     pub within: bool,
+    /// Within the smaller limit for beginning to close; implies `within`.
+    pub near: bool,
     /// Changing no faster than the margin allows for.
     pub steady: bool,
     /// Too large for the sides to be locked together.
@@ -24,7 +26,7 @@ pub struct SlipBits {
 impl SlipBits {
     /// Whether the lock may begin to close.
     pub const fn ready(self) -> bool {
-        self.known && self.within && self.steady
+        self.known && self.near && self.steady
     }
 }
 

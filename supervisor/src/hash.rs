@@ -116,7 +116,7 @@ fn row_limit(crc: &mut Crc32c, row: &SpeedRow, sensors: u8, max: f32) {
 fn locks(crc: &mut Crc32c, table: &Table) {
     for lock in table.locks {
         row_limit(crc, &lock.slip_row, lock.sensors.0, lock.slip_max);
-        crc.row(&[lock.moving_min, lock.rate_max]);
+        crc.row(&[lock.begin_max, lock.moving_min, lock.rate_max]);
         crc.u8(u8::from(lock.dog) | u8::from(lock.has_switch) << 1);
         let ticks =
             [lock.close_ticks, lock.close_timeout, lock.release_ticks, lock.release_timeout];

@@ -43,6 +43,7 @@ pub struct Reading<'a> {
     implausible: Bits,
     known: Bits,
     within: Bits,
+    near: Bits,
     steady: Bits,
     moving: Bits,
 }
@@ -110,6 +111,7 @@ impl<'a> Reading<'a> {
             implausible: Bits::EMPTY,
             known: Bits::EMPTY,
             within: Bits::EMPTY,
+            near: Bits::EMPTY,
             steady: Bits::EMPTY,
             moving: Bits::EMPTY,
         };
@@ -140,6 +142,7 @@ impl<'a> Reading<'a> {
             let change_known = self.change_known.contains(lock.sensors);
             self.known = self.known.with(i, known);
             self.within = self.within.with(i, known && slip <= lock.slip_max);
+            self.near = self.near.with(i, known && slip <= lock.begin_max);
             self.moving = self.moving.with(i, known && slip > lock.moving_min);
             let steady = change <= lock.rate_max * self.age_share;
             self.steady = self.steady.with(i, known && change_known && steady);
@@ -156,9 +159,9 @@ impl<'a> Reading<'a> {
         all.without(self.trusted())
     }
 
-    /// Locks whose slip is known, within its limit and steady.
+    /// Locks whose slip is known, small enough to begin to close, and steady.
     pub fn ready_locks(&self) -> Bits {
-        self.known.and(self.within).and(self.steady)
+        self.known.and(self.near).and(self.steady)
     }
 
     /// Locks whose sides move apart for sure.
@@ -233,6 +236,7 @@ impl Guards for Reading<'_> {
         SlipBits {
             known: self.known.has(lock),
             within: self.within.has(lock),
+            near: self.near.has(lock),
             steady: self.steady.has(lock),
             moving: self.moving.has(lock),
         }

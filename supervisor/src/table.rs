@@ -105,8 +105,11 @@ pub struct Lock {
     pub slip_row: SpeedRow,
     /// Sensors the slip row reads.
     pub sensors: Bits,
-    /// Largest measured slip at which it may close, rad/s (tightened).
+    /// Largest measured slip at which a closing may go on, rad/s (tightened).
     pub slip_max: f32,
+    /// Largest measured slip at which a closing may begin, rad/s: less than `slip_max`, so that
+    /// what is left of the synchronising does not carry it out again.
+    pub begin_max: f32,
     /// Measured slip above this proves that the sides truly move apart, rad/s.
     pub moving_min: f32,
     /// Largest believed change of slip over [`Timing::rate_ticks`], rad/s.

@@ -1,9 +1,11 @@
 //! Junk and damaged driveline files: an error, never a panic, never slow.
 
+use std::cell::Cell;
 use std::time::{Duration, Instant};
 
 use host_sim::driveline::{self, DEMOS, Failure};
 use proptest::prelude::*;
+use proptest::test_runner::TestRunner;
 
 /// Read; whatever is refused must also be shown without a panic, in reasonable lines.
 fn read(text: &str) -> Option<driveline::Checked> {
@@ -135,10 +137,30 @@ fn snippet() -> impl Strategy<Value = String> {
     ]
 }
 
+/// Make the next number that stands alone behind "=" a little or much smaller or larger.
+fn scale_a_number(text: &mut Vec<char>, from: usize, how: usize) {
+    let factor = [0.5, 0.8, 0.9, 0.95, 0.99, 1.0, 1.01, 1.02, 1.05, 1.1, 1.2, 1.5, 100.0][how % 13];
+    let line = |at: usize| text[at..].iter().take_while(|c| **c != '\n').collect::<String>();
+    for at in from..text.len() {
+        if text[at] != '=' {
+            continue;
+        }
+        let value = line(at + 1);
+        let Ok(number) = value.trim().parse::<f64>() else { continue };
+        let scaled = number * factor;
+        let scaled =
+            if value.contains('.') { format!(" {scaled}") } else { format!(" {scaled:.0}") };
+        drop(
+            text.splice(at + 1..at + 1 + value.chars().count(), scaled.chars()).collect::<Vec<_>>(),
+        );
+        return;
+    }
+}
+
 /// A damaged demo file: some stretches deleted, some put in, some lines doubled or exchanged.
 fn damaged() -> impl Strategy<Value = String> {
-    let change = (0usize..3, any::<prop::sample::Index>(), 0usize..12, snippet());
-    (0..DEMOS.len(), prop::collection::vec(change, 1..6)).prop_map(|(demo, changes)| {
+    let change = (0usize..8, any::<prop::sample::Index>(), 0usize..12, snippet());
+    (0..DEMOS.len(), prop::collection::vec(change, 1..5)).prop_map(|(demo, changes)| {
         let mut text: Vec<char> = driveline::demo(DEMOS[demo]).expect("embedded").chars().collect();
         for (how, at, length, put) in changes {
             if text.is_empty() {
@@ -149,6 +171,7 @@ fn damaged() -> impl Strategy<Value = String> {
             match how {
                 0 => drop(text.drain(from..to)),
                 1 => drop(text.splice(from..from, put.chars()).collect::<Vec<_>>()),
+                2..=5 => scale_a_number(&mut text, from, length),
                 _ => {
                     // Replace what stands after the next "=".
                     let Some(equals) = text[from..].iter().position(|c| *c == '=') else {
@@ -170,21 +193,6 @@ fn damaged() -> impl Strategy<Value = String> {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 1500, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// Nothing panics; what is accepted is accepted again with the same result.
-    #[test]
-    fn damaged_demos_are_read_or_refused(text in damaged()) {
-        if let Some(checked) = read(&text) {
-            let again = read(&text).expect("accepted before");
-            prop_assert_eq!(&checked.driveline, &again.driveline);
-            let d = &checked.driveline;
-            prop_assert!(d.locks.len() <= 8 && d.shafts.len() <= 16 && d.sensors.len() <= 8);
-            prop_assert!(d.locks.iter().all(|l| l.a < d.shafts.len() && l.b != Some(l.a)));
-            prop_assert!(d.arrangements.iter().all(|a| u32::from(a.closed) < 1 << d.locks.len()));
-            prop_assert!(d.planetaries.iter().all(|p| p.ring_teeth > p.sun_teeth));
-            let _ = checked.warnings.render(false);
-        }
-    }
-
     /// Any bytes at all.
     #[test]
     fn any_bytes_are_refused(bytes in prop::collection::vec(any::<u8>(), 0..300)) {
@@ -196,4 +204,32 @@ proptest! {
     fn any_toml_like_text_is_refused(text in "([\\[\\]{}=\"'#,.\\-_a-c0-9 \t\r\n]|name|format|shaft|\u{e4}){0,80}") {
         prop_assert!(read(&text).is_none());
     }
+}
+
+/// Nothing panics; what is accepted is accepted again with the same result; and damage of both
+/// kinds is really tried: some that is refused, some that is not seen.
+#[test]
+fn damaged_demos_are_read_or_refused() {
+    let config = ProptestConfig { cases: 1500, failure_persistence: None, ..Default::default() };
+    let (accepted, refused) = (Cell::new(0), Cell::new(0));
+    let judged = TestRunner::new(config).run(&damaged(), |text| {
+        let Some(checked) = read(&text) else {
+            refused.set(refused.get() + 1);
+            return Ok(());
+        };
+        accepted.set(accepted.get() + 1);
+        let again = read(&text).expect("accepted before");
+        prop_assert_eq!(&checked.driveline, &again.driveline);
+        let d = &checked.driveline;
+        prop_assert!(d.locks.len() <= 8 && d.shafts.len() <= 16 && d.sensors.len() <= 8);
+        prop_assert!(d.locks.iter().all(|l| l.a < d.shafts.len() && l.b != Some(l.a)));
+        prop_assert!(d.arrangements.iter().all(|a| u32::from(a.closed) < 1 << d.locks.len()));
+        prop_assert!(d.planetaries.iter().all(|p| p.ring_teeth > p.sun_teeth));
+        let _ = checked.warnings.render(false);
+        Ok(())
+    });
+    if let Err(fault) = judged {
+        panic!("{fault}");
+    }
+    assert!(accepted.get() > 100 && refused.get() > 100, "{accepted:?} and {refused:?}");
 }

@@ -121,10 +121,10 @@ impl Governor {
         self.shape_demand(seen);
         self.prepare(seen.held);
         let joined = self.motions[&seen.held].0.engine_joined;
-        let speeds = self.planned(seen, joined);
+        let (speeds, room) = self.planned(seen, joined);
         let mut parts = [Part::Given; MAX_MACHINES];
         let mut asked = Asked {
-            output_nm: self.demand_nm,
+            output_nm: self.demand_nm * room,
             torque_nm: vec![0.0; count],
             acceleration_radps2: vec![0.0; count],
         };
@@ -208,8 +208,9 @@ impl Governor {
         self.driver_w += (power - self.driver_w) * (self.dt_s / POWER_FILTER_S).min(1.0);
     }
 
-    /// Planned speeds of the machines' shafts, and the engine's load as a side effect.
-    fn planned(&mut self, seen: &Seen, joined: bool) -> Vec<f64> {
+    /// Planned speeds of the machines' shafts and the share of the demand that leaves every
+    /// shaft inside its limits; the engine's load as a side effect.
+    fn planned(&mut self, seen: &Seen, joined: bool) -> (Vec<f64>, f64) {
         let mut wished = None;
         if let Some((m, engine)) = self.driveline.engine() {
             let runs = joined && seen.engine_running;
@@ -228,8 +229,11 @@ impl Governor {
             self.engine_load_nm += (load - self.engine_load_nm).clamp(-2.0 * step, step);
             wished = runs.then_some(next);
         }
-        let speeds = self.motions[&seen.held].1.speeds(seen.output_radps, wished);
-        self.driveline.machines.iter().map(|m| speeds[m.shaft]).collect()
+        let plan = &self.motions[&seen.held].1;
+        let speeds = plan.speeds(seen.output_radps, wished);
+        let drives = self.demand_nm * seen.output_radps > 0.0;
+        let room = if drives { plan.room(&speeds) } else { 1.0 };
+        (self.driveline.machines.iter().map(|m| speeds[m.shaft]).collect(), room)
     }
 
     /// What machine `m` does in the balance, and its value.

@@ -3,6 +3,7 @@
 pub mod balance;
 pub mod charge;
 pub mod closed_loop;
+pub mod command;
 pub mod dense;
 pub mod driver;
 pub mod faults;

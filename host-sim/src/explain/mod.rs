@@ -5,5 +5,5 @@ mod walk;
 mod words;
 
 pub use command::explain;
-pub use walk::{Blocked, Explained, StepExplained, explain_way, speeds_in};
+pub use walk::{Blocked, Explained, StepExplained, arrangement_speeds, explain_way, speeds_in};
 pub use words::{blocked_text, text};

@@ -121,11 +121,10 @@ pub fn speeds_in(d: &Driveline, k: &Kinematics, set: u8, given: &[(usize, f64)])
             }
         }
     };
-    for shaft in 0..d.shafts.len() {
-        add(&|i| basis[i][shaft], 0.0, 1e-6);
-    }
-    for &(shaft, value) in given {
-        add(&|i| basis[i][shaft], value, 1e6);
+    let small = (0..d.shafts.len()).map(|shaft| (shaft, 0.0, 1e-6));
+    let wished = given.iter().map(|&(shaft, value)| (shaft, value, 1e6));
+    for (shaft, value, weight) in small.chain(wished) {
+        add(&|i| basis[i][shaft], value, weight);
     }
     let q = solve(a);
     (0..d.shafts.len()).map(|s| basis.iter().zip(&q).map(|(b, q)| b[s] * q).sum()).collect()
@@ -149,8 +148,8 @@ fn solve(mut a: Vec<Vec<f64>>) -> Vec<f64> {
     (0..n).map(|i| if a[i][i].abs() > 1e-12 { a[i][n] / a[i][i] } else { 0.0 }).collect()
 }
 
-/// Speeds while an arrangement stands, by its duties.
-fn arrangement_speeds(
+/// Shaft speeds, rad/s, while an arrangement stands at an output speed (rad/s), by its duties.
+pub fn arrangement_speeds(
     d: &Driveline,
     k: &Kinematics,
     data: &TableData,

@@ -193,5 +193,5 @@ pub(super) fn time_axis(svg: &mut Svg, y: f64, duration_s: f64) {
         svg.line((x, y), (x, y + 4.0), "stroke=\"#555\" stroke-width=\"1\"");
         svg.text((x, y + 15.0), Anchor::Middle, &tick_text(value, step), "class=\"tick\"");
     }
-    svg.text((LEFT + PLOT + 12.0, y + 15.0), Anchor::Start, "time, s", "class=\"tick\"");
+    svg.text((LEFT + PLOT + 24.0, y + 15.0), Anchor::Start, "time, s", "class=\"tick\"");
 }

@@ -87,17 +87,19 @@ pub(super) fn measure_lock(
         LockKind::Dog(_) => (lock.close_ms, (0.0, 0.0, 0.0)),
     };
     let confirm = d.timing.confirm_timeout_ms;
+    let search = tooth_search_ms(lock);
     let data = t::Lock {
         slip_row: row.coefficients(),
         sensors: row.sensors(),
         slip_max: round_down(left),
+        begin_max: round_down(begin_limit(lock, left)),
         // A fifth more than healthy sensors can show while the sides are locked together.
         moving_min: (1.2 * error.fixed() + RPM) as f32,
         rate_max: round_down(rate_left),
         dog: matches!(lock.kind, LockKind::Dog(_)),
         has_switch: lock.has_switch,
         close_ticks: ticks(d, close_ms),
-        close_timeout: ticks(d, close_ms + confirm),
+        close_timeout: ticks(d, close_ms + confirm + search),
         release_ticks: ticks(d, lock.release_ms),
         release_timeout: ticks(d, lock.release_ms + confirm),
         heat_k_per_radps_tick: heat.0 as f32,
@@ -105,6 +107,30 @@ pub(super) fn measure_lock(
         rise_max_k: heat.2 as f32,
     };
     Ok(MeasuredLock { data, margin })
+}
+
+/// Largest slip at which a closing may begin, rad/s: halfway between what the machine is asked
+/// to bring the slip to (nothing, or a dog's offset) and the tightened limit.
+fn begin_limit(lock: &crate::driveline::Lock, left: f64) -> f64 {
+    match &lock.kind {
+        LockKind::Friction(_) => 0.5 * left,
+        LockKind::Dog(dog) => {
+            let offset = (dog.offset_rpm * RPM).min(left);
+            offset + 0.5 * (left - offset)
+        }
+    }
+}
+
+/// Longest time until a gap comes by for a dog that stands tooth on tooth: a pitch at half the
+/// offset speed, ms.
+fn tooth_search_ms(lock: &crate::driveline::Lock) -> f64 {
+    match &lock.kind {
+        LockKind::Dog(dog) if dog.offset_rpm > 0.0 => {
+            let pitch_deg = 360.0 / f64::from(dog.teeth);
+            1000.0 * pitch_deg / (6.0 * 0.5 * dog.offset_rpm)
+        }
+        _ => 0.0,
+    }
 }
 
 /// Heat per rad/s of slip and tick at full capacity (the safe side), K; cooling, ticks; limit, K.

@@ -101,32 +101,99 @@ pub(super) fn fastest_change_radps2(d: &Driveline) -> f64 {
 
 /// The best measurement of a quantity: of all sensor subsets that determine `form` in every
 /// motion of `motions`, the one with the smallest error. `None`: the sensors do not determine it.
+///
+/// Subsets are tried in floating point first, because there may be 256 of them; the one that is
+/// taken is solved exactly.
 pub(super) fn measure(d: &Driveline, motions: &[Row], form: &[Q]) -> Option<SensorRow> {
     let count = d.sensors.len();
     let values: Row = motions.iter().map(|motion| dot(motion, form)).collect();
-    let mut best: Option<(f64, SensorRow)> = None;
-    for subset in subsets_by_size(count) {
-        // More sensors than motions never help: a smaller subset has been tried.
-        if subset.len() > motions.len() {
-            break;
-        }
+    let numbers: Vec<f64> = values.iter().map(to_f64).collect();
+    let reads: Vec<Vec<f64>> = motions
+        .iter()
+        .map(|motion| d.sensors.iter().map(|s| to_f64(&motion[s.shaft])).collect())
+        .collect();
+    let mut scored: Vec<(f64, Vec<usize>)> = subsets_by_size(count)
+        .into_iter()
+        // More sensors than motions never help: a smaller subset does the same.
+        .filter(|subset| subset.len() <= motions.len())
+        .filter_map(|subset| {
+            let solution = determined(&reads, &numbers, &subset)?;
+            Some((score(d, &subset, &solution), subset))
+        })
+        .collect();
+    // The sort is stable: of equals, the smaller subset and the earlier sensors.
+    scored.sort_by(|a, b| (a.0 * 0.999_999).total_cmp(&b.0));
+    scored.iter().find_map(|(_, subset)| {
         let rows = motions
             .iter()
             .map(|motion| subset.iter().map(|&s| motion[d.sensors[s].shaft].clone()).collect())
             .collect();
-        let Some(solution) = Matrix::new(subset.len(), rows).solve(&values) else { continue };
+        let solution = Matrix::new(subset.len(), rows).solve(&values)?;
         let mut exact = vec![Q::zero(); count];
         for (&s, c) in subset.iter().zip(solution) {
             exact[s] = c;
         }
-        let row = SensorRow { exact };
-        let error = row.error(d);
-        let score = error.fixed() + error.age_s * d.timing.sync_rate_max_rpm_per_s * RPM;
-        if best.as_ref().is_none_or(|(s, _)| score < *s * 0.999_999) {
-            best = Some((score, row));
+        Some(SensorRow { exact })
+    })
+}
+
+/// Error of a measurement while speeds change as fast as machines are asked to.
+fn score(d: &Driveline, subset: &[usize], solution: &[f64]) -> f64 {
+    let used = || {
+        let pairs = subset.iter().zip(solution).filter(|(_, c)| c.abs() > 1e-9);
+        pairs.map(|(&s, c)| (c.abs(), &d.sensors[s]))
+    };
+    let youngest = used().map(|(_, s)| s.latency_ms).fold(f64::INFINITY, f64::min);
+    let youngest = if youngest.is_finite() { youngest } else { 0.0 };
+    let fastest = fastest_change_radps2(d);
+    let rate = d.timing.sync_rate_max_rpm_per_s * RPM;
+    used()
+        .map(|(c, s)| {
+            c * ((s.error_rpm + s.resolution_rpm / 2.0) * RPM
+                + (s.latency_ms - youngest) / 1000.0 * fastest)
+        })
+        .sum::<f64>()
+        + rate * (youngest + d.timing.tick_ms) / 1000.0
+}
+
+/// Coefficients of the subset's sensors that fulfil every row, by elimination with pivoting;
+/// `None` when there are none.
+fn determined(reads: &[Vec<f64>], values: &[f64], subset: &[usize]) -> Option<Vec<f64>> {
+    let cols = subset.len();
+    let mut rows: Vec<Vec<f64>> = reads
+        .iter()
+        .zip(values)
+        .map(|(row, value)| subset.iter().map(|&s| row[s]).chain([*value]).collect())
+        .collect();
+    let mut pivots = Vec::new();
+    for col in 0..cols {
+        let top = pivots.len();
+        let best =
+            (top..rows.len()).max_by(|&a, &b| rows[a][col].abs().total_cmp(&rows[b][col].abs()))?;
+        if rows[best][col].abs() < 1e-9 {
+            continue;
+        }
+        rows.swap(top, best);
+        let lead = rows[top].clone();
+        for (r, row) in rows.iter_mut().enumerate() {
+            if r != top {
+                let factor = row[col] / lead[col];
+                row.iter_mut().zip(&lead).for_each(|(x, l)| *x -= factor * l);
+            }
+        }
+        pivots.push(col);
+        if pivots.len() == rows.len() {
+            break;
         }
     }
-    best.map(|(_, row)| row)
+    if rows[pivots.len()..].iter().any(|row| row[cols].abs() > 1e-7) {
+        return None;
+    }
+    let mut solution = vec![0.0; cols];
+    for (row, &col) in rows.iter().zip(&pivots) {
+        solution[col] = row[cols] / row[col];
+    }
+    Some(solution)
 }
 
 /// All subsets of `0..count`, smaller ones first, in a fixed order.

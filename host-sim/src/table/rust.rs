@@ -152,12 +152,13 @@ fn window(w: &t::Window) -> String {
 
 fn lock(l: &t::Lock) -> String {
     format!(
-        "Lock {{ slip_row: {}, sensors: Bits({:#04x}), slip_max: {}, moving_min: {}, rate_max: {}, \
+        "Lock {{ slip_row: {}, sensors: Bits({:#04x}), slip_max: {}, begin_max: {}, moving_min: {}, rate_max: {}, \
          dog: {}, has_switch: {}, close_ticks: {}, close_timeout: {}, release_ticks: {}, \
          release_timeout: {}, heat_k_per_radps_tick: {}, cooling_ticks: {}, rise_max_k: {} }}",
         row(&l.slip_row),
         l.sensors.0,
         f(l.slip_max),
+        f(l.begin_max),
         f(l.moving_min),
         f(l.rate_max),
         l.dog,

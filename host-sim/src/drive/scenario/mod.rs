@@ -46,6 +46,8 @@ pub static READY: &[Ready] = &[
         "shuttle",
         include_str!("../../../scenarios/shuttle-stuck-ring-brake.toml"),
     ),
+    ready("shuttle-reset", "shuttle", include_str!("../../../scenarios/shuttle-reset.toml")),
+    ready("railcar-tour", "railcar", include_str!("../../../scenarios/railcar-tour.toml")),
     ready("railcar-climb", "railcar", include_str!("../../../scenarios/railcar-climb.toml")),
     ready("axle-shift", "axle", include_str!("../../../scenarios/axle-shift.toml")),
 ];
