@@ -4,7 +4,6 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::table::command::Form;
 use crate::{drive, driveline, explain, review, survey, table};
-use crate::{drive, driveline, explain, review, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -49,15 +48,10 @@ enum Command {
     Table(TableArgs),
     /// How one transition goes, in words and numbers, or why it cannot
     Explain(ExplainArgs),
-    /// The main job: survey, table and judged drives between all arrangements, as a folder
-    Review(ReviewArgs),
-    #[arg(long, default_value_t = 1)]
-    seed: u64,
-}
-
-#[derive(Args, Debug)]
     /// Drive a scenario: supervisor and full plant in closed loop, watched by the judges
     Drive(DriveArgs),
+    /// The main job: survey, table and judged drives between all arrangements, as a folder
+    Review(ReviewArgs),
 }
 
 #[derive(Args, Debug)]
@@ -110,6 +104,11 @@ struct DriveArgs {
     #[arg(long, value_name = "PATH")]
     json: Option<String>,
     /// Seed of all chance: sensor errors and noise, dog positions
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
+#[derive(Args, Debug)]
 struct ReviewArgs {
     /// Driveline file or demo (default: the demo shuttle)
     file: Option<String>,
@@ -137,3 +136,25 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
+        Command::Drive(args) => {
+            let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;
+            let options = drive::command::Options { trace, every, svg, json, seed };
+            drive::command::run(&file, &scenario, &options)
+        }
+        Command::Review(args) => review::review(&review::Options {
+            file: args.file.unwrap_or_else(|| driveline::DEMOS[0].to_owned()),
+            out: args.out,
+            force: args.force,
+            seed: args.seed,
+        }),
+    }
+}
+
+fn form(args: &TableArgs) -> Form {
+    match args {
+        TableArgs { rust: true, .. } => Form::Rust,
+        TableArgs { json: true, .. } => Form::Json,
+        TableArgs { diagram: true, .. } => Form::Diagram,
+        _ => Form::Text,
+    }
+}

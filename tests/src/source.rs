@@ -115,9 +115,8 @@ fn raw_string_end(chars: &[char], at: usize) -> usize {
     if chars.get(open) != Some(&'"') {
         return at;
     }
-    let closes = |i: usize| {
-        chars[i] == '"' && (1..=hashes).all(|n| chars.get(i + n).copied() == Some('#'))
-    };
+    let closes =
+        |i: usize| chars[i] == '"' && (1..=hashes).all(|n| chars.get(i + n).copied() == Some('#'));
     (open + 1..chars.len()).find(|&i| closes(i)).map_or(chars.len(), |i| i + 1 + hashes)
 }
 
@@ -235,7 +234,8 @@ mod tests {
 
     #[test]
     fn literals_and_comments_are_blanked_and_lines_kept() {
-        let text = "a /* { /* x */ } */ b // {\n\"{ \\\" {\" r#\"{\"{\"# '{' '\\'' 'a: &'static str\n";
+        let text =
+            "a /* { /* x */ } */ b // {\n\"{ \\\" {\" r#\"{\"{\"# '{' '\\'' 'a: &'static str\n";
         let blank = blanked(text);
         assert_eq!(blank.matches('\n').count(), 2);
         assert!(!blank.contains('{') && !blank.contains('}'), "{blank}");
@@ -252,7 +252,8 @@ mod tests {
 
     #[test]
     fn used_paths_are_found_in_groups_too() {
-        let text = "use crate::{a, b::{self, c::D}, e::F};\nfn f() { crate::g::h(); }\n// crate::no\n";
+        let text =
+            "use crate::{a, b::{self, c::D}, e::F};\nfn f() { crate::g::h(); }\n// crate::no\n";
         assert_eq!(used(text, "crate"), ["a", "b::c", "b::self", "e::F", "g::h"]);
         assert_eq!(used("use supervisor::table as t;", "supervisor"), ["table"]);
     }
