@@ -143,9 +143,8 @@ fn stands<G: Guards>(table: &Table, guards: &mut G, arrangement: u8, set: Bits) 
 /// Whether a standing arrangement is inside its road-speed window, or is the fallback itself.
 fn fits<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> bool {
     let fallback = table.set(set).fallback;
-    (0..table.arrangements.len() as u8).any(|a| {
-        stands(table, guards, a, set) && (a == fallback || guards.arrangement_in_window(a))
-    })
+    (0..table.arrangements.len() as u8)
+        .any(|a| stands(table, guards, a, set) && (a == fallback || guards.arrangement_may_stay(a)))
 }
 
 fn any_stands<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> bool {
@@ -215,7 +214,7 @@ fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
         return stay_plan(table, state, guards, set);
     };
     if stands(table, guards, route.target, set) {
-        if guards.arrangement_in_window(route.target) || state.given_up {
+        if guards.arrangement_may_stay(route.target) || state.given_up {
             arrive(state, route.target);
         } else {
             leave(table, state, route.target);

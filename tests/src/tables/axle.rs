@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0xaeaff2d8,
+    hash: 0x2977b514,
     engine: None,
     output_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
     output_sensors: Bits(0x08),
@@ -53,9 +53,9 @@ static SENSORS: [Sensor; 4] = [
 ];
 
 static LOCKS: [Lock; 3] = [
-    /* 0 */ Lock { slip_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x02), slip_max: 1.701181, moving_min: 0.41949695, rate_max: 3.1677725, dog: true, has_switch: true, close_ticks: 20, close_timeout: 170, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
-    /* 1 */ Lock { slip_row: [-0.29411766, 0.29411766, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x03), slip_max: 1.8090414, moving_min: 0.29006457, rate_max: 3.2108924, dog: true, has_switch: true, close_ticks: 20, close_timeout: 170, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
-    /* 2 */ Lock { slip_row: [0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0c), slip_max: 1.4391241, moving_min: 0.7339652, rate_max: 3.0630527, dog: true, has_switch: true, close_ticks: 20, close_timeout: 170, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
+    /* 0 */ Lock { slip_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x02), slip_max: 1.701181, begin_max: 1.1123899, moving_min: 0.41949695, rate_max: 3.1677725, dog: true, has_switch: true, close_ticks: 20, close_timeout: 742, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
+    /* 1 */ Lock { slip_row: [-0.29411766, 0.29411766, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x03), slip_max: 1.8090414, begin_max: 1.1663201, moving_min: 0.29006457, rate_max: 3.2108924, dog: true, has_switch: true, close_ticks: 20, close_timeout: 742, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
+    /* 2 */ Lock { slip_row: [0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0c), slip_max: 1.4391241, begin_max: 0.98136145, moving_min: 0.7339652, rate_max: 3.0630527, dog: true, has_switch: true, close_ticks: 20, close_timeout: 742, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
 ];
 
 static RESTS: [Rest; 1] = [
@@ -75,9 +75,9 @@ static OVERLAPS: [Overlap; 1] = [
 ];
 
 static ARRANGEMENTS: [Arrangement; 3] = [
-    /* 0 */ Arrangement { closed: Bits(0x05), engine: EngineUse::Either, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -369.21695, max: 369.21695 } },
-    /* 1 */ Arrangement { closed: Bits(0x06), engine: EngineUse::Either, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -416.28445, max: 416.28445 } },
-    /* 2 */ Arrangement { closed: Bits(0x01), engine: EngineUse::Either, duties: [Duty::Unload, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -416.28445, max: 416.28445 } },
+    /* 0 */ Arrangement { closed: Bits(0x05), engine: EngineUse::Either, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -361.8326, max: 361.8326 }, keep: Window { min: -369.21695, max: 369.21695 } },
+    /* 1 */ Arrangement { closed: Bits(0x06), engine: EngineUse::Either, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -407.95877, max: 407.95877 }, keep: Window { min: -416.28445, max: 416.28445 } },
+    /* 2 */ Arrangement { closed: Bits(0x01), engine: EngineUse::Either, duties: [Duty::Unload, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -407.95877, max: 407.95877 }, keep: Window { min: -416.28445, max: 416.28445 } },
 ];
 
 static SETS: [Set; 8] = [

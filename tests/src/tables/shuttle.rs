@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x11ce6da6,
+    hash: 0x7b0840f9,
     engine: Some(2),
     output_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
     output_sensors: Bits(0x02),
@@ -54,9 +54,9 @@ static SENSORS: [Sensor; 5] = [
 ];
 
 static LOCKS: [Lock; 3] = [
-    /* 0 */ Lock { slip_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x04), slip_max: 4.7643538, moving_min: 0.41935277, rate_max: 6.1784654, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0015, cooling_ticks: 15000.0, rise_max_k: 100.0 },
-    /* 1 */ Lock { slip_row: [0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0c), slip_max: 4.5021596, moving_min: 0.7339858, rate_max: 6.0737457, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0010666667, cooling_ticks: 15000.0, rise_max_k: 100.0 },
-    /* 2 */ Lock { slip_row: [0.0, 0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0], sensors: Bits(0x18), slip_max: 6.596589, moving_min: 0.7339446, rate_max: 6.0737457, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00105, cooling_ticks: 15000.0, rise_max_k: 100.0 },
+    /* 0 */ Lock { slip_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x04), slip_max: 4.7643538, begin_max: 2.3821769, moving_min: 0.41935277, rate_max: 6.1784654, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0015, cooling_ticks: 15000.0, rise_max_k: 100.0 },
+    /* 1 */ Lock { slip_row: [0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0c), slip_max: 4.5021596, begin_max: 2.2510798, moving_min: 0.7339858, rate_max: 6.0737457, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0010666667, cooling_ticks: 15000.0, rise_max_k: 100.0 },
+    /* 2 */ Lock { slip_row: [0.0, 0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0], sensors: Bits(0x18), slip_max: 6.596589, begin_max: 3.2982945, moving_min: 0.7339446, rate_max: 6.0737457, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00105, cooling_ticks: 15000.0, rise_max_k: 100.0 },
 ];
 
 static RESTS: [Rest; 3] = [
@@ -78,10 +78,10 @@ static OVERLAPS: [Overlap; 1] = [
 ];
 
 static ARRANGEMENTS: [Arrangement; 4] = [
-    /* 0 */ Arrangement { closed: Bits(0x01), engine: EngineUse::Off, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -294.19116, max: 294.19116 } },
-    /* 1 */ Arrangement { closed: Bits(0x02), engine: EngineUse::Off, duties: [Duty::Hold { per_output: 1.4131933, per_pace: 0.0 }, Duty::Free, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -308.14163, max: 308.14163 } },
-    /* 2 */ Arrangement { closed: Bits(0x05), engine: EngineUse::On, duties: [Duty::Free, Duty::Hold { per_output: 0.0, per_pace: 1.0 }, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.0, min: 104.457954, max: 417.83182 }, window: Window { min: -294.19116, max: 294.19116 } },
-    /* 3 */ Arrangement { closed: Bits(0x06), engine: EngineUse::On, duties: [Duty::Hold { per_output: 3.2, per_pace: -2.2 }, Duty::Free, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.8121849, min: 104.457954, max: 417.83182 }, window: Window { min: -225.79608, max: 308.14163 } },
+    /* 0 */ Arrangement { closed: Bits(0x01), engine: EngineUse::Off, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -288.30734, max: 288.30734 }, keep: Window { min: -294.19116, max: 294.19116 } },
+    /* 1 */ Arrangement { closed: Bits(0x02), engine: EngineUse::Off, duties: [Duty::Hold { per_output: 1.4131933, per_pace: 0.0 }, Duty::Free, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -301.9788, max: 301.9788 }, keep: Window { min: -308.14163, max: 308.14163 } },
+    /* 2 */ Arrangement { closed: Bits(0x05), engine: EngineUse::On, duties: [Duty::Free, Duty::Hold { per_output: 0.0, per_pace: 1.0 }, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.0, min: 104.457954, max: 417.83182 }, window: Window { min: -288.30734, max: 288.30734 }, keep: Window { min: -294.19116, max: 294.19116 } },
+    /* 3 */ Arrangement { closed: Bits(0x06), engine: EngineUse::On, duties: [Duty::Hold { per_output: 3.2, per_pace: -2.2 }, Duty::Free, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.8121849, min: 104.457954, max: 417.83182 }, window: Window { min: -221.28017, max: 301.9788 }, keep: Window { min: -225.79608, max: 308.14163 } },
 ];
 
 static SETS: [Set; 8] = [
@@ -120,7 +120,7 @@ static STEPS: [Step; 25] = [
     /* 21 */ Step { from: Bits(0x00), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, -2.2, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.0624, target_max: 941.0624, sensors: Bits(0x0e), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 1 },
     /* 22 */ Step { from: Bits(0x01), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.2, 0.0, 0.0, 0.0], load_max: 22.669117, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
     /* 23 */ Step { from: Bits(0x01), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Running, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Sync, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 99.745964, target_max: 439.56076, sensors: Bits(0x18), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
-    /* 24 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, 0.0, -2.2, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.06244, target_max: 941.06244, sensors: Bits(0x1e), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 8, limits_count: 1 },
+    /* 24 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, -2.2, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.0624, target_max: 941.0624, sensors: Bits(0x0e), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 8, limits_count: 1 },
 ];
 
 static LIMITS: [Limit; 9] = [
@@ -132,7 +132,7 @@ static LIMITS: [Limit; 9] = [
     /* 5 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -481.71085, max: 481.71085 },
     /* 6 */ Limit { row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: 99.745964, max: 439.56076 },
     /* 7 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -481.44867, max: 481.44867 },
-    /* 8 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0], min: -481.4487, max: 481.4487 },
+    /* 8 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -481.44867, max: 481.44867 },
 ];
 
 // [way][stuck][set][arrangement]
