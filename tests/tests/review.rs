@@ -2,9 +2,11 @@
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 use host_sim::drive::scenario;
 use host_sim::drive::simulate::simulate;
+use host_sim::driveline::DEMOS;
 use host_sim::review::{
     Answer, MARKER, Options, Quiet, Report, ReviewFile, Subject, check_free, conduct, files, write,
 };
@@ -15,8 +17,15 @@ fn subject(demo: &str) -> Subject {
     Subject::read(demo, 1).expect("an embedded demo")
 }
 
-fn report(demo: &str) -> Report {
-    Report::of(subject(demo), 2, &mut Quiet)
+/// The report and the files of a demo, made once for all tests.
+fn review(demo: &str) -> &'static (Report, Vec<ReviewFile>) {
+    static MADE: [OnceLock<(Report, Vec<ReviewFile>)>; 3] = [const { OnceLock::new() }; 3];
+    let index = DEMOS.iter().position(|d| *d == demo).expect("an embedded demo");
+    MADE[index].get_or_init(|| {
+        let report = Report::of(subject(demo), 2, &mut Quiet);
+        let all = files(&report);
+        (report, all)
+    })
 }
 
 /// A fresh folder of this test's own, removed at the end.
@@ -48,8 +57,8 @@ fn text<'a>(files: &'a [ReviewFile], path: &str) -> &'a str {
 
 #[test]
 fn the_demos_have_no_finding_and_every_pair_is_driven() {
-    for demo in host_sim::driveline::DEMOS {
-        let report = report(demo);
+    for demo in DEMOS {
+        let (report, _) = review(demo);
         assert!(report.is_clean(), "{demo}: {:#?}", report.findings);
         assert_eq!(report.exit_code(), 0);
         let n = report.subject.driveline.arrangements.len();
@@ -65,12 +74,14 @@ fn the_demos_have_no_finding_and_every_pair_is_driven() {
 
 #[test]
 fn the_same_inputs_give_the_same_bytes_on_any_number_of_threads() {
-    let one = files(&Report::of(subject("axle"), 1, &mut Quiet));
+    let (_, one) = review("axle");
+    let one_thread = files(&Report::of(subject("axle"), 1, &mut Quiet));
+    assert!(*one == one_thread, "the folders differ");
     let many = files(&Report::of(subject("axle"), 7, &mut Quiet));
-    assert!(one == many, "the folders differ");
+    assert!(*one == many, "the folders differ");
     // The seed matters: sensor noise and dog positions come from it.
     let other = files(&Report::of(Subject::read("axle", 2).expect("a demo"), 2, &mut Quiet));
-    assert_ne!(text(&one, "review.json"), text(&other, "review.json"));
+    assert_ne!(text(one, "review.json"), text(&other, "review.json"));
 }
 
 /// Values of `attribute` in a page.
@@ -83,8 +94,8 @@ fn values<'a>(page: &'a str, attribute: &str) -> Vec<&'a str> {
 #[test]
 fn every_link_of_the_page_leads_somewhere_and_nothing_is_fetched() {
     for demo in ["shuttle", "railcar"] {
-        let all = files(&report(demo));
-        let page = text(&all, "index.html");
+        let (_, all) = review(demo);
+        let page = text(all, "index.html");
         let ids: Vec<&str> = values(page, "id");
         let unique: BTreeSet<&&str> = ids.iter().collect();
         assert_eq!(unique.len(), ids.len(), "an id twice");
@@ -157,9 +168,9 @@ fn the_balance_check_sees_faults() {
 
 #[test]
 fn the_page_is_well_formed_and_has_its_landmarks() {
-    for demo in host_sim::driveline::DEMOS {
-        let all = files(&report(demo));
-        let page = text(&all, "index.html");
+    for demo in DEMOS {
+        let (report, all) = review(demo);
+        let page = text(all, "index.html");
         let count = balanced(page).unwrap_or_else(|fault| panic!("{demo}: {fault}"));
         assert!(count > 500);
         for landmark in ["<html lang=\"en\">", "<header>", "<nav ", "<main ", "<footer>", "<h1>"] {
@@ -171,8 +182,7 @@ fn the_page_is_well_formed_and_has_its_landmarks() {
             let svg = std::str::from_utf8(&drawing.bytes).expect("text");
             balanced(svg).unwrap_or_else(|fault| panic!("{}: {fault}", drawing.path));
         }
-        let drives = report(demo).drives.len();
-        assert_eq!(page.matches("id=\"drive-").count(), drives);
+        assert_eq!(page.matches("id=\"drive-").count(), report.drives.len());
         let bytes: usize = all.iter().map(|f| f.bytes.len()).sum();
         assert!(bytes < 20_000_000, "{demo}: {bytes} bytes");
     }
@@ -232,6 +242,7 @@ fn a_broken_slip_limit_is_found() {
     let mut subject = subject("shuttle");
     for lock in &mut subject.table.locks {
         lock.slip_max *= 100.0;
+        lock.begin_max *= 100.0;
         lock.rate_max = f32::MAX;
     }
     subject.table.timing.dwell = 1;
@@ -268,6 +279,7 @@ fn a_lost_conflict_is_found() {
     data.conflicts.clear();
     data.overlaps.clear();
     data.locks[clutch].slip_max = f32::MAX;
+    data.locks[clutch].begin_max = f32::MAX;
     data.locks[clutch].rate_max = f32::MAX;
     let number = u16::try_from(data.steps.len()).expect("few steps");
     data.steps.push(step);
