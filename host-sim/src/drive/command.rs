@@ -150,7 +150,8 @@ fn tell(heading: &Heading, outcome: &Outcome, to_stderr: bool) -> i32 {
     print(&told)
 }
 
-fn words(heading: &Heading, scenario: &Scenario) -> TimelineText {
+/// Title and subtitle of a drive's timeline.
+pub(crate) fn words(heading: &Heading, scenario: &Scenario) -> TimelineText {
     let about = if scenario.about.is_empty() { "" } else { ": " };
     TimelineText {
         title: format!("{}, {}", heading.driveline, heading.scenario),

@@ -179,11 +179,11 @@ impl Report {
             let (drive, result) = (&self.drives[*i], &self.results[*i]);
             // A request that is taken back is answered for the first arrangement.
             drive.asked() == drive.to
-                && match (&drive.forecast, &result.answer) {
-                    (Forecast::Goes { .. }, Answer::Reached) => false,
-                    (Forecast::Refused(_), Answer::Refused(_)) => false,
-                    _ => true,
-                }
+                && !matches!(
+                    (&drive.forecast, &result.answer),
+                    (Forecast::Goes { .. }, Answer::Reached)
+                        | (Forecast::Refused(_), Answer::Refused(_))
+                )
         };
         (0..self.drives.len()).filter(differs).collect()
     }
