@@ -154,6 +154,21 @@ fn nothing_is_unsafe_unfinished_or_left_from_debugging() {
     }
 }
 
+/// What is for stdout goes through `input::print`, which knows of closed pipes and full disks.
+fn printing(path: &str, text: &str) -> Vec<String> {
+    let code = blanked(text);
+    let prints = has_word(&code, "println") || code.split("eprint!").any(|c| c.contains("print!"));
+    let own = path.ends_with("terminal.rs");
+    if prints && !own { vec![format!("{path}: println!")] } else { vec![] }
+}
+
+#[test]
+fn the_program_prints_only_where_a_closed_pipe_is_met() {
+    assert_eq!(printing("a.rs", "println!(\"x\");").len(), 1);
+    assert!(printing("a.rs", "eprintln!(\"x\"); print(&x)").is_empty());
+    none(&over(|p| p.starts_with("host-sim/src/"), printing));
+}
+
 /// Marks of unfinished work, in any text.
 fn marks(path: &str, text: &str) -> Vec<String> {
     let marks =
