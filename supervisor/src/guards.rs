@@ -44,8 +44,10 @@ pub trait Guards {
     fn at_rest(&mut self, machines: Bits) -> bool;
     /// Whether the lock that this step opens carries almost no torque.
     fn unloaded(&mut self, step: u16) -> bool;
-    /// Whether the road speed is inside the arrangement's window.
+    /// Whether the road speed is inside the arrangement's window for being asked for.
     fn arrangement_in_window(&mut self, arrangement: u8) -> bool;
+    /// Whether the road speed is inside the arrangement's window for staying in it.
+    fn arrangement_may_stay(&mut self, arrangement: u8) -> bool;
     /// Whether the road speed is inside the step's window.
     fn in_window(&mut self, step: u16) -> bool;
     /// Whether the speed that the step brings its machine to is allowed.

@@ -100,8 +100,7 @@ fn torque_scale(driveline: &Driveline) -> Vec<f64> {
         .collect()
 }
 
-/// One row a free motion: the torques of machines and output along it less what accelerates
-/// the shafts, over the unknowns in their scales.
+/// Virtual power of each free motion: machine torques, inertias, torque at the output.
 fn motion_rows(
     driveline: &Driveline,
     motion: &Motion,
@@ -110,7 +109,7 @@ fn motion_rows(
 ) -> Vec<Vec<f64>> {
     let (machines, free) = (scale.len(), motion.basis.cols());
     let row_of = |shaft: usize| motion.basis.row(shaft);
-    let along = |k: usize| {
+    let row_of_motion = |k: usize| {
         let mut row = vec![0.0; machines + free + 1];
         for (m, scale) in scale.iter().enumerate() {
             row[m] = row_of(driveline.machines[m].shaft)[k] * scale;
@@ -118,14 +117,13 @@ fn motion_rows(
         for (s, shaft) in driveline.shafts.iter().enumerate() {
             let inertia = shaft.inertia_kg_m2.unwrap_or(0.0);
             for j in 0..free {
-                let share = inertia * row_of(s)[k] * row_of(s)[j] * ACCELERATION_SCALE;
-                row[machines + j] -= share;
+                row[machines + j] -= inertia * row_of(s)[k] * row_of(s)[j] * ACCELERATION_SCALE;
             }
         }
         row[machines + free] = -row_of(driveline.output.shaft)[k] * output_scale;
         row
     };
-    (0..free).map(along).collect()
+    (0..free).map(row_of_motion).collect()
 }
 
 impl Balance {
@@ -136,13 +134,12 @@ impl Balance {
         let scale = torque_scale(driveline);
         let output_scale = 3.0 * scale.iter().sum::<f64>().max(1.0);
         let unknowns = machines + free + 1;
-        let row_of = |shaft: usize| motion.basis.row(shaft);
         let shaft_of = |m: usize| driveline.machines[m].shaft;
 
         let mut first = motion_rows(driveline, motion, &scale, output_scale);
         let acceleration_row = |shaft: usize| {
             let mut row = vec![0.0; unknowns];
-            for (j, x) in row_of(shaft).iter().enumerate() {
+            for (j, x) in motion.basis.row(shaft).iter().enumerate() {
                 row[machines + j] = *x * ACCELERATION_SCALE;
             }
             row

@@ -219,8 +219,11 @@ impl<'a> Pair<'a> {
         let (low, high) = self.common?;
         // A window that lies in reverse alone is driven in reverse.
         let top = if high > 0.0 { high } else { low };
-        let middle = rounded((0.5 * top).clamp(low, high));
-        let climb = rounded((0.25 * top).clamp(low, high));
+        // Clear of the window's ends, so that neither rounding nor the road's swing leaves it.
+        let edge = 0.03 * (high - low);
+        let inside = |kmh: f64| rounded(kmh.clamp(low + edge, high - edge));
+        let middle = inside(0.5 * top);
+        let climb = inside(0.25 * top);
         let slope = |share: f64, plain: f64| match self.limit_nm {
             Some(limit) => {
                 let percent = slope_percent(d, climb, share * limit * top.signum());
@@ -231,15 +234,15 @@ impl<'a> Pair<'a> {
         Some(match case {
             Case::Low => {
                 let stand = low <= 0.0 && high >= 0.0;
-                let edge = if top > 0.0 { low + 0.03 * (high - low) } else { high };
-                self.make(case, if stand { 0.0 } else { rounded(edge) }, 0.0)
+                let nearest = if top > 0.0 { low } else { high };
+                self.make(case, if stand { 0.0 } else { inside(nearest) }, 0.0)
             }
             Case::Reverse if low < -1.0 && high > 0.0 => {
                 self.make(case, rounded((0.5 * low).max(-REVERSE_MAX_KMH)), 0.0)
             }
             Case::Reverse => return None,
             Case::Middle | Case::TurnBack => self.make(case, middle, 0.0),
-            Case::Fast => self.make(case, rounded((0.93 * top).clamp(low, high)), 0.0),
+            Case::Fast => self.make(case, inside(0.93 * top), 0.0),
             Case::Downhill => self.make(case, middle, DOWNHILL_PERCENT * top.signum()),
             Case::Climb => self.make(case, climb, slope(0.85, PLAIN_CLIMBS_PERCENT.0)),
             Case::HardClimb => self.make(case, climb, slope(1.25, PLAIN_CLIMBS_PERCENT.1)),

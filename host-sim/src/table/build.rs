@@ -144,10 +144,20 @@ fn arrangements(d: &Driveline, k: &Kinematics, output_error: f64) -> Vec<t::Arra
                 },
                 duties,
                 pace,
-                window,
+                window: inside(&window),
+                keep: window,
             }
         })
         .collect()
+}
+
+/// How far inside the window for staying the road speed must be for an arrangement to be asked
+/// for, as a share of the speed at the window's end.
+const WINDOW_HYSTERESIS: f32 = 0.02;
+
+fn inside(keep: &t::Window) -> t::Window {
+    let share = WINDOW_HYSTERESIS;
+    t::Window { min: keep.min + share * keep.min.abs(), max: keep.max - share * keep.max.abs() }
 }
 
 /// All searches: per stuck variant and arrangement, with the graph that each used.

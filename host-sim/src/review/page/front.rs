@@ -62,7 +62,7 @@ impl Page<'_> {
         let surprises = self.report.surprises().len();
         if surprises > 0 {
             ends += &format!(
-                " {surprises} ended otherwise than the table foretells; section 10 marks them."
+                " {surprises} ended otherwise than the table foretells; a star marks them."
             );
         }
         let class = if self.report.is_clean() { "verdict" } else { "verdict found" };
@@ -84,8 +84,9 @@ impl Page<'_> {
         if report.findings.is_empty() {
             out += &p("None.");
         } else {
-            out +=
-                &p("Each finding can be driven again by its scenario file; section 11 says how.");
+            out += &p(
+                "Each finding can be driven again by its scenario file; the commands stand further below.",
+            );
             let mut table = Table::new(
                 "Findings in order of drive and time",
                 &["#no.", "rule", "what happened", "#at, s", "drive", "seed", "files"],

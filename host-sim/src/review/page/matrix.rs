@@ -34,7 +34,7 @@ impl Page<'_> {
              and the situation lead to its timeline; then the time from the request to its \
              answer, the time without half of the demanded torque at the wheels (gap), and the \
              largest slip at which a lock closed as a share of its limit. R and a number: \
-             refused, for that reason in section 4.",
+             refused, for that reason in the list of refusals.",
         );
         out += "<p><span class=\"ok\">\u{25cf} reached</span> &nbsp; \
                 <span class=\"no\">\u{25c7} refused</span> &nbsp; \

@@ -18,12 +18,12 @@ h1{font-size:1.65rem;line-height:1.2;margin:0 0 .3rem;font-weight:600}
 h2{font-size:1.15rem;margin:2.6rem 0 .7rem;padding-bottom:.25rem;border-bottom:1.5px solid \
 var(--ink);font-weight:600}
 h3{font-size:1rem;margin:1.4rem 0 .4rem}
-p,ul,ol{margin:.5rem 0;max-width:78ch}
+p,ul,ol,dl{margin:.5rem 0;max-width:92ch}
 li{margin:.15rem 0}
 code,pre,.mono{font-family:'DejaVu Sans Mono',Consolas,monospace;font-size:.86em}
 pre{background:var(--sheet);border:1px solid var(--rule);padding:.6rem .8rem;overflow-x:auto}
 .about{color:var(--soft);margin:0 0 1rem}
-.block{display:grid;grid-template-columns:repeat(6,1fr);border:1.5px solid var(--ink);margin:1rem 0}
+.block{max-width:none;display:grid;grid-template-columns:repeat(6,1fr);border:1.5px solid var(--ink);margin:1rem 0}
 .block div{padding:.35rem .6rem .45rem;border:.5px solid var(--line);min-width:0;grid-column:span 1}
 .block .wide{grid-column:span 3}
 .block dt{font-size:.7rem;letter-spacing:.04em;color:var(--soft)}
@@ -39,7 +39,7 @@ nav ol{list-style:none;display:flex;flex-wrap:wrap;gap:.2rem 1.2rem;padding:.6re
 border-top:1px solid var(--rule);border-bottom:1px solid var(--rule);max-width:none}
 .scroll{overflow-x:auto;margin:.8rem 0}
 table{border-collapse:collapse;font-size:.9rem;width:100%}
-caption{text-align:left;color:var(--soft);font-size:.85rem;padding:0 0 .35rem}
+caption{text-align:left;white-space:nowrap;color:var(--soft);font-size:.85rem;padding:0 0 .35rem}
 th,td{padding:.32rem .6rem;border-bottom:1px solid var(--rule);text-align:left;vertical-align:top}
 thead th{border-bottom:1.5px solid var(--line);font-weight:600;font-size:.82rem;vertical-align:bottom}
 tbody th{font-weight:600}
