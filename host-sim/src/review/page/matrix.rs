@@ -32,15 +32,15 @@ impl Page<'_> {
         let mut out = p(
             "From the arrangement of the row to that of the column. A line is one drive: the mark \
              and the situation lead to its timeline; then the time from the request to its \
-             answer, the time without half of the demanded torque at the wheels (gap), and the \
-             largest slip at which a lock closed as a share of its limit. R and a number: \
+             answer, the largest slip at which a lock closed as a share of its limit, and the \
+             time without half of the demanded torque at the wheels (gap; none where none is \
+             given). R and a number: \
              refused, for that reason in the list of refusals.",
         );
         out += "<p><span class=\"ok\">\u{25cf} reached</span> &nbsp; \
                 <span class=\"no\">\u{25c7} refused</span> &nbsp; \
                 <span class=\"bad\">\u{25b2} finding</span> &nbsp; \
                 <span class=\"soft\">* otherwise than the table foretells</span></p>\n";
-        out += &self.cases();
         let head: String = d
             .arrangements
             .iter()
@@ -67,19 +67,18 @@ impl Page<'_> {
              <thead role=\"rowgroup\"><tr role=\"row\"><td role=\"cell\"></td>{head}</tr></thead>\n\
              <tbody role=\"rowgroup\">\n{rows}</tbody>\n</table>\n</div>\n"
         );
-        out
+        out + &self.cases()
     }
 
     /// What the words of the situations mean.
     fn cases(&self) -> String {
-        let mut out = String::from("<details>\n<summary>The situations</summary>\n<dl>\n");
+        let mut out = String::from("<h3>The situations</h3>\n<dl class=\"pairs\">\n");
         for case in Case::ALL {
             if self.report.drives.iter().any(|drive| drive.case == case) {
-                out +=
-                    &format!("<dt><b>{}</b></dt><dd>{}</dd>\n", case.word(), escaped(case.about()));
+                out += &format!("<dt>{}</dt><dd>{}</dd>\n", case.word(), escaped(case.about()));
             }
         }
-        out + "</dl>\n</details>\n"
+        out + "</dl>\n"
     }
 
     fn cell(&self, from: usize, to: usize) -> String {
@@ -121,14 +120,16 @@ impl Page<'_> {
             (Answer::NotRun(_), _) => "not run".to_owned(),
             (Answer::Unanswered, _) => "no answer".to_owned(),
             _ => {
-                let slip = peak(result)
-                    .map_or(String::new(), |(_, s)| format!(", slip {:.0} %", 100.0 * s));
+                let slip = peak(result).map_or(String::new(), |(_, s)| match 100.0 * s {
+                    s if s < 1.0 => ", slip &lt;1 %".to_owned(),
+                    s => format!(", slip {s:.0} %"),
+                });
                 let gap = match gap(result).0 {
-                    g if g > 0.0 => format!(", gap {g:.2} s"),
+                    g if g >= 0.005 => format!(" <span class=\"whole\">gap {g:.2} s</span>"),
                     _ => String::new(),
                 };
                 let took = result.took_s.unwrap_or(0.0);
-                format!("{took:.2} s{gap}{slip}")
+                format!("<span class=\"whole\">{took:.2} s{slip}</span>{gap}")
             }
         };
         format!(
@@ -163,6 +164,7 @@ impl Page<'_> {
                 "#demand, Nm",
                 "answer",
                 "#after, s",
+                "then stands in",
                 "#forecast, s",
                 "#gap, s",
                 "#lack, Nm",
@@ -210,7 +212,7 @@ impl Page<'_> {
         let slip = peak(result).map_or("\u{2013}".to_owned(), |(c, share)| {
             let limit = c.limit_rpm.unwrap_or(0.0);
             format!(
-                "{}: {} of {} rpm ({:.0} %)",
+                "{} {} of {} rpm ({:.0} %)",
                 escaped(&c.lock),
                 short(c.slip_rpm),
                 short(limit),
@@ -235,6 +237,10 @@ impl Page<'_> {
             short(drive.demand_nm),
             answer,
             result.took_s.map_or("\u{2013}".to_owned(), |t| format!("{t:.2}")),
+            escaped(match result.summary.ends_in.as_str() {
+                "" => "\u{2013}",
+                name => name,
+            }),
             forecast,
             format!("{gap_s:.2}"),
             short(lack_nm),

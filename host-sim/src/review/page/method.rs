@@ -21,7 +21,7 @@ impl Page<'_> {
         let shown = report.findings.first().map_or(0, |f| f.drive);
         if let Some(drive) = report.drives.get(shown) {
             out += &command(&format!(
-                "slipwarden drive driveline.toml {} --seed {}",
+                "slipwarden drive driveline.toml {} --seed {} --trace trace.csv --svg timeline.svg",
                 scenario_path(report, shown),
                 drive.seed
             ));
