@@ -25,7 +25,10 @@ impl Bits {
 
     /// The set `{0, 1, .., count - 1}`.
     pub const fn first(count: u8) -> Bits {
-        if count >= 8 { Bits(0xff) } else { Bits((1u8 << count) - 1) }
+        match 0xffu8.checked_shl(count as u32) {
+            Some(above) => Bits(!above),
+            None => Bits(0xff),
+        }
     }
 
     /// Whether `index` is a member.

@@ -5,6 +5,9 @@ use crate::guards::Guards;
 use crate::status::Refusal;
 use crate::table::{Action, EngineNeed, Stuck, Table, WAYS, Why};
 
+#[cfg(test)]
+pub(crate) mod decision_table;
+
 /// Where a transition stands: its target, and which way it has committed to.
 ///
 /// A transition may only change to a later way, and along one way every step brings
@@ -50,7 +53,7 @@ pub(crate) fn choose<G: Guards>(
     let mut refused = None;
     let mut last = None;
     for way in route.way..WAYS as u8 {
-        match table.next_step(way, stuck, set, route.target) {
+        match next_step(table, way, stuck, set, route.target) {
             // Ways often share a step: the same guards give the same answer.
             Ok(step) if last == Some(step) => {}
             Ok(step) => match may_take(table, guards, step) {
@@ -69,16 +72,27 @@ pub(crate) fn choose<G: Guards>(
 
 /// The next way after `route.way` whose step from `set` is another one.
 pub(crate) fn next_way(table: &Table, route: Route, stuck: Stuck, set: Bits) -> u8 {
-    let failed = table.next_step(route.way, stuck, set, route.target);
+    let failed = next_step(table, route.way, stuck, set, route.target);
     let mut way = route.way.saturating_add(1);
     while usize::from(way) < WAYS {
-        let other = table.next_step(way, stuck, set, route.target);
+        let other = next_step(table, way, stuck, set, route.target);
         if other.is_ok() && other != failed {
             return way;
         }
         way = way.saturating_add(1);
     }
     way
+}
+
+/// The table's step, if it is one that can be taken from `set`: an inconsistent table must not
+/// make the search go round in circles.
+fn next_step(table: &Table, way: u8, stuck: Stuck, set: Bits, target: u8) -> Result<u16, Why> {
+    let number = table.next_step(way, stuck, set, target)?;
+    let fits = table.step(number).is_some_and(|step| {
+        let moves = step.from.has(step.lock) != (step.action == Action::Close);
+        step.from == set && step.lock < table.lock_count() && moves
+    });
+    if fits { Ok(number) } else { Err(Why::Impossible) }
 }
 
 /// Whether this step may be begun (and, while it is being prepared, gone on with).

@@ -18,29 +18,47 @@ pub struct Heat {
     rise_k: [f32; MAX_LOCKS],
     /// Tick at which the rise was last reckoned.
     at: [u32; MAX_LOCKS],
+    /// Magnitude of the slip when it was last known, rad/s.
+    slip_radps: [f32; MAX_LOCKS],
     now: u32,
 }
 
 impl Heat {
-    /// Advance one tick; `closing` are the locks that may carry torque while they slip, and
-    /// `slip_radps` gives the magnitude of a lock's slip.
-    pub(crate) fn tick(&mut self, table: &Table, closing: Bits, slip_radps: impl Fn(u8) -> f32) {
+    /// Advance one tick; `working` are the locks that may carry torque while they slip, and
+    /// `slip_radps` gives the magnitude of a lock's slip. Where it is not known, the last
+    /// known one stands.
+    pub(crate) fn tick(
+        &mut self,
+        table: &Table,
+        working: Bits,
+        slip_radps: impl Fn(u8) -> Option<f32>,
+    ) {
         self.now = self.now.wrapping_add(1);
-        for lock in closing.iter().take(MAX_LOCKS) {
-            let Some(data) = table.locks.get(lock as usize) else { continue };
-            if data.rise_max_k <= 0.0 {
-                continue;
+        for lock in 0..table.lock_count() {
+            let i = usize::from(lock);
+            if let (Some(slot), Some(slip)) = (self.slip_radps.get_mut(i), slip_radps(lock)) {
+                *slot = slip;
             }
-            let gained = slip_radps(lock) * data.heat_k_per_radps_tick;
-            if gained > 0.0 {
-                let rise = self.rise_k(table, lock) + gained;
-                if let (Some(slot), Some(at)) =
-                    (self.rise_k.get_mut(lock as usize), self.at.get_mut(lock as usize))
-                {
-                    *slot = rise;
-                    *at = self.now;
-                }
+            if working.has(lock) {
+                self.add(table, lock);
             }
+        }
+    }
+
+    fn add(&mut self, table: &Table, lock: u8) {
+        let i = usize::from(lock);
+        let (Some(data), Some(&slip)) = (table.locks.get(i), self.slip_radps.get(i)) else {
+            return;
+        };
+        let gained = slip * data.heat_k_per_radps_tick;
+        if data.rise_max_k <= 0.0 || gained <= 0.0 {
+            return;
+        }
+        let rise = self.rise_k(table, lock) + gained;
+        if let (Some(slot), Some(at)) = (self.rise_k.get_mut(i), self.at.get_mut(i)) {
+            // Beyond what a number holds it is hot, and stays a number.
+            *slot = if rise < f32::MAX { rise } else { f32::MAX };
+            *at = self.now;
         }
     }
 

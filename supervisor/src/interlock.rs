@@ -20,6 +20,8 @@ pub struct Seen {
     pub maybe_closed: Bits,
     /// Locks whose switch says closed, or that are granted, and whose sides do not move apart.
     pub surely_held: Bits,
+    /// Locks that were let go so short a time ago that they may rightly still be closed.
+    pub releasing: Bits,
     /// Locks whose slip is known, within its limit and steady.
     pub ready: Bits,
     /// Machines whose shafts are at rest.
@@ -33,7 +35,8 @@ pub struct Seen {
 /// - SW-I2: a closing begins only when it completes no forbidden lock set with the locks that may be closed.
 /// - SW-I3: a closing that completes an overlap begins only with the held shafts at rest.
 /// - SW-I4: at most one closing begins in a tick.
-/// - SW-I5: when a forbidden lock set is found held, one of its locks is let go.
+/// - SW-I5: when a forbidden lock set is found held, one of its locks is let go, and the next
+///   one only when that lock has had its time and is still held.
 ///
 /// Opening is never denied: what is not wanted is never in the result.
 #[must_use = "orders that did not pass this gate must not reach an actuator"]
@@ -49,7 +52,7 @@ pub fn pass(table: &Table, seen: &Seen) -> Bits {
     if !seen.ready.has(lock) {
         return keep;
     }
-    let with = keep.or(seen.maybe_closed).or(seen.granted).or(new);
+    let with = seen.maybe_closed.or(seen.granted).or(new);
     // SW-I2
     if table.conflicts.iter().any(|c| c.locks.has(lock) && with.contains(c.locks)) {
         return keep;
@@ -71,10 +74,16 @@ fn let_go_of_conflicts(table: &Table, seen: &Seen) -> Bits {
         if !seen.surely_held.contains(conflict.locks) {
             continue;
         }
+        // One lock ends a minimal conflict. While one of it is on its way out, letting go of
+        // another would take away a reaction for nothing.
+        let going = seen.releasing.or(seen.granted).without(keep);
+        if !going.and(conflict.locks).is_empty() {
+            continue;
+        }
         let mine = keep.and(conflict.locks);
-        let first = Bits::one(conflict.release_first);
-        // When the host's choice is not ours to let go (stuck), let go of all that is.
-        keep = keep.without(if mine.contains(first) { first } else { mine });
+        if let Some(lock) = conflict.first_of(mine) {
+            keep = keep.with(lock, false);
+        }
     }
     keep
 }
@@ -88,6 +97,8 @@ pub struct Watch {
     awake: bool,
     /// Locks whose sides were seen to move apart since they were ordered open.
     seen_moving: Bits,
+    /// Locks that were pressed since the reset.
+    pressed: Bits,
     /// Ticks since each lock was last granted (or since the reset).
     open_ticks: [u16; MAX_LOCKS],
 }
@@ -118,12 +129,28 @@ impl Watch {
         maybe
     }
 
+    /// Locks that were ordered open so short a time ago that they may rightly still be closed.
+    pub fn releasing(&self, table: &Table) -> Bits {
+        let mut releasing = Bits::EMPTY;
+        for (i, data) in table.locks.iter().enumerate().take(MAX_LOCKS) {
+            let ticks = self.open_ticks.get(i).copied().unwrap_or(0);
+            let due = data.release_ticks.saturating_add(table.timing.debounce);
+            releasing = releasing.with(i as u8, ticks < due);
+        }
+        releasing.without(self.granted)
+    }
+
+    /// Locks that were pressed and may not have let go yet: they may still carry torque.
+    pub fn still_pressed(&self, table: &Table) -> Bits {
+        self.releasing(table).and(self.pressed)
+    }
+
     /// On the first tick after a reset, the locks that may be kept closed because they are
-    /// closed already: switch and speeds agree, and they hold nothing that must turn.
+    /// closed already: switch and speeds agree (`held`), and even with every lock that is not
+    /// said open and does not move apart for sure (`doubtful`) they hold nothing that must turn.
     #[must_use]
-    pub fn adopt(table: &Table, reported: Bits, not_moving: Bits) -> Bits {
-        let held = reported.and(not_moving);
-        if table.forbids(held) { Bits::EMPTY } else { held }
+    pub fn adopt(table: &Table, held: Bits, doubtful: Bits) -> Bits {
+        if table.forbids(held.or(doubtful)) { Bits::EMPTY } else { held }
     }
 
     /// Whether this is the first tick since the reset.
@@ -147,6 +174,7 @@ impl Watch {
             }
         }
         self.seen_moving = self.seen_moving.or(moving).without(pressed);
+        self.pressed = self.pressed.or(pressed);
         self.granted = granted;
     }
 }

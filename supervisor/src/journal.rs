@@ -27,6 +27,8 @@ pub enum EventKind {
     Refused(Refusal),
     /// Locks newly stuck, lost or with a lying switch.
     LockFault(Bits),
+    /// The interlock let these locks go to end a conflict.
+    LetGo(Bits),
     /// Sensors newly missing or implausible.
     SensorFault(Bits),
 }

@@ -7,18 +7,43 @@
 //! compiled code exhaustively. No heap, no panic path, no `unsafe`, bounded loops.
 #![no_std]
 #![forbid(unsafe_code)]
+// No panic path: nothing that could index out of range, overflow or unwrap.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::indexing_slicing,
+        clippy::arithmetic_side_effects,
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        clippy::unreachable,
+        clippy::integer_division,
+        clippy::float_arithmetic
+    )
+)]
+
+#[cfg(test)]
+extern crate std;
 
 pub mod bits;
+pub mod check;
 mod choose;
 pub mod decide;
+#[cfg(test)]
+mod decision_tables;
+#[cfg(test)]
+mod fixture;
 pub mod guards;
 pub mod hash;
+#[allow(clippy::float_arithmetic, reason = "it measures")]
 pub mod heat;
 pub mod interlock;
 pub mod io;
 pub mod journal;
 pub mod locks;
+#[allow(clippy::float_arithmetic, reason = "it measures")]
 pub mod observe;
+#[allow(clippy::float_arithmetic, reason = "it reckons targets")]
 mod plan;
 pub mod request;
 pub mod status;

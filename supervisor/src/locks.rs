@@ -9,6 +9,9 @@ use crate::guards::Guards;
 use crate::io::LockReport;
 use crate::table::Table;
 
+#[cfg(test)]
+pub(crate) mod decision_table;
+
 /// Belief about every lock. Integers and bits only.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
 pub struct Locks {
@@ -86,7 +89,7 @@ impl Locks {
         let Some(data) = table.locks.get(lock as usize) else { return false };
         let debounce = table.timing.debounce;
         let slip = g.slip(lock);
-        let report = g.report(lock);
+        let report = if data.has_switch { g.report(lock) } else { LockReport::Missing };
         if self.closed.has(lock) {
             self.doubt_switch(lock, report == LockReport::Open && !slip.moving, debounce);
             if self.evidence(lock, slip.moving, debounce) {
@@ -116,7 +119,7 @@ impl Locks {
         let Some(data) = table.locks.get(lock as usize) else { return };
         let debounce = table.timing.debounce;
         let slip = g.slip(lock);
-        let report = g.report(lock);
+        let report = if data.has_switch { g.report(lock) } else { LockReport::Missing };
         if self.open.has(lock) {
             // A switch that says closed while the sides move apart is lying; while they do
             // not, it may be right, and the lock no longer counts as open.

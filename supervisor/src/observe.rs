@@ -38,7 +38,7 @@ pub struct Reading<'a> {
     now: Sample,
     change: SpeedRow,
     change_known: Bits,
-    /// Age of the older sample over the table's rate distance (1 to 2).
+    /// Age of the older sample over the table's rate distance (from one to two of it).
     age_share: f32,
     implausible: Bits,
     known: Bits,
@@ -94,7 +94,8 @@ impl<'a> Reading<'a> {
         let now = take_sample(table, inputs);
         let older = memory.older;
         let rate_ticks = table.timing.rate_ticks.max(1);
-        let age_share = f32::from(rate_ticks.saturating_add(memory.age)) / f32::from(rate_ticks);
+        let age = rate_ticks.saturating_add(memory.age).saturating_add(1);
+        let age_share = f32::from(age) / f32::from(rate_ticks);
         let mut change = [0.0; MAX_SENSORS];
         for ((slot, new), old) in change.iter_mut().zip(&now.radps).zip(&older.radps) {
             *slot = new - old;
@@ -142,7 +143,8 @@ impl<'a> Reading<'a> {
             let change_known = self.change_known.contains(lock.sensors);
             self.known = self.known.with(i, known);
             self.within = self.within.with(i, known && slip <= lock.slip_max);
-            self.near = self.near.with(i, known && slip <= lock.begin_max);
+            let near = slip <= lock.begin_max && slip <= lock.slip_max;
+            self.near = self.near.with(i, known && near);
             self.moving = self.moving.with(i, known && slip > lock.moving_min);
             let steady = change <= lock.rate_max * self.age_share;
             self.steady = self.steady.with(i, known && change_known && steady);
@@ -174,13 +176,33 @@ impl<'a> Reading<'a> {
         self.known.without(self.moving)
     }
 
+    /// Locks whose switch says `what`; a lock without a switch says nothing.
+    fn reported(&self, what: LockReport) -> Bits {
+        let mut saying = Bits::EMPTY;
+        for lock in 0..self.table.lock_count() {
+            saying = saying.with(lock, self.report_of(lock) == what);
+        }
+        saying
+    }
+
+    fn report_of(&self, lock: u8) -> LockReport {
+        let with_switch = self.table.locks.get(lock as usize).is_some_and(|data| data.has_switch);
+        match self.inputs.reports.get(lock as usize) {
+            Some(&report) if with_switch => report,
+            _ => LockReport::Missing,
+        }
+    }
+
     /// Locks whose switch says closed.
     pub fn reported_closed(&self) -> Bits {
-        let mut closed = Bits::EMPTY;
-        for (i, report) in self.inputs.reports.iter().enumerate().take(self.table.locks.len()) {
-            closed = closed.with(i as u8, *report == LockReport::Closed);
-        }
-        closed
+        self.reported(LockReport::Closed)
+    }
+
+    /// Locks that nothing shows to be open: neither does the switch say so, nor do the sides
+    /// move apart for sure.
+    pub fn doubtful_locks(&self) -> Bits {
+        let all = Bits::first(self.table.lock_count());
+        all.without(self.reported(LockReport::Open)).without(self.moving)
     }
 
     /// Machines whose shafts are at rest.
@@ -199,14 +221,10 @@ impl<'a> Reading<'a> {
         self.value(&self.table.output_row, self.table.output_sensors)
     }
 
-    /// Magnitude of a lock's slip in rad/s; zero when it is not known.
-    pub fn slip_radps(&self, lock: u8) -> f32 {
-        match self.table.locks.get(lock as usize) {
-            Some(data) if self.known.has(lock) => {
-                magnitude(row_times(&data.slip_row, &self.now.radps))
-            }
-            _ => 0.0,
-        }
+    /// Magnitude of a lock's slip in rad/s; `None` when it is not known.
+    pub fn slip_radps(&self, lock: u8) -> Option<f32> {
+        let data = self.table.locks.get(lock as usize)?;
+        self.known.has(lock).then(|| magnitude(row_times(&data.slip_row, &self.now.radps)))
     }
 
     /// Target speed of a step's synchronising machine in rad/s.
@@ -243,7 +261,7 @@ impl Guards for Reading<'_> {
     }
 
     fn report(&mut self, lock: u8) -> LockReport {
-        self.inputs.reports.get(lock as usize).copied().unwrap_or_default()
+        self.report_of(lock)
     }
 
     fn plausible(&mut self, sensors: Bits) -> bool {
@@ -295,10 +313,11 @@ impl Guards for Reading<'_> {
         let Some(step) = self.table.step(step) else { return false };
         let Some(target) = self.target_radps(step) else { return false };
         let inside = |x: f32, min: f32, max: f32| min <= x && x <= max;
+        let limits = self.table.limits_of(step);
+        // Limits that the table has lost must not count as kept.
         inside(target, step.target_min, step.target_max)
-            && self
-                .table
-                .limits_of(step)
+            && limits.len() == usize::from(step.limits_count)
+            && limits
                 .iter()
                 .all(|limit| inside(row_times(&limit.row, &self.now.radps), limit.min, limit.max))
     }
@@ -315,7 +334,8 @@ impl Guards for Reading<'_> {
     fn calm(&mut self) -> bool {
         let sensors = self.table.output_sensors;
         let change = magnitude(row_times(&self.table.output_row, &self.change));
-        self.change_known.contains(sensors) && change <= self.table.output_rate_max * self.age_share
+        let known = self.change_known.contains(sensors) && self.trusted().contains(sensors);
+        known && change <= self.table.output_rate_max * self.age_share
     }
 
     fn engine_running(&mut self) -> bool {

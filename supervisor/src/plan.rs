@@ -33,7 +33,7 @@ fn arrangement_orders(data: &Arrangement, reading: &Reading) -> [MachineOrder; M
         (Duty::Free, _) => MachineOrder::Free,
         (Duty::Hold { per_output, per_pace }, Some(output)) => {
             let pace = between(data.pace.per_output * output, data.pace.min, data.pace.max);
-            MachineOrder::HoldSpeed { target_radps: per_output * output + per_pace * pace }
+            hold(per_output * output + per_pace * pace)
         }
         // Without a trusted road speed there is no target: no torque is the safe order.
         (Duty::Unload, _) | (Duty::Hold { .. }, None) => MachineOrder::Unload,
@@ -45,17 +45,32 @@ fn step_orders(step: &Step, reading: &Reading, inputs: &Inputs) -> [MachineOrder
     let demand = usable_demand(step, inputs);
     step.duties.map(|duty| match (duty, target) {
         (StepDuty::Free, _) => MachineOrder::Free,
-        (StepDuty::Take { share }, _) => MachineOrder::TakeTorque { nm: share * demand },
-        (StepDuty::Sync, Some(target)) => MachineOrder::HoldSpeed {
-            target_radps: between(target, step.target_min, step.target_max),
-        },
+        (StepDuty::Take { share }, _) => take(share * demand),
+        (StepDuty::Sync, Some(target)) => hold(between(target, step.target_min, step.target_max)),
         (StepDuty::Unload, _) | (StepDuty::Sync, None) => MachineOrder::Unload,
     })
 }
 
+/// Hold this speed; what is no number is no target, and no torque the safe order.
+fn hold(target_radps: f32) -> MachineOrder {
+    if is_finite(target_radps) {
+        MachineOrder::HoldSpeed { target_radps }
+    } else {
+        MachineOrder::Unload
+    }
+}
+
+fn take(nm: f32) -> MachineOrder {
+    if is_finite(nm) { MachineOrder::TakeTorque { nm } } else { MachineOrder::Unload }
+}
+
+fn is_finite(x: f32) -> bool {
+    magnitude(x) <= f32::MAX
+}
+
 /// The demand, no larger than the step can hand over; zero when it is not a number.
 fn usable_demand(step: &Step, inputs: &Inputs) -> f32 {
-    if magnitude(inputs.demand_nm) <= f32::MAX {
+    if is_finite(inputs.demand_nm) {
         between(inputs.demand_nm, -step.demand_max, step.demand_max)
     } else {
         0.0

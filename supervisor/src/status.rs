@@ -1,6 +1,7 @@
 //! What the supervisor says of itself: phase, refusal with its reason, faults.
 
 use crate::bits::Bits;
+use crate::check::TableFault;
 use crate::table::Why;
 
 /// Where the supervisor stands in its work.
@@ -103,6 +104,8 @@ pub enum Refusal {
         /// The lock that was to close.
         lock: u8,
     },
+    /// The table is not one that this supervisor can work with: nothing is closed.
+    Table(TableFault),
     /// Two locks stayed closed together for longer than an overlap may last.
     OverlapTooLong,
 }
@@ -111,7 +114,7 @@ pub enum Refusal {
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Faults {
-    /// Locks that would not close.
+    /// Locks that would not close, or whose closing was never shown: until the reset they are not tried again.
     pub stuck_open: Bits,
     /// Locks that would not open.
     pub stuck_closed: Bits,

@@ -1,14 +1,15 @@
 //! One tick: `observe -> decide -> interlock -> orders`.
 
-use crate::bits::{Bits, MAX_LOCKS};
+use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES};
+use crate::check::{TableFault, check};
 use crate::decide::{Decision, State, decide};
 use crate::heat::Heat;
 use crate::interlock::{Seen, Watch, pass};
-use crate::io::{Inputs, LockOrder, Orders};
+use crate::io::{Inputs, LockOrder, MachineOrder, Orders};
 use crate::journal::{Event, EventKind, Journal};
 use crate::observe::{Memory, Reading};
 use crate::plan::machine_orders;
-use crate::status::{Faults, Status};
+use crate::status::{Faults, Refusal, Status};
 use crate::table::Table;
 
 /// All memory of a supervisor. A new one is what a reset leaves: nothing is known.
@@ -20,6 +21,7 @@ pub struct Supervisor {
     heat: Heat,
     journal: Journal,
     status: Status,
+    table_fault: Option<TableFault>,
     tick: u32,
 }
 
@@ -63,32 +65,55 @@ impl Supervisor {
     /// One tick, to be called at the table's period.
     ///
     /// Speeds in rad/s, torques in Nm. Never panics and never loops unboundedly,
-    /// whatever the inputs.
+    /// whatever the inputs. A table that is not sound ([`check`]) gets every lock opened and
+    /// every machine unloaded.
     pub fn tick(&mut self, table: &Table, inputs: &Inputs) -> Output {
+        if self.watch.is_asleep() && self.table_fault.is_none() {
+            self.table_fault = check(table).err();
+        }
+        match self.table_fault {
+            Some(fault) => self.refuse_table(fault),
+            None => self.work(table, inputs),
+        }
+    }
+
+    /// Nothing can be done with this table.
+    fn refuse_table(&mut self, fault: TableFault) -> Output {
+        let machines = [MachineOrder::Unload; MAX_MACHINES];
+        let orders = Orders { machines, ..Orders::default() };
+        let status = Status { refusal: Some(Refusal::Table(fault)), ..Status::default() };
+        self.finish(orders, status)
+    }
+
+    fn work(&mut self, table: &Table, inputs: &Inputs) -> Output {
         let mut reading = Reading::new(table, inputs, &self.heat, &mut self.memory);
         let reported = reading.reported_closed();
         let not_moving = reading.not_moving_locks();
-        let adopted = if self.watch.is_asleep() {
+        if self.watch.is_asleep() {
             self.journal.push(Event { tick: self.tick, kind: EventKind::Reset, held: Bits::EMPTY });
-            let adopted = Watch::adopt(table, reported, not_moving);
+            let adopted = Watch::adopt(table, reported.and(not_moving), reading.doubtful_locks());
             self.watch.wake(adopted);
-            self.state.adopt(adopted);
-            adopted
-        } else {
-            self.watch.granted()
-        };
+            self.state.adopt(adopted, inputs.engine_running);
+        }
+        let granted = self.watch.granted();
         let maybe_closed = self.watch.possibly_closed(table, &inputs.reports);
         let decision = decide(table, &mut self.state, &mut reading);
         let wanted = decision.close.or(decision.prefill);
         let seen = Seen {
             wanted,
-            granted: adopted,
+            granted,
             maybe_closed,
-            surely_held: reported.or(adopted).and(not_moving),
+            surely_held: reported.or(granted).and(not_moving),
+            releasing: self.watch.releasing(table),
             ready: reading.ready_locks(),
             at_rest: reading.machines_at_rest(),
         };
         let passed = pass(table, &seen);
+        let let_go = wanted.and(granted).without(passed);
+        if !let_go.is_empty() {
+            let held = self.status.held;
+            self.journal.push(Event { tick: self.tick, kind: EventKind::LetGo(let_go), held });
+        }
         self.state.settle(table, wanted, passed);
         let granted = passed.and(decision.close);
         self.watch.remember(table, granted, passed.without(granted), reading.moving_locks());
@@ -98,9 +123,15 @@ impl Supervisor {
             engine_run: decision.engine_run,
         };
         let status = self.describe(table, &mut reading, maybe_closed.or(passed));
-        let closing = passed.without(status.held);
-        let slips: [f32; MAX_LOCKS] = core::array::from_fn(|i| reading.slip_radps(i as u8));
-        self.heat.tick(table, closing, |lock| slips.get(lock as usize).copied().unwrap_or(0.0));
+        // Plates that are pressed and not (or no longer) locked together slip and get hot.
+        let working = passed.without(status.held).or(passed.and(reading.moving_locks()));
+        let working = working.or(self.watch.still_pressed(table));
+        let slips: [Option<f32>; MAX_LOCKS] = core::array::from_fn(|i| reading.slip_radps(i as u8));
+        self.heat.tick(table, working, |lock| slips.get(lock as usize).copied().flatten());
+        self.finish(orders, status)
+    }
+
+    fn finish(&mut self, orders: Orders, status: Status) -> Output {
         self.journal.compare(self.tick, &self.status, &status);
         self.status = status;
         self.tick = self.tick.wrapping_add(1);

@@ -4,7 +4,7 @@
 //! generated source in flash. Speeds are rad/s, torques Nm, times ticks.
 //! Every margin is already in the limits: "measured within" implies "truly within".
 
-use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
+use crate::bits::{Bits, MAX_ARRANGEMENTS, MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
 
 /// Version of the table's layout; a table of another version is refused.
 pub const TABLE_FORMAT: u16 = 1;
@@ -163,6 +163,13 @@ pub struct Conflict {
     pub locks: Bits,
     /// Which of them to let go first when all are found closed, the host's choice.
     pub release_first: u8,
+}
+
+impl Conflict {
+    /// Of `mine`, the lock to let go: the host's choice when it is among them.
+    pub const fn first_of(&self, mine: Bits) -> Option<u8> {
+        if mine.has(self.release_first) { Some(self.release_first) } else { mine.lowest() }
+    }
 }
 
 /// A minimal lock set that holds a machine's shaft.
@@ -385,14 +392,14 @@ pub enum Stuck {
 
 impl Table<'_> {
     /// How many locks there are, at most [`MAX_LOCKS`].
-    pub fn lock_count(&self) -> u8 {
+    pub const fn lock_count(&self) -> u8 {
         let count = if self.locks.len() < MAX_LOCKS { self.locks.len() } else { MAX_LOCKS };
         count as u8
     }
 
     /// How many stuck variants [`Table::next`] holds.
-    pub fn stuck_count(&self) -> usize {
-        1 + 2 * self.lock_count() as usize
+    pub const fn stuck_count(&self) -> usize {
+        (self.lock_count() as usize) << 1 | 1
     }
 
     /// The next step from `set` towards `arrangement`.
@@ -400,19 +407,46 @@ impl Table<'_> {
     /// # Errors
     /// Why there is none.
     pub fn next_step(&self, way: u8, stuck: Stuck, set: Bits, arrangement: u8) -> Result<u16, Why> {
-        let n = self.lock_count() as usize;
+        match self.entry(way, stuck, set, arrangement) {
+            Some(entry) if entry & NO_STEP == 0 => Ok(entry),
+            Some(entry) => Err(Why::from_code(entry as u8)),
+            None => Err(Why::Impossible),
+        }
+    }
+
+    /// The entry of [`Table::next`]; `None` when an index is out of range, so that none can
+    /// reach into a neighbouring row.
+    fn entry(&self, way: u8, stuck: Stuck, set: Bits, arrangement: u8) -> Option<u16> {
+        let locks = self.lock_count();
+        let in_range = |lock: u8| (lock < locks).then_some(usize::from(lock));
         let variant = match stuck {
             Stuck::None => 0,
-            Stuck::Open(lock) => 1 + lock as usize,
-            Stuck::Closed(lock) => 1 + n + lock as usize,
+            Stuck::Open(lock) => in_range(lock)?.checked_add(1)?,
+            Stuck::Closed(lock) => in_range(lock)?.checked_add(1)?.checked_add(locks.into())?,
         };
-        let index = ((way as usize * self.stuck_count() + variant) * (1 << n) + set.0 as usize)
-            * self.arrangements.len()
-            + arrangement as usize;
-        match self.next.get(index) {
-            Some(&entry) if entry & NO_STEP == 0 => Ok(entry),
-            Some(&entry) => Err(Why::from_code(entry as u8)),
-            None => Err(Why::Impossible),
+        let arrangements = self.arrangements.len();
+        let (way, set, arrangement) =
+            (usize::from(way), usize::from(set.0), usize::from(arrangement));
+        if set >= self.set_count() || arrangement >= arrangements {
+            return None;
+        }
+        let row = way.checked_mul(self.stuck_count())?.checked_add(variant)?;
+        let row = row.checked_mul(self.set_count())?.checked_add(set)?;
+        let index = row.checked_mul(arrangements)?.checked_add(arrangement)?;
+        self.next.get(index).copied()
+    }
+
+    /// How many lock sets there are.
+    pub const fn set_count(&self) -> usize {
+        1 << self.lock_count()
+    }
+
+    /// How many arrangements there are, at most [`MAX_ARRANGEMENTS`].
+    pub const fn arrangement_count(&self) -> u8 {
+        if self.arrangements.len() < MAX_ARRANGEMENTS {
+            self.arrangements.len() as u8
+        } else {
+            MAX_ARRANGEMENTS as u8
         }
     }
 
@@ -429,7 +463,8 @@ impl Table<'_> {
     /// The speed limits of a step.
     pub fn limits_of(&self, step: &Step) -> &[Limit] {
         let from = step.limits_from as usize;
-        self.limits.get(from..from + usize::from(step.limits_count)).unwrap_or(&[])
+        let to = from.saturating_add(usize::from(step.limits_count));
+        self.limits.get(from..to).unwrap_or(&[])
     }
 
     /// What is known of `set`; out of range counts as not driving.

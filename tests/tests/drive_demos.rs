@@ -158,10 +158,10 @@ fn the_way_from_series_to_power_split_is_the_known_one() {
 #[test]
 fn a_start_beyond_a_limit_is_refused_with_the_shaft_that_passes_it() {
     let demo = Demo::new("axle");
-    let refused = demo.run(&pair(99.0, 0, 1), 1).err().expect("the rotor would overspeed");
+    let refused = demo.run(&pair(99.0, 0, 1), 1).expect_err("the rotor would overspeed");
     let sentence = refused.to_string();
     assert!(sentence.contains("rotor would turn at") && sentence.contains("12000"), "{sentence}");
     let demo = Demo::new("railcar");
-    let refused = demo.run(&pair(8.0, 4, 0), 1).err().expect("the engine would not run");
+    let refused = demo.run(&pair(8.0, 4, 0), 1).expect_err("the engine would not run");
     assert!(refused.to_string().contains("the engine would turn at"), "{refused}");
 }

@@ -131,6 +131,8 @@ fn soak(d: &Driveline, seed: u64, steps: u32, wild: bool) -> (PlantModel, PlantS
     let largest = state.speeds_radps().iter().fold(1.0, |m: f64, w| m.max(w.abs()));
     assert!(gear_error(d, state.speeds_radps()) < 1e-12 * largest * 16.0);
     let book = state.energy();
+    // Within one step a mesh may turn round and give back what rounding is made of; in all, never.
+    assert!(book.mesh_j >= 0.0, "{book:?}");
     let turnover = book.scale_j() + book.machine_j.iter().map(|x| x.abs()).sum::<f64>();
     let residual = book.mechanical_residual_j().abs() / turnover.max(1.0);
     assert!(residual < 1e-9, "seed {seed}: residual {residual} of {turnover} J: {book:?}");
@@ -140,7 +142,7 @@ fn soak(d: &Driveline, seed: u64, steps: u32, wild: bool) -> (PlantModel, PlantS
 /// 300 random drivelines, four seconds each, with faults and absurd inputs.
 #[test]
 fn random_drivelines_under_random_orders() {
-    let (mut closings, mut impacts, mut unresolved, mut worst) = (0, 0, 0, 0.0_f64);
+    let (mut closings, mut impacts, mut unresolved) = (0, 0, 0);
     let (mut built, mut slid) = (0, 0);
     for seed in 0..300 {
         let d = random(seed);
@@ -155,13 +157,7 @@ fn random_drivelines_under_random_orders() {
             impacts += u32::from(matches!(lock.kind, LockKind::Dog(_))) * state.lock(i).closings;
         }
         unresolved += state.unresolved();
-        worst = worst
-            .max(state.energy().mechanical_residual_j().abs() / state.energy().scale_j().max(1.0));
     }
-    println!(
-        "{built} built, {closings} closings, {impacts} impacts, {unresolved} unresolved, residual {worst}"
-    );
-    println!("{slid} steps of pure sliding");
     assert!(built > 250 && slid > 10_000 && closings > 2000 && impacts > 200);
     assert_eq!(unresolved, 0);
 }

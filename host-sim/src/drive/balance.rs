@@ -100,6 +100,32 @@ fn torque_scale(driveline: &Driveline) -> Vec<f64> {
         .collect()
 }
 
+/// Virtual power of each free motion: machine torques, inertias, torque at the output.
+fn motion_rows(
+    driveline: &Driveline,
+    motion: &Motion,
+    scale: &[f64],
+    output_scale: f64,
+) -> Vec<Vec<f64>> {
+    let (machines, free) = (scale.len(), motion.basis.cols());
+    let row_of = |shaft: usize| motion.basis.row(shaft);
+    let row_of_motion = |k: usize| {
+        let mut row = vec![0.0; machines + free + 1];
+        for (m, scale) in scale.iter().enumerate() {
+            row[m] = row_of(driveline.machines[m].shaft)[k] * scale;
+        }
+        for (s, shaft) in driveline.shafts.iter().enumerate() {
+            let inertia = shaft.inertia_kg_m2.unwrap_or(0.0);
+            for j in 0..free {
+                row[machines + j] -= inertia * row_of(s)[k] * row_of(s)[j] * ACCELERATION_SCALE;
+            }
+        }
+        row[machines + free] = -row_of(driveline.output.shaft)[k] * output_scale;
+        row
+    };
+    (0..free).map(row_of_motion).collect()
+}
+
 impl Balance {
     /// Solve the balance of a lock set's `motion` for the given `parts` (one a machine).
     pub fn new(driveline: &Driveline, motion: &Motion, parts: &[Part]) -> Balance {
@@ -108,28 +134,12 @@ impl Balance {
         let scale = torque_scale(driveline);
         let output_scale = 3.0 * scale.iter().sum::<f64>().max(1.0);
         let unknowns = machines + free + 1;
-        let row_of = |shaft: usize| motion.basis.row(shaft);
         let shaft_of = |m: usize| driveline.machines[m].shaft;
 
-        let mut first = Vec::new();
-        for k in 0..free {
-            let mut row = vec![0.0; unknowns];
-            for (m, scale) in scale.iter().enumerate() {
-                row[m] = row_of(shaft_of(m))[k] * scale;
-            }
-            for (s, shaft) in driveline.shafts.iter().enumerate() {
-                let inertia = shaft.inertia_kg_m2.unwrap_or(0.0);
-                for j in 0..free {
-                    let share = inertia * row_of(s)[k] * row_of(s)[j] * ACCELERATION_SCALE;
-                    row[machines + j] -= share;
-                }
-            }
-            row[unknowns - 1] = -row_of(driveline.output.shaft)[k] * output_scale;
-            first.push(row);
-        }
+        let mut first = motion_rows(driveline, motion, &scale, output_scale);
         let acceleration_row = |shaft: usize| {
             let mut row = vec![0.0; unknowns];
-            for (j, x) in row_of(shaft).iter().enumerate() {
+            for (j, x) in motion.basis.row(shaft).iter().enumerate() {
                 row[machines + j] = *x * ACCELERATION_SCALE;
             }
             row

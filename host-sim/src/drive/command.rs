@@ -85,7 +85,8 @@ pub fn run(file: &str, scenario: &str, options: &Options) -> i32 {
         eprint!("{}", scenario.warnings.render(command::colour()));
     }
     match drive(&tabled, &scenario, options) {
-        Ok(findings) => i32::from(findings > 0),
+        Ok(told) if told.code != 0 => told.code,
+        Ok(told) => i32::from(told.findings > 0),
         Err(sentence) => {
             eprintln!("error: {sentence}");
             2
@@ -93,8 +94,8 @@ pub fn run(file: &str, scenario: &str, options: &Options) -> i32 {
     }
 }
 
-/// The number of findings, or a sentence that says what went wrong.
-fn drive(tabled: &Tabled, scenario: &Scenario, options: &Options) -> Result<usize, String> {
+/// How it went, or a sentence that says why it could not be driven.
+fn drive(tabled: &Tabled, scenario: &Scenario, options: &Options) -> Result<Told, String> {
     let outputs = [&options.trace, &options.svg, &options.json];
     if outputs.iter().filter(|o| o.as_deref() == Some("-")).count() > 1 {
         return Err("only one output can go to stdout (-)\n  fix: give the others a path".into());
@@ -129,21 +130,28 @@ fn drive(tabled: &Tabled, scenario: &Scenario, options: &Options) -> Result<usiz
     if let Some(sink) = json_sink {
         sink.put(&format!("{:#}\n", json(&heading, &outcome.summary)))?;
     }
-    tell(&heading, &outcome, to_stdout);
-    Ok(outcome.summary.findings.len())
+    Ok(Told { code: tell(&heading, &outcome, to_stdout), findings: outcome.summary.findings.len() })
+}
+
+/// What became of a drive that was driven.
+struct Told {
+    /// 0 when the summary could be printed, else 2.
+    code: i32,
+    findings: usize,
 }
 
 /// The summary goes to stdout, or out of the way when stdout carries another output.
-fn tell(heading: &Heading, outcome: &Outcome, to_stderr: bool) {
+fn tell(heading: &Heading, outcome: &Outcome, to_stderr: bool) -> i32 {
     let told = text(heading, &outcome.summary);
     if to_stderr {
         eprint!("{told}");
-    } else {
-        print(&told);
+        return 0;
     }
+    print(&told)
 }
 
-fn words(heading: &Heading, scenario: &Scenario) -> TimelineText {
+/// Title and subtitle of a drive's timeline.
+pub(crate) fn words(heading: &Heading, scenario: &Scenario) -> TimelineText {
     let about = if scenario.about.is_empty() { "" } else { ": " };
     TimelineText {
         title: format!("{}, {}", heading.driveline, heading.scenario),

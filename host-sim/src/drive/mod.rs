@@ -8,6 +8,7 @@ pub mod dense;
 pub mod driver;
 pub mod faults;
 pub mod governor;
+mod limits;
 pub mod motion;
 pub mod plan;
 pub mod reason;

@@ -1,8 +1,9 @@
 //! Free motions of a lock set as plain numbers, for the drive controller.
 
 use crate::drive::dense::Dense;
-use crate::driveline::{Driveline, MachineKind, Planet};
-use crate::exact::{self, Matrix, Q, Row};
+use crate::driveline::{Driveline, MachineKind};
+use crate::exact::{self, Matrix};
+use crate::kinematics::{gear_rows, lock_row};
 
 /// What the drive controller needs to know of one lock set.
 #[derive(Clone, Debug)]
@@ -13,42 +14,13 @@ pub struct Motion {
     pub engine_joined: bool,
 }
 
-fn unit_row(shafts: usize, entries: &[(usize, Q)]) -> Row {
-    let mut row = vec![exact::int(0); shafts];
-    for (shaft, value) in entries {
-        row[*shaft] += value;
-    }
-    row
-}
-
 /// The exact rows that the gears and the closed locks of `set` put on the shaft speeds.
-pub fn constraint_rows(driveline: &Driveline, set: u8) -> Matrix {
-    let n = driveline.shafts.len();
-    let mut rows = Vec::new();
-    for p in &driveline.planetaries {
-        let (zs, zr) = (i64::from(p.sun_teeth), i64::from(p.ring_teeth));
-        let (sun, carrier) = match p.planet {
-            Planet::Single => (zs, -(zs + zr)),
-            Planet::Double => (-zs, -(zr - zs)),
-        };
-        rows.push(unit_row(
-            n,
-            &[(p.sun, exact::int(sun)), (p.ring, exact::int(zr)), (p.carrier, exact::int(carrier))],
-        ));
+fn constraint_rows(driveline: &Driveline, set: u8) -> Matrix {
+    let mut rows = gear_rows(driveline);
+    for lock in (0..driveline.locks.len()).filter(|i| set >> i & 1 == 1) {
+        rows.push(lock_row(driveline, lock));
     }
-    for g in &driveline.gear_pairs {
-        rows.push(unit_row(n, &[(g.a, exact::int(1)), (g.b, -g.ratio.clone())]));
-    }
-    for (i, lock) in driveline.locks.iter().enumerate() {
-        if set >> i & 1 == 0 {
-            continue;
-        }
-        rows.push(match lock.b {
-            Some(b) => unit_row(n, &[(lock.a, exact::int(1)), (b, exact::int(-1))]),
-            None => unit_row(n, &[(lock.a, exact::int(1))]),
-        });
-    }
-    Matrix::new(n, rows)
+    rows
 }
 
 /// The free motions of `set`.

@@ -1,5 +1,6 @@
 //! What the supervisor says, in words that a person can act on.
 
+use supervisor::check::TableFault;
 use supervisor::status::Refusal;
 use supervisor::table::{Action, Table, Why};
 
@@ -28,6 +29,21 @@ fn why_text(why: Why) -> &'static str {
         Why::Stuck => "a stuck lock is in the way",
         Why::Impossible => "this lock set is impossible with the stuck lock",
         Why::NoOtherWay => "there is no other way",
+    }
+}
+
+fn fault_text(fault: TableFault) -> String {
+    match fault {
+        TableFault::Format => "it is of another layout version".to_owned(),
+        TableFault::Size => "a part of it has the wrong length".to_owned(),
+        TableFault::Timing => "a period or a time-out is zero or too long".to_owned(),
+        TableFault::Sensors => "the data of the output or of a sensor are not sound".to_owned(),
+        TableFault::Lock(lock) => format!("the data of lock {lock} are not sound"),
+        TableFault::Relation => "a rest test or a parity relation is not sound".to_owned(),
+        TableFault::Conflict => "a conflict or an overlap is not sound".to_owned(),
+        TableFault::Arrangement(a) => format!("the data of arrangement {a} are not sound"),
+        TableFault::Step(step) => format!("the data of step {step} are not sound"),
+        TableFault::Hash => "its content does not match its hash".to_owned(),
     }
 }
 
@@ -76,6 +92,7 @@ pub fn refusal_text(driveline: &Driveline, table: &Table, refusal: Refusal) -> S
             "the interlock kept {} open: a lock that conflicts with it is not surely open",
             lock(l)
         ),
+        Refusal::Table(fault) => format!("the table cannot be used: {}", fault_text(fault)),
         Refusal::OverlapTooLong => {
             "two locks stayed closed together for longer than an overlap may last".to_owned()
         }

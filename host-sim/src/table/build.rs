@@ -37,19 +37,7 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
         }
     }
     let output = measure(d, &k.set(0).basis, &shaft_form(d, d.output.shaft));
-    if output.is_none() {
-        reasons.push("the output speed cannot be measured: add a [[sensor]] on it".to_string());
-    }
-    if d.arrangements.is_empty() {
-        reasons.push("there is no [[arrangement]]: name at least one lock set".to_string());
-    }
-    for arrangement in &d.arrangements {
-        let set = k.set(arrangement.closed);
-        if set.verdict.is_forbidden() {
-            let name = &arrangement.name;
-            reasons.push(format!("arrangement {name:?} is a forbidden lock set: {}", set.reason));
-        }
-    }
+    reasons.extend(obstacles(d, k, output.is_some()));
     let (Some(output), true) = (output, reasons.is_empty()) else {
         return Err(TableError { reasons });
     };
@@ -93,6 +81,25 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
     number_steps(&mut data, d, k, &search);
     data.hash = table_hash(&data.table());
     Ok(data)
+}
+
+/// What else stands in the way of a table.
+fn obstacles(d: &Driveline, k: &Kinematics, output_measured: bool) -> Vec<String> {
+    let mut reasons = Vec::new();
+    if !output_measured {
+        reasons.push("the output speed cannot be measured: add a [[sensor]] on it".to_string());
+    }
+    if d.arrangements.is_empty() {
+        reasons.push("there is no [[arrangement]]: name at least one lock set".to_string());
+    }
+    for arrangement in &d.arrangements {
+        let set = k.set(arrangement.closed);
+        if set.verdict.is_forbidden() {
+            let name = &arrangement.name;
+            reasons.push(format!("arrangement {name:?} is a forbidden lock set: {}", set.reason));
+        }
+    }
+    reasons
 }
 
 fn timing(d: &Driveline) -> t::Timing {

@@ -1,0 +1,203 @@
+//! Every lock is known and nothing moves: arrive, choose a step, or say why not.
+
+use super::{Plan, State, any_stands, fits, stands};
+use crate::bits::Bits;
+use crate::choose::{Choice, Route, choose};
+use crate::guards::Guards;
+use crate::status::{Phase, Refusal};
+use crate::table::{EngineUse, Table, Why};
+
+/// Every lock is known: arrive, choose a step, or say why not.
+pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
+    let set = state.held();
+    if !state.locks.all_known(table) {
+        state.enter(Phase::Settle);
+        return Plan::Cut;
+    }
+    if table.forbids(set) {
+        return end_conflict(table, state, set);
+    }
+    let Some(route) = next_route(table, state, guards, set) else {
+        return stay_plan(table, state, guards, set);
+    };
+    if stands(table, guards, route.target, set) {
+        let fits = guards.arrangement_may_stay(route.target);
+        if fits || state.given_up {
+            arrive(state, route.target, fits);
+        } else {
+            leave(table, state, route.target);
+        }
+        return Plan::Arrangement(route.target);
+    }
+    if table.arrangements.get(route.target as usize).is_some_and(|a| a.closed == set) {
+        return wait_for_engine(table, state, guards, route, Plan::Arrangement(route.target));
+    }
+    let staying = state.stay < table.timing.min_stay && any_stands(table, guards, set);
+    if state.route.is_none() && staying && !state.given_up {
+        return stay_plan(table, state, guards, set);
+    }
+    if state.overlap > table.timing.overlap_max && !state.given_up {
+        give_up(state, Refusal::OverlapTooLong);
+        return stay_plan(table, state, guards, set);
+    }
+    if let Some(lock) = state.locks.switch.lowest() {
+        return blocked(table, state, guards, set, Refusal::Switch { lock });
+    }
+    let arrangement = route.target;
+    if !state.given_up && !guards.arrangement_in_window(arrangement) {
+        return blocked(table, state, guards, set, Refusal::ArrangementSpeed { arrangement });
+    }
+    let choice = match state.stuck() {
+        Ok(stuck) => choose(table, guards, route, stuck, set),
+        Err(refusal) => Choice::Refused(refusal),
+    };
+    match choice {
+        Choice::Step { step, way } => {
+            state.route = Some(Route { way, ..route });
+            state.engine_wait = 0;
+            state.enter(Phase::Prepare { step, ready: 0 });
+            Plan::Step(step)
+        }
+        Choice::WaitForEngine => {
+            let plan = stay_plan(table, state, guards, set);
+            wait_for_engine(table, state, guards, route, plan)
+        }
+        Choice::Refused(refusal) => blocked(table, state, guards, set, refusal),
+    }
+}
+
+/// The way to go on: towards the goal, or, once it has been given up, to a fallback.
+fn next_route<G: Guards>(table: &Table, state: &State, guards: &mut G, set: Bits) -> Option<Route> {
+    match state.request.accepted() {
+        Some(target) if !state.given_up => {
+            Some(state.route.filter(|r| r.target == target).unwrap_or(Route { target, way: 0 }))
+        }
+        goal if any_stands(table, guards, set) && fits(table, guards, set) => {
+            // Nowhere to go; but say that it is reached.
+            let reached = state.route.map(|r| r.target).or(goal);
+            let reached = reached.filter(|&target| stands(table, guards, target, set));
+            reached.map(|target| Route { target, way: 0 })
+        }
+        _ => state.route.or_else(|| fallback(table, state, set)),
+    }
+}
+
+/// The arrangement to fall back to: the table's choice for this lock set, or, when a stuck lock
+/// bars that, the first one that can be reached, those that need no engine before the others.
+fn fallback(table: &Table, state: &State, set: Bits) -> Option<Route> {
+    let stuck = state.stuck().ok()?;
+    let leads = |target: u8| match table.arrangements.get(target as usize) {
+        Some(a) => a.closed == set || table.next_step(0, stuck, set, target).is_ok(),
+        None => false,
+    };
+    let needs_engine = |target: u8| {
+        table.arrangements.get(target as usize).is_none_or(|a| a.engine == EngineUse::On)
+    };
+    let all = 0..table.arrangement_count();
+    let choice = Some(table.set(set).fallback).filter(|&target| leads(target));
+    let choice = choice.or_else(|| all.clone().find(|&t| leads(t) && !needs_engine(t)));
+    let target = choice.or_else(|| all.clone().find(|&t| leads(t)))?;
+    Some(Route { target, way: 0 })
+}
+
+fn arrive(state: &mut State, target: u8, fits: bool) {
+    if state.route.is_some() {
+        state.stay = 0;
+        state.route = None;
+    }
+    state.stood = Some(target);
+    state.tries = 0;
+    state.blocked = 0;
+    state.engine_wait = 0;
+    state.spent = 0;
+    // Even when it had been given up, and was reached as the fallback.
+    if state.request.accepted() == Some(target) && fits {
+        state.refusal = None;
+        state.given_up = false;
+    }
+}
+
+/// The arrangement stands, but the road speed has left its window: after a while it is left
+/// for the fallback, before a shaft overspeeds or the engine is dragged below idle.
+fn leave(table: &Table, state: &mut State, arrangement: u8) {
+    state.blocked = state.blocked.saturating_add(1);
+    if state.blocked >= table.timing.retry_wait {
+        give_up(state, Refusal::ArrangementSpeed { arrangement });
+    }
+}
+
+/// The engine has been asked to run and does not run yet; or it ran in this arrangement and
+/// has stalled: then it is not waited for, so that it is released soon.
+fn wait_for_engine<G: Guards>(
+    table: &Table,
+    state: &mut State,
+    guards: &mut G,
+    route: Route,
+    plan: Plan,
+) -> Plan {
+    state.route = Some(route);
+    state.engine_wait = state.engine_wait.saturating_add(1);
+    let stalled = state.stood == Some(route.target);
+    let limit = if stalled { table.timing.debounce } else { table.timing.engine_timeout };
+    if state.engine_wait > limit {
+        give_up(state, Refusal::EngineNotRunning);
+        return stay_plan(table, state, guards, state.held());
+    }
+    plan
+}
+
+/// No step may be taken now. After a while the reason is stated; in a lock set that is no
+/// arrangement the goal is then given up for the fallback.
+fn blocked<G: Guards>(
+    table: &Table,
+    state: &mut State,
+    guards: &mut G,
+    set: Bits,
+    refusal: Refusal,
+) -> Plan {
+    state.blocked = state.blocked.saturating_add(1);
+    if state.blocked >= table.timing.retry_wait {
+        let at_arrangement = any_stands(table, guards, set);
+        if !state.given_up {
+            state.refusal = Some(refusal);
+        }
+        if !at_arrangement && !state.given_up {
+            give_up(state, refusal);
+        }
+    }
+    stay_plan(table, state, guards, set)
+}
+
+fn give_up(state: &mut State, refusal: Refusal) {
+    state.refusal = Some(refusal);
+    state.given_up = true;
+    state.route = None;
+    state.tries = 0;
+    state.blocked = 0;
+    state.engine_wait = 0;
+    state.spent = 0;
+}
+
+/// What the machines do while nothing moves. An overlap that has lasted too long gets no torque:
+/// the shaft that it holds must not be pressed against for ever.
+fn stay_plan<G: Guards>(table: &Table, state: &State, guards: &mut G, set: Bits) -> Plan {
+    match state.arrangement(table, guards) {
+        Some(arrangement) => Plan::Arrangement(arrangement),
+        None if table.set(set).drives && state.overlap <= table.timing.overlap_max => Plan::Coast,
+        None => Plan::Cut,
+    }
+}
+
+/// A forbidden lock set is held: let one of its locks go, loaded or not. When none of them is
+/// ours to let go, all that is left is to take the torque away and to say so.
+fn end_conflict(table: &Table, state: &mut State, set: Bits) -> Plan {
+    if let Some(conflict) = table.conflicts.iter().find(|c| set.contains(c.locks)) {
+        match conflict.first_of(conflict.locks.and(state.locks.ordered)) {
+            Some(lock) => state.locks.order(lock, false),
+            None => state.refusal = Some(Refusal::NoWay(Why::Conflict)),
+        }
+        state.stood = None;
+    }
+    state.enter(Phase::Settle);
+    Plan::Cut
+}

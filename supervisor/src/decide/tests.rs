@@ -1,0 +1,321 @@
+//! Stories of `decide`: ticks in a row, told by guards that answer as they are told.
+
+use super::{Decision, Plan, State, decide};
+use crate::bits::Bits;
+use crate::fixture::{APART, Owned, READY, Told, UNKNOWN};
+use crate::io::LockReport::{Closed, Missing, Open};
+use crate::status::{Phase, Refusal};
+use crate::table::{EngineUse, Table, Why};
+
+const A: Bits = Bits::one(0);
+
+/// A driveline that does what it is ordered, after its delays; faults are set on `told`.
+struct World<'a> {
+    table: Table<'a>,
+    state: State,
+    told: Told,
+    age: [u16; 2],
+    ordered: Bits,
+    last: Decision,
+    /// Lock actions so far.
+    actions: u32,
+    /// Locks that do not move any more.
+    frozen: Bits,
+}
+
+impl<'a> World<'a> {
+    fn new(table: Table<'a>, request: Option<u8>) -> World<'a> {
+        let told = Told { request, ..Told::default() };
+        World {
+            table,
+            state: State::default(),
+            told,
+            age: [100; 2],
+            ordered: Bits::EMPTY,
+            last: Decision::default(),
+            actions: 0,
+            frozen: Bits::EMPTY,
+        }
+    }
+
+    fn tick(&mut self) -> Decision {
+        self.last = decide(&self.table, &mut self.state, &mut self.told);
+        for lock in 0..2u8 {
+            let i = usize::from(lock);
+            let close = self.last.close.has(lock);
+            if close != self.ordered.has(lock) {
+                self.ordered = self.ordered.with(lock, close);
+                self.age[i] = 0;
+                self.actions += 1;
+            }
+            self.age[i] = self.age[i].saturating_add(1);
+            let data = &self.table.locks[i];
+            let due = if close { data.close_ticks } else { data.release_ticks };
+            if self.age[i] >= due && !self.frozen.has(lock) {
+                self.told.report[i] = if close { Closed } else { Open };
+            }
+        }
+        self.last
+    }
+
+    fn run(&mut self, ticks: u32) {
+        for _ in 0..ticks {
+            let _ = self.tick();
+        }
+    }
+
+    fn until(&mut self, what: &str, done: impl Fn(&State) -> bool) -> u32 {
+        for n in 0..2000 {
+            if done(&self.state) {
+                return n;
+            }
+            let _ = self.tick();
+        }
+        panic!("never: {what}; {:?}", self.state);
+    }
+}
+
+fn arrived(world: &mut World, arrangement: u8) {
+    world.until("arrives", |s| s.stood == Some(arrangement) && s.phase == Phase::Rest);
+}
+
+#[test]
+fn from_all_open_to_each_arrangement_and_back() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    arrived(&mut world, 0);
+    assert_eq!((world.state.held(), world.actions), (A, 1));
+    for target in [1, 0, 1] {
+        world.told.request = Some(target);
+        world.until("leaves", |s| s.stood != Some(1 - target));
+        arrived(&mut world, target);
+        assert_eq!(world.state.held(), Bits::one(target));
+        assert_eq!(world.state.refusal, None);
+    }
+    assert_eq!(world.actions, 7, "two actions a transition, none wasted");
+}
+
+#[test]
+fn the_shortest_stay_holds_in_an_arrangement_and_not_on_the_way() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    arrived(&mut world, 0);
+    world.told.request = Some(1);
+    let waited = world.until("prepares", |s| matches!(s.phase, Phase::Prepare { .. }));
+    assert!(waited >= u32::from(owned.timing.min_stay), "{waited}");
+    world.until("opens", |s| matches!(s.phase, Phase::Opening { .. }));
+    // A change of mind in mid-transition: no stay between the arrangements.
+    world.told.request = Some(0);
+    world.until("is open", |s| s.held().is_empty() && s.phase == Phase::Rest);
+    let waited = world.until("turns back", |s| matches!(s.phase, Phase::Prepare { .. }));
+    assert!(waited <= u32::from(owned.timing.request_dwell), "{waited}");
+    arrived(&mut world, 0);
+}
+
+#[test]
+fn a_lock_that_opens_by_itself_cuts_torque_and_is_not_pressed_at_slip() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    arrived(&mut world, 0);
+    world.told.slip[0] = APART;
+    world.run(u32::from(owned.timing.debounce));
+    assert_eq!((world.last.plan, world.last.close), (Plan::Cut, Bits::EMPTY));
+    assert!(world.state.locks.lost.has(0));
+    // It stays apart: nothing is pressed, and in the end the reason is told.
+    world.run(400);
+    assert_eq!(world.actions, 2);
+    assert_eq!(world.state.refusal, Some(Refusal::SyncTimeout { lock: 0 }));
+    // With the slip gone and a new request it closes once more; lost again, it is stuck open.
+    world.told.slip[0] = READY;
+    world.told.request = None;
+    world.run(10);
+    world.told.request = Some(0);
+    arrived(&mut world, 0);
+    world.told.slip[0] = APART;
+    world.run(10);
+    assert!(world.state.locks.stuck_open.has(0));
+    world.told.slip[0] = READY;
+    world.run(400);
+    assert_eq!(world.actions, 5, "a lock that was lost twice is not tried again");
+    assert_eq!(world.state.held(), Bits::one(1), "the other arrangement still drives");
+}
+
+#[test]
+fn a_switch_stuck_open_is_opened_again_and_counted() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    world.frozen = A;
+    world.run(600);
+    // Two attempts, each closed and opened: then it counts as stuck open, and the arrangement
+    // that can do without it is taken.
+    assert_eq!(world.actions, 5);
+    assert!(world.state.locks.stuck_open.has(0));
+    assert!(world.state.refusal.is_some());
+    assert_eq!(world.last.close, Bits::one(1));
+}
+
+#[test]
+fn a_dropout_while_closing_neither_shows_it_closed_nor_stuck() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    for _ in 0..owned.timing.retries {
+        world.until("closing", |s| matches!(s.phase, Phase::Closing { .. }));
+        world.told.slip[0] = UNKNOWN;
+        world.until("gives the attempt up", |s| s.phase == Phase::Settle);
+        assert!(!world.state.locks.closed.has(0));
+        world.told.slip[0] = READY;
+    }
+    assert!(world.state.locks.stuck_open.is_empty());
+}
+
+#[test]
+fn a_lock_stuck_closed_is_held_and_freed_when_shown_open() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    arrived(&mut world, 0);
+    world.frozen = A;
+    world.told.request = Some(1);
+    world.until("stuck", |s| s.locks.stuck_closed.has(0));
+    world.run(300);
+    assert_eq!(world.state.held(), A);
+    assert_eq!(world.last.close, Bits::EMPTY, "nothing is closed against a stuck lock");
+    // The speeds show it open although the switch never says so: it may go on from there, but
+    // the switch is in doubt and stops transitions.
+    world.told.slip[0] = APART;
+    world.run(10);
+    assert!(world.state.locks.open.has(0) && world.state.locks.switch.has(0));
+    world.told.request = None;
+    world.run(10);
+    world.told.request = Some(1);
+    world.run(100);
+    assert_eq!(world.state.refusal, Some(Refusal::Switch { lock: 0 }));
+    // The switch comes free: asked again, on it goes.
+    world.frozen = Bits::EMPTY;
+    world.told.report[0] = Open;
+    world.told.slip[0] = READY;
+    world.told.request = None;
+    world.run(10);
+    world.told.request = Some(1);
+    arrived(&mut world, 1);
+}
+
+/// The goal was given up, and the fallback led to it all the same: then nothing is refused.
+#[test]
+fn a_goal_that_is_reached_after_all_is_reached() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    world.told.calm = false;
+    world.until("gives up", |s| s.given_up);
+    assert_eq!(world.state.refusal, Some(Refusal::NotCalm));
+    world.told.calm = true;
+    arrived(&mut world, 0);
+    world.run(3);
+    assert_eq!((world.state.refusal, world.state.given_up), (None, false));
+}
+
+#[test]
+fn a_flickering_guard_ends_in_a_stated_refusal() {
+    let owned = Owned::new();
+    for period in [2, 5, 7, 30] {
+        let mut world = World::new(owned.table(), Some(0));
+        for n in 0..4000 {
+            world.told.calm = n % period != 0;
+            world.told.slip[0].steady = n % 2 == 0;
+            let _ = world.tick();
+        }
+        assert!(world.state.refusal.is_some(), "period {period}: {:?}", world.state);
+        assert_eq!(world.actions, 0);
+    }
+}
+
+#[test]
+fn a_closing_is_let_go_when_another_lock_is_lost() {
+    let mut owned = Owned::new();
+    owned.conflicts.clear();
+    owned.arrangements[1].closed = Bits(3);
+    owned.steps[1].from = A;
+    for entry in owned.next.iter_mut() {
+        *entry = if *entry == 0 { 1 } else { *entry };
+    }
+    let mut world = World::new(owned.table(), Some(0));
+    arrived(&mut world, 0);
+    world.told.request = Some(1);
+    world.until("closing", |s| s.phase == Phase::Closing { step: 1 });
+    world.frozen = Bits(3);
+    world.told.slip[0] = APART;
+    world.told.slip[1] = APART;
+    world.run(u32::from(owned.locks[1].close_timeout) + 10);
+    assert_eq!(world.last.close, Bits::EMPTY, "nobody watched it, so it is let go");
+}
+
+#[test]
+fn a_stalled_engine_is_released_at_once_and_a_starting_one_waited_for() {
+    let mut owned = Owned::new();
+    owned.arrangements[1].engine = EngineUse::On;
+    owned.sets[2].fallback = 0;
+    let mut world = World::new(owned.table(), Some(1));
+    world.told.engine_running = false;
+    world.run(40);
+    assert_eq!(world.state.refusal, None, "a starting engine gets its time");
+    world.told.engine_running = true;
+    arrived(&mut world, 1);
+    world.told.engine_running = false;
+    let ticks = world.until("lets go", |s| !s.locks.ordered.has(1));
+    let reaction = owned.timing.debounce + owned.timing.dwell + 3;
+    assert!(ticks <= u32::from(reaction), "{ticks} > {reaction}");
+    assert_eq!(world.state.refusal, Some(Refusal::EngineNotRunning));
+    world.until("falls back", |s| s.held() == A && s.phase == Phase::Rest);
+    assert!(!world.last.engine_run, "not joined any more, and not wanted");
+}
+
+#[test]
+fn an_engine_that_never_starts_is_given_up() {
+    let mut owned = Owned::new();
+    owned.arrangements[1].engine = EngineUse::On;
+    let mut world = World::new(owned.table(), Some(1));
+    world.told.engine_running = false;
+    world.until("closed", |s| s.locks.closed.has(1));
+    world.run(u32::from(owned.timing.engine_timeout) + 10);
+    assert_eq!(world.state.refusal, Some(Refusal::EngineNotRunning));
+}
+
+#[test]
+fn two_stuck_locks_end_in_a_refusal() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(1));
+    arrived(&mut world, 1);
+    world.state.locks.stuck_open = A;
+    world.frozen = Bits(3);
+    world.told.request = Some(0);
+    world.run(500);
+    assert!(world.state.refusal.is_some());
+    let before = world.actions;
+    world.run(2000);
+    assert_eq!(world.actions, before, "no livelock");
+}
+
+#[test]
+fn a_conflict_that_nobody_can_end_is_told() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    world.frozen = Bits(3);
+    world.told.report = [Closed; 8];
+    world.run(100);
+    assert_eq!(world.state.refusal, Some(Refusal::NoWay(Why::Conflict)));
+    assert_eq!((world.last.close, world.last.plan), (Bits::EMPTY, Plan::Cut));
+}
+
+#[test]
+fn a_missing_switch_at_standstill_counts_as_stuck_until_it_speaks() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    world.frozen = Bits::one(1);
+    world.told.report[1] = Missing;
+    world.run(200);
+    assert_eq!(world.last.close, Bits::EMPTY, "lock 0 conflicts with a lock that may be closed");
+    world.told.report[1] = Open;
+    world.told.request = None;
+    world.run(10);
+    world.told.request = Some(0);
+    arrived(&mut world, 0);
+}
