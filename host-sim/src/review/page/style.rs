@@ -39,7 +39,7 @@ nav ol{list-style:none;display:flex;flex-wrap:wrap;gap:.2rem 1.2rem;padding:.6re
 border-top:1px solid var(--rule);border-bottom:1px solid var(--rule);max-width:none}
 .scroll{overflow-x:auto;margin:.8rem 0}
 table{border-collapse:collapse;font-size:.9rem;width:100%}
-caption{text-align:left;white-space:nowrap;color:var(--soft);font-size:.85rem;padding:0 0 .35rem}
+caption{text-align:left;color:var(--soft);font-size:.85rem;padding:0 0 .35rem}
 th,td{padding:.32rem .6rem;border-bottom:1px solid var(--rule);text-align:left;vertical-align:top}
 thead th{border-bottom:1.5px solid var(--line);font-weight:600;font-size:.82rem;vertical-align:bottom}
 tbody th{font-weight:600}
@@ -62,7 +62,8 @@ var(--bad) 0 4px,transparent 4px 6px)}
 border-bottom:1px dotted var(--rule);margin:0}
 .cells li:last-child{border-bottom:0}
 .cells li>span:last-child{text-align:right;font-variant-numeric:tabular-nums}
-.whole{white-space:nowrap}
+.whole{white-space:nowrap}.cells caption{white-space:nowrap}
+figure a{color:#1f5f8b}#drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
 .pairs{display:grid;grid-template-columns:7rem 1fr;gap:.1rem .8rem;font-size:.9rem}
 .pairs dt{font-weight:600}.pairs dd{margin:0}
 .cells .self{background:var(--sheet)}
@@ -84,7 +85,8 @@ figure svg{max-width:none}}
 @media print{:root{--paper:#fff;--sheet:#f4f3ee;--ink:#111;--soft:#444;--rule:#bbb;--line:#777;\
 --blue:#1f5f8b;--good:#1d6a49;--warn:#7d5200;--bad:#a3261b}
 body{max-width:none;padding:0;font-size:9.2pt;line-height:1.4}
-#drives{page:wide}#drives thead th{white-space:normal}
+#drives{page:wide}#drives table{font-size:7.6pt}#drives th,#drives td{padding:.15rem .3rem}
+#drives thead th{white-space:normal}
 #drives th:last-child,#drives td:last-child{display:none}
 thead,dt,caption,h3{break-after:avoid}nav,.skip{display:none}h2{break-after:avoid;margin-top:1.4rem}tr,figure,li{break-inside:avoid}
 a{color:inherit;text-decoration:none}table{font-size:7.6pt}th,td{padding:.18rem .3rem}
