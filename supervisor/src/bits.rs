@@ -85,3 +85,38 @@ impl Bits {
         (0u8..8).filter(move |&i| self.has(i))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+    use std::vec::Vec;
+
+    /// Every operation on every set, and pairs of sets, against the standard library's sets.
+    #[test]
+    fn like_sets() {
+        let set_of = |bits: u8| (0..8u8).filter(|i| bits >> i & 1 == 1).collect::<BTreeSet<u8>>();
+        for a in 0..=255u8 {
+            let (x, sa) = (Bits(a), set_of(a));
+            assert_eq!(x.iter().collect::<Vec<u8>>(), sa.iter().copied().collect::<Vec<u8>>());
+            assert_eq!(x.lowest(), sa.first().copied());
+            assert_eq!((x.count() as usize, x.is_empty()), (sa.len(), sa.is_empty()));
+            for i in 0..=255u8 {
+                assert_eq!(x.has(i), sa.contains(&i));
+                let put = x.with(i, true);
+                assert_eq!(put.has(i), i < 8);
+                assert!(!x.with(i, false).has(i));
+            }
+            for b in 0..=255u8 {
+                let (y, sb) = (Bits(b), set_of(b));
+                assert_eq!(set_of(x.or(y).0), &sa | &sb);
+                assert_eq!(set_of(x.and(y).0), &sa & &sb);
+                assert_eq!(set_of(x.without(y).0), &sa - &sb);
+                assert_eq!(x.contains(y), sa.is_superset(&sb));
+            }
+        }
+        for n in 0..=255u8 {
+            assert_eq!(set_of(Bits::first(n).0), (0..n.min(8)).collect());
+        }
+    }
+}

@@ -145,6 +145,13 @@ impl Watch {
         self.releasing(table).and(self.pressed)
     }
 
+    /// See [`crate::kernel::Kernel::settle_counters`].
+    pub(crate) fn settle_counters(&mut self, table: &Table) {
+        for (ticks, data) in self.open_ticks.iter_mut().zip(table.locks) {
+            *ticks = (*ticks).min(data.release_ticks.saturating_add(table.timing.debounce));
+        }
+    }
+
     /// On the first tick after a reset, the locks that may be kept closed because they are
     /// closed already: switch and speeds agree (`held`), and even with every lock that is not
     /// said open and does not move apart for sure (`doubtful`) they hold nothing that must turn.
@@ -176,5 +183,121 @@ impl Watch {
         self.seen_moving = self.seen_moving.or(moving).without(pressed);
         self.pressed = self.pressed.or(pressed);
         self.granted = granted;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fixture::Owned;
+
+    const A: Bits = Bits::one(0);
+    const B: Bits = Bits::one(1);
+
+    /// Everything permits lock 0 to begin closing.
+    fn permits() -> Seen {
+        Seen { wanted: A, ready: Bits(3), at_rest: Bits(3), ..Seen::default() }
+    }
+
+    fn passes(seen: Seen) -> Bits {
+        pass(&Owned::new().table(), &seen)
+    }
+
+    #[test]
+    fn a_ready_lock_alone_passes_and_opening_always_does() {
+        assert_eq!(passes(permits()), A);
+        assert_eq!(passes(Seen { wanted: Bits::EMPTY, granted: A, ..permits() }), Bits::EMPTY);
+    }
+
+    /// The canonical test of SW-I1.
+    #[test]
+    fn sw_i1_no_closing_begins_without_its_slip() {
+        assert_eq!(passes(Seen { ready: B, ..permits() }), Bits::EMPTY);
+        // What was granted stays: closing is not taken back for its slip (that is decide's).
+        assert_eq!(passes(Seen { ready: B, granted: A, ..permits() }), A);
+    }
+
+    /// The canonical test of SW-I2.
+    #[test]
+    fn sw_i2_no_closing_completes_a_forbidden_set() {
+        assert_eq!(passes(Seen { maybe_closed: B, ..permits() }), Bits::EMPTY);
+        assert_eq!(passes(Seen { granted: B, wanted: A.or(B), ..permits() }), B);
+        // A lock that is being let go in this very tick is still closed.
+        assert_eq!(passes(Seen { granted: B, ..permits() }), Bits::EMPTY);
+    }
+
+    /// The canonical test of SW-I3.
+    #[test]
+    fn sw_i3_an_overlap_begins_only_at_rest() {
+        let mut owned = Owned::new();
+        owned.conflicts.clear();
+        owned.overlaps = std::vec![crate::table::Overlap { locks: A.or(B), machines: Bits(2) }];
+        let table = owned.table();
+        let seen = Seen { maybe_closed: B, ..permits() };
+        assert_eq!(pass(&table, &seen), A);
+        assert_eq!(pass(&table, &Seen { at_rest: Bits(1), ..seen }), Bits::EMPTY);
+        assert_eq!(pass(&table, &Seen { at_rest: Bits(2), ..seen }), A);
+    }
+
+    /// The canonical test of SW-I4.
+    #[test]
+    fn sw_i4_two_closings_in_one_tick_are_none() {
+        let mut owned = Owned::new();
+        owned.conflicts.clear();
+        let seen = Seen { wanted: A.or(B), ..permits() };
+        assert_eq!(pass(&owned.table(), &seen), Bits::EMPTY);
+    }
+
+    /// The canonical test of SW-I5.
+    #[test]
+    fn sw_i5_a_conflict_is_ended_one_lock_at_a_time() {
+        let both = A.or(B);
+        let held = Seen { wanted: both, granted: both, surely_held: both, ..permits() };
+        assert_eq!(passes(held), A, "the host's choice goes first");
+        let stuck = Seen { granted: A, wanted: A, ..held };
+        assert_eq!(passes(Seen { releasing: B, ..stuck }), A, "one is on its way out already");
+        assert_eq!(passes(Seen { granted: both, ..stuck }), A, "or is let go in this very tick");
+        assert_eq!(passes(stuck), Bits::EMPTY, "when it does not come out, the other goes");
+        assert_eq!(passes(Seen { surely_held: A, ..held }), both, "no conflict, nothing is let go");
+    }
+
+    #[test]
+    fn after_a_reset_only_clear_cases_are_kept() {
+        let owned = Owned::new();
+        let table = owned.table();
+        assert_eq!(Watch::adopt(&table, A, A), A);
+        assert_eq!(Watch::adopt(&table, A.or(B), A.or(B)), Bits::EMPTY, "a conflict is not kept");
+        assert_eq!(Watch::adopt(&table, A, A.or(B)), Bits::EMPTY, "nor what may be one");
+    }
+
+    #[test]
+    fn what_may_be_closed() {
+        use LockReport::{Closed, Missing, Open};
+        let mut owned = Owned::new();
+        owned.locks[1].has_switch = false;
+        let table = owned.table();
+        let mut watch = Watch::default();
+        let at = |watch: &Watch, report| {
+            let reports = [report; MAX_LOCKS];
+            watch.possibly_closed(&table, &reports)
+        };
+        assert_eq!(at(&watch, Open), Bits(3), "just reset: everything");
+        for _ in 0..owned.locks[0].release_ticks {
+            assert_eq!(watch.releasing(&table), Bits(3));
+            watch.remember(&table, Bits::EMPTY, Bits::EMPTY, Bits::EMPTY);
+        }
+        assert_eq!(at(&watch, Open), B, "no switch, and not seen to move");
+        assert_eq!(at(&watch, Missing), Bits(3));
+        assert_eq!(at(&watch, Closed), Bits(3));
+        watch.remember(&table, Bits::EMPTY, Bits::EMPTY, B);
+        assert_eq!(at(&watch, Open), Bits::EMPTY);
+        assert_eq!(watch.still_pressed(&table), Bits::EMPTY, "never pressed since the reset");
+        watch.remember(&table, Bits::EMPTY, B, B);
+        assert_eq!(at(&watch, Open), B, "filled: it has to be seen to move again");
+        watch.remember(&table, Bits::EMPTY, Bits::EMPTY, Bits::EMPTY);
+        assert_eq!(watch.still_pressed(&table), B);
+        watch.remember(&table, A, Bits::EMPTY, Bits::EMPTY);
+        assert_eq!(watch.granted(), A);
+        assert!(at(&watch, Open).has(0), "granted");
     }
 }

@@ -104,3 +104,58 @@ impl Journal {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::status::Faults;
+    use std::vec::Vec;
+
+    fn kinds(journal: &Journal) -> Vec<EventKind> {
+        journal.iter().map(|e| e.kind).collect()
+    }
+
+    /// What changes in one tick comes in a fixed order, each with the tick and what was held.
+    #[test]
+    fn order_and_freeze_frame() {
+        let mut journal = Journal::default();
+        let before = Status::default();
+        let after = Status {
+            held: Bits(5),
+            arrangement: Some(2),
+            goal: Some(2),
+            phase: Phase::Closing { step: 7 },
+            refusal: Some(Refusal::NotCalm),
+            faults: Faults { lost: Bits(1), sensors: Bits(2), ..Faults::default() },
+            ..before
+        };
+        journal.compare(9, &before, &after);
+        let want = [
+            EventKind::Goal(Some(2)),
+            EventKind::Closing(7),
+            EventKind::Arrived(2),
+            EventKind::Refused(Refusal::NotCalm),
+            EventKind::LockFault(Bits(1)),
+            EventKind::SensorFault(Bits(2)),
+        ];
+        assert_eq!(kinds(&journal), want);
+        assert!(journal.iter().all(|e| e.tick == 9 && e.held == Bits(5)));
+        journal.compare(10, &after, &after);
+        assert_eq!(journal.iter().count(), want.len(), "no change, no event");
+        journal.compare(11, &after, &before);
+        assert_eq!(kinds(&journal)[want.len()..], [EventKind::Goal(None)], "an end is no event");
+    }
+
+    /// Full: the oldest goes, the newest stays, and the loss is counted.
+    #[test]
+    fn overflow_drops_the_oldest() {
+        let mut journal = Journal::default();
+        let many = JOURNAL_LENGTH as u32 + 5;
+        for tick in 0..many {
+            journal.push(Event { tick, kind: EventKind::Reset, held: Bits::EMPTY });
+        }
+        let ticks: Vec<u32> = journal.iter().map(|e| e.tick).collect();
+        assert_eq!(ticks, (5..many).collect::<Vec<u32>>());
+        assert_eq!(journal.dropped(), 5);
+    }
+}

@@ -16,6 +16,12 @@ impl Request {
         self.accepted
     }
 
+    /// See [`crate::kernel::Kernel::settle_counters`].
+    pub(crate) fn settle_counters(&mut self, table: &Table) {
+        let unread = self.candidate == self.accepted;
+        self.ticks = if unread { 0 } else { self.ticks.min(table.timing.request_dwell) };
+    }
+
     /// Take in what is asked this tick; true when the accepted request changed.
     ///
     /// An arrangement that the table does not have counts as none.
@@ -34,5 +40,38 @@ impl Request {
         }
         self.accepted = self.candidate;
         true
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fixture::Owned;
+
+    /// A request that changes sooner than the dwell is never taken up; one that stands is,
+    /// after exactly the dwell; an arrangement that does not exist counts as none.
+    #[test]
+    fn dwell_chatter_and_range() {
+        let owned = Owned::new();
+        let table = owned.table();
+        let dwell = owned.timing.request_dwell;
+        let mut request = Request::default();
+        for n in 0..1000u16 {
+            assert!(!request.update(&table, Some((n / (dwell - 1) % 2) as u8)));
+        }
+        let mut request = Request::default();
+        for n in 1..=dwell {
+            assert_eq!(request.update(&table, Some(1)), n == dwell);
+        }
+        assert_eq!(request.accepted(), Some(1));
+        // A glitch back and forth starts the dwell anew.
+        for n in 0..1000u16 {
+            let asked = if n % dwell == 0 { Some(1) } else { Some(0) };
+            assert!(!request.update(&table, asked));
+        }
+        for _ in 0..=dwell {
+            request.update(&table, Some(99));
+        }
+        assert_eq!(request.accepted(), None);
     }
 }

@@ -36,6 +36,8 @@ const ENGINE_RISE_S: f64 = 0.4;
 const POWER_FILTER_S: f64 = 1.0;
 /// Fastest change of the engine speed that the charge strategy wishes, rad/s2.
 const ENGINE_GLIDE_RADPS2: f64 = 60.0;
+/// Share over its wished speed at which the engine gives no torque any more.
+const ENGINE_DROOP_SHARE: f64 = 0.15;
 /// Time for a wished acceleration to grow from nothing to the fastest allowed, s.
 const PACE_RISE_S: f64 = 0.02;
 /// Torque against falling below idle, Nm per rad/s.
@@ -226,7 +228,8 @@ impl Governor {
             let next = now + (point.radps - now).clamp(-glide, glide);
             self.engine_radps = Some(next);
             self.engine_load_nm += (load - self.engine_load_nm).clamp(-2.0 * step, step);
-            wished = runs.then_some(next);
+            // An engine that is joined and does not run is to stand.
+            wished = joined.then_some(if runs { next } else { 0.0 });
         }
         let plan = &self.motions[&seen.held].1;
         let speeds = plan.speeds(seen.output_radps, wished);
@@ -286,7 +289,10 @@ impl Governor {
 
     fn free_engine_nm(&self, engine: &Engine, speed: f64) -> f64 {
         let below = (engine.idle_rpm * RPM - speed).max(0.0);
-        self.engine_load_nm + IDLE_GAIN_NM_PER_RADPS * below
+        // Nothing may be holding it: faster than wished, it gives less.
+        let wished = self.engine_radps.unwrap_or(speed).max(1.0);
+        let droop = (1.0 - (speed / wished - 1.0) / ENGINE_DROOP_SHARE).clamp(0.0, 1.0);
+        self.engine_load_nm * droop + IDLE_GAIN_NM_PER_RADPS * below
     }
 
     fn ramped(&mut self, m: usize, nm: f64) -> f64 {

@@ -5,6 +5,12 @@ use crate::drive::balance::{Answer, Asked, Balance, Part};
 use crate::drive::charge;
 use crate::driveline::MachineKind;
 
+const RPM: f64 = std::f64::consts::PI / 30.0;
+/// Share of the engine's highest speed at which it gives no torque any more.
+const ENGINE_END_SHARE: f64 = 0.985;
+/// Share of the highest speed over which the torque fades out.
+const ENGINE_FADE_SHARE: f64 = 0.1;
+
 impl Governor {
     /// Solve within the limits of the machines and the battery.
     pub(super) fn within_limits(&mut self, seen: &Seen, parts: &[Part], asked: &Asked) -> Answer {
@@ -94,7 +100,12 @@ impl Governor {
                 (-high, high)
             }
             MachineKind::Engine(e) if seen.engine_running => {
-                (-e.drag_nm, charge::full_load_nm(e, speed))
+                // Its own speed limiter fades the torque out before the limit, whatever is asked.
+                let shaft = self.driveline.machines[m].shaft;
+                let most_rpm = self.driveline.shafts[shaft].max_rpm.unwrap_or(f64::INFINITY);
+                let share = speed / RPM / e.max_rpm.min(most_rpm).max(1.0);
+                let room = ((ENGINE_END_SHARE - share) / ENGINE_FADE_SHARE).clamp(0.0, 1.0);
+                (-e.drag_nm, charge::full_load_nm(e, speed) * room)
             }
             MachineKind::Engine(e) => (-e.drag_nm, e.drag_nm),
         }

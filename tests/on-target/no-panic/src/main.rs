@@ -1,0 +1,51 @@
+//! Links only if no panic path is reachable from the supervisor's tick.
+#![no_std]
+#![no_main]
+
+use core::hint::black_box;
+use core::panic::PanicInfo;
+
+use supervisor::Supervisor;
+use supervisor::check::check_all;
+use supervisor::io::Inputs;
+use supervisor::table::Table;
+
+unsafe extern "C" {
+    /// Exists nowhere.
+    fn a_panic_can_be_reached() -> !;
+}
+
+#[panic_handler]
+fn panic(_: &PanicInfo) -> ! {
+    // SAFETY: never called: the image does not link when it is needed.
+    unsafe { a_panic_can_be_reached() }
+}
+
+/// The table, the inputs and the supervisor come from outside: nothing about them is known.
+#[unsafe(no_mangle)]
+pub extern "C" fn tick(supervisor: &mut Supervisor, table: &Table<'_>, inputs: &Inputs) -> u32 {
+    let output = supervisor.tick(black_box(table), black_box(inputs));
+    let _ = black_box(output);
+    let mut seen = 0u32;
+    for event in supervisor.journal().iter() {
+        seen = seen.wrapping_add(event.tick);
+    }
+    #[cfg(feature = "planted")]
+    {
+        seen += [1u32, 2, 3][black_box(seen) as usize];
+    }
+    seen.wrapping_add(u32::from(black_box(check_all(table)).is_err()))
+        .wrapping_add(black_box(supervisor.rise_k(table, black_box(3))) as u32)
+}
+
+#[unsafe(no_mangle)]
+extern "C" fn _start() -> ! {
+    let mut supervisor = Supervisor::new();
+    loop {
+        // SAFETY: never run; only linked.
+        let (table, inputs) = unsafe {
+            (&*black_box(core::ptr::null::<Table>()), &*black_box(core::ptr::null::<Inputs>()))
+        };
+        black_box(tick(&mut supervisor, table, inputs));
+    }
+}
