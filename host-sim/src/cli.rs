@@ -3,7 +3,7 @@
 use clap::{Args, Parser, Subcommand};
 
 use crate::table::command::Form;
-use crate::{driveline, explain, survey, table};
+use crate::{drive, driveline, explain, review, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -48,6 +48,10 @@ enum Command {
     Table(TableArgs),
     /// How one transition goes, in words and numbers, or why it cannot
     Explain(ExplainArgs),
+    /// Drive a scenario: supervisor and full plant in closed loop, watched by the judges
+    Drive(DriveArgs),
+    /// The main job: survey, table and judged drives between all arrangements, as a folder
+    Review(ReviewArgs),
 }
 
 #[derive(Args, Debug)]
@@ -81,6 +85,44 @@ struct ExplainArgs {
     demand: Option<f64>,
 }
 
+#[derive(Args, Debug)]
+struct DriveArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Scenario file, or a ready scenario by its name
+    scenario: String,
+    /// Write the trace of every tick as CSV there (- is stdout)
+    #[arg(long, value_name = "PATH")]
+    trace: Option<String>,
+    /// Write every N-th tick of the trace only
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..))]
+    every: u64,
+    /// Write the timeline as SVG there (- is stdout)
+    #[arg(long, value_name = "PATH")]
+    svg: Option<String>,
+    /// Write the summary as JSON there (- is stdout)
+    #[arg(long, value_name = "PATH")]
+    json: Option<String>,
+    /// Seed of all chance: sensor errors and noise, dog positions
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
+#[derive(Args, Debug)]
+struct ReviewArgs {
+    /// Driveline file or demo (default: the demo shuttle)
+    file: Option<String>,
+    /// Folder to write; an earlier review in it is replaced
+    #[arg(long, default_value = "review")]
+    out: String,
+    /// Move a folder of this name aside if it is not a review
+    #[arg(long)]
+    force: bool,
+    /// Seed of all chance
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
 /// Run the command line; returns the exit code.
 pub fn run() -> i32 {
     match Cli::parse().command {
@@ -94,6 +136,17 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
+        Command::Drive(args) => {
+            let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;
+            let options = drive::command::Options { trace, every, svg, json, seed };
+            drive::command::run(&file, &scenario, &options)
+        }
+        Command::Review(args) => review::review(&review::Options {
+            file: args.file.unwrap_or_else(|| driveline::DEMOS[0].to_owned()),
+            out: args.out,
+            force: args.force,
+            seed: args.seed,
+        }),
     }
 }
 

@@ -1,12 +1,17 @@
 //! Slipwarden's host side: from one driveline file to a running, checked supervisor.
 #![forbid(unsafe_code)]
 
+// First: its macros are in scope of the modules after it.
+#[macro_use]
+mod terminal;
+
 pub mod checkers;
 pub mod cli;
 pub mod drive;
 pub mod driveline;
 pub mod exact;
 pub mod explain;
+pub mod generated;
 pub mod input;
 pub mod kinematics;
 pub mod picture;

@@ -104,6 +104,41 @@ impl State {
         self.engine_run = engine_runs;
     }
 
+    /// The phase.
+    pub const fn phase(&self) -> Phase {
+        self.phase
+    }
+
+    /// What is stated as the reason why the request is not fulfilled.
+    pub const fn refusal(&self) -> Option<Refusal> {
+        self.refusal
+    }
+
+    /// The request as accepted.
+    pub const fn goal(&self) -> Option<u8> {
+        self.request.accepted()
+    }
+
+    /// Belief about the locks.
+    pub const fn locks(&self) -> &Locks {
+        &self.locks
+    }
+
+    /// See [`crate::kernel::Kernel::settle_counters`].
+    pub(crate) fn settle_counters(&mut self, table: &Table) {
+        let t = &table.timing;
+        let slowest = table.locks.iter().fold(t.retry_wait, |most, l| most.max(l.close_timeout));
+        self.ticks = self.ticks.min(slowest.saturating_add(1));
+        self.spent = self.spent.min(t.sync_timeout.max(t.unload_timeout).saturating_add(1));
+        self.doubt = self.doubt.min(t.debounce.saturating_add(1));
+        self.stay = self.stay.min(t.min_stay);
+        self.overlap = self.overlap.min(t.overlap_max.saturating_add(1));
+        self.blocked = self.blocked.min(t.retry_wait);
+        self.engine_wait = self.engine_wait.min(t.engine_timeout.max(t.debounce).saturating_add(1));
+        self.locks.settle_counters(table);
+        self.request.settle_counters(table);
+    }
+
     /// What the interlock let pass: a lock that was denied is not ordered.
     pub(crate) fn settle(&mut self, table: &Table, wanted: Bits, passed: Bits) {
         let denied = wanted.without(passed);
@@ -200,9 +235,8 @@ fn stands<G: Guards>(table: &Table, guards: &mut G, arrangement: u8, set: Bits) 
 /// Whether a standing arrangement is inside its road-speed window, or is the fallback itself.
 fn fits<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> bool {
     let fallback = table.set(set).fallback;
-    (0..table.arrangement_count()).any(|a| {
-        stands(table, guards, a, set) && (a == fallback || guards.arrangement_in_window(a))
-    })
+    (0..table.arrangement_count())
+        .any(|a| stands(table, guards, a, set) && (a == fallback || guards.arrangement_may_stay(a)))
 }
 
 fn any_stands<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> bool {

@@ -85,6 +85,7 @@ fn arrangement(closed: Bits, engine: EngineUse) -> Arrangement {
         duties: [Duty::Free; MAX_MACHINES],
         pace: Pace::default(),
         window: WIDE,
+        keep: WIDE,
     }
 }
 
@@ -266,6 +267,10 @@ impl Guards for Told {
         self.unloaded
     }
     fn arrangement_in_window(&mut self, _: u8) -> bool {
+        self.arrangement_in_window
+    }
+
+    fn arrangement_may_stay(&mut self, _: u8) -> bool {
         self.arrangement_in_window
     }
     fn in_window(&mut self, _: u16) -> bool {

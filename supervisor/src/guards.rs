@@ -36,6 +36,23 @@ impl SlipBits {
 pub trait Guards {
     /// The slip of a lock.
     fn slip(&mut self, lock: u8) -> SlipBits;
+    /// Whether the slip is known. The code asks for one bit of a slip at a time, so that a
+    /// search need not try the bits that nobody looks at.
+    fn slip_known(&mut self, lock: u8) -> bool {
+        self.slip(lock).known
+    }
+    /// Whether the sides move apart for sure.
+    fn slip_moving(&mut self, lock: u8) -> bool {
+        self.slip(lock).moving
+    }
+    /// Whether the slip is within the limit for going on with a closing.
+    fn slip_within(&mut self, lock: u8) -> bool {
+        self.slip(lock).within
+    }
+    /// Whether the lock may begin to close.
+    fn slip_ready(&mut self, lock: u8) -> bool {
+        self.slip(lock).ready()
+    }
     /// What the lock's switch says.
     fn report(&mut self, lock: u8) -> LockReport;
     /// Whether these sensors are all valid and no parity relation speaks against them.
@@ -44,8 +61,10 @@ pub trait Guards {
     fn at_rest(&mut self, machines: Bits) -> bool;
     /// Whether the lock that this step opens carries almost no torque.
     fn unloaded(&mut self, step: u16) -> bool;
-    /// Whether the road speed is inside the arrangement's window.
+    /// Whether the road speed is inside the arrangement's window for being asked for.
     fn arrangement_in_window(&mut self, arrangement: u8) -> bool;
+    /// Whether the road speed is inside the arrangement's window for staying in it.
+    fn arrangement_may_stay(&mut self, arrangement: u8) -> bool;
     /// Whether the road speed is inside the step's window.
     fn in_window(&mut self, step: u16) -> bool;
     /// Whether the speed that the step brings its machine to is allowed.

@@ -141,6 +141,7 @@ fn arrangements(crc: &mut Crc32c, table: &Table) {
         let Pace { per_output, min, max } = arrangement.pace;
         crc.row(&[per_output, min, max]);
         crc.window(&arrangement.window);
+        crc.window(&arrangement.keep);
     }
 }
 

@@ -145,6 +145,13 @@ impl Watch {
         self.releasing(table).and(self.pressed)
     }
 
+    /// See [`crate::kernel::Kernel::settle_counters`].
+    pub(crate) fn settle_counters(&mut self, table: &Table) {
+        for (ticks, data) in self.open_ticks.iter_mut().zip(table.locks) {
+            *ticks = (*ticks).min(data.release_ticks.saturating_add(table.timing.debounce));
+        }
+    }
+
     /// On the first tick after a reset, the locks that may be kept closed because they are
     /// closed already: switch and speeds agree (`held`), and even with every lock that is not
     /// said open and does not move apart for sure (`doubtful`) they hold nothing that must turn.

@@ -40,6 +40,7 @@ pub mod heat;
 pub mod interlock;
 pub mod io;
 pub mod journal;
+pub mod kernel;
 pub mod locks;
 #[allow(clippy::float_arithmetic, reason = "it measures")]
 pub mod observe;

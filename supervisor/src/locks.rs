@@ -88,11 +88,11 @@ impl Locks {
     fn update_ordered_closed<G: Guards>(&mut self, table: &Table, g: &mut G, lock: u8) -> bool {
         let Some(data) = table.locks.get(lock as usize) else { return false };
         let debounce = table.timing.debounce;
-        let slip = g.slip(lock);
         let report = if data.has_switch { g.report(lock) } else { LockReport::Missing };
         if self.closed.has(lock) {
-            self.doubt_switch(lock, report == LockReport::Open && !slip.moving, debounce);
-            if self.evidence(lock, slip.moving, debounce) {
+            let moving = g.slip_moving(lock);
+            self.doubt_switch(lock, report == LockReport::Open && !moving, debounce);
+            if self.evidence(lock, moving, debounce) {
                 self.closed = self.closed.with(lock, false);
                 if self.lost.has(lock) {
                     self.stuck_open = self.stuck_open.with(lock, true);
@@ -104,10 +104,10 @@ impl Locks {
             }
             return false;
         }
-        let shown = slip.known
-            && !slip.moving
+        let shown = self.ticks_since(lock) >= data.close_ticks
             && (!data.has_switch || report == LockReport::Closed)
-            && self.ticks_since(lock) >= data.close_ticks;
+            && g.slip_known(lock)
+            && !g.slip_moving(lock);
         if self.evidence(lock, shown, debounce) {
             self.closed = self.closed.with(lock, true);
             self.stuck_closed = self.stuck_closed.with(lock, false);
@@ -118,14 +118,14 @@ impl Locks {
     fn update_ordered_open<G: Guards>(&mut self, table: &Table, g: &mut G, lock: u8) {
         let Some(data) = table.locks.get(lock as usize) else { return };
         let debounce = table.timing.debounce;
-        let slip = g.slip(lock);
         let report = if data.has_switch { g.report(lock) } else { LockReport::Missing };
         if self.open.has(lock) {
             // A switch that says closed while the sides move apart is lying; while they do
             // not, it may be right, and the lock no longer counts as open.
-            self.doubt_switch(lock, report == LockReport::Closed && slip.moving, debounce);
-            let closed_again = report == LockReport::Closed && !slip.moving;
-            if self.evidence(lock, closed_again, debounce) {
+            let said_closed = report == LockReport::Closed;
+            let moving = said_closed && g.slip_moving(lock);
+            self.doubt_switch(lock, said_closed && moving, debounce);
+            if self.evidence(lock, said_closed && !moving, debounce) {
                 self.open = self.open.with(lock, false);
                 self.restart(lock);
             }
@@ -134,13 +134,27 @@ impl Locks {
         let since = self.ticks_since(lock);
         let said_open = if data.has_switch { report == LockReport::Open } else { true };
         // The switch never says open: when its time is over, the speeds decide.
-        let speeds_say_open = slip.moving && since >= data.release_timeout;
-        let shown = since >= data.release_ticks && (said_open || speeds_say_open);
+        let shown = since >= data.release_ticks
+            && (said_open || (since >= data.release_timeout && g.slip_moving(lock)));
         if self.evidence(lock, shown, debounce) {
             self.open = self.open.with(lock, true);
             self.stuck_closed = self.stuck_closed.with(lock, false);
         } else if since > data.release_timeout.saturating_add(debounce) {
             self.stuck_closed = self.stuck_closed.with(lock, true);
+        }
+    }
+
+    /// See [`crate::kernel::Kernel::settle_counters`].
+    pub(crate) fn settle_counters(&mut self, table: &Table) {
+        let debounce = table.timing.debounce;
+        for (since, data) in self.since.iter_mut().zip(table.locks) {
+            let longest = data.release_timeout.saturating_add(debounce);
+            let longest = longest.max(data.close_timeout).max(data.close_ticks);
+            *since = (*since).min(longest.max(data.release_ticks).saturating_add(1));
+        }
+        let most = debounce.min(u16::from(u8::MAX)) as u8;
+        for doubt in &mut self.doubt {
+            *doubt = (*doubt).min(most);
         }
     }
 

@@ -293,6 +293,15 @@ impl Guards for Reading<'_> {
         }
     }
 
+    fn arrangement_may_stay(&mut self, arrangement: u8) -> bool {
+        match (self.table.arrangements.get(arrangement as usize), self.output_radps()) {
+            (Some(a), Some(output)) => a.keep.min <= output && output <= a.keep.max,
+            // Without a trusted road speed there is no reason to leave.
+            (Some(_), None) => true,
+            (None, _) => false,
+        }
+    }
+
     fn in_window(&mut self, step: u16) -> bool {
         match (self.table.step(step), self.output_radps()) {
             (Some(step), Some(output)) => step.window.min <= output && output <= step.window.max,

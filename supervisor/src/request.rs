@@ -16,6 +16,12 @@ impl Request {
         self.accepted
     }
 
+    /// See [`crate::kernel::Kernel::settle_counters`].
+    pub(crate) fn settle_counters(&mut self, table: &Table) {
+        let unread = self.candidate == self.accepted;
+        self.ticks = if unread { 0 } else { self.ticks.min(table.timing.request_dwell) };
+    }
+
     /// Take in what is asked this tick; true when the accepted request changed.
     ///
     /// An arrangement that the table does not have counts as none.

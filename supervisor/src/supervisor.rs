@@ -2,11 +2,11 @@
 
 use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES};
 use crate::check::{TableFault, check};
-use crate::decide::{Decision, State, decide};
+use crate::decide::State;
 use crate::heat::Heat;
-use crate::interlock::{Seen, Watch, pass};
-use crate::io::{Inputs, LockOrder, MachineOrder, Orders};
+use crate::io::{Inputs, MachineOrder, Orders};
 use crate::journal::{Event, EventKind, Journal};
+use crate::kernel::Kernel;
 use crate::observe::{Memory, Reading};
 use crate::plan::machine_orders;
 use crate::status::{Faults, Refusal, Status};
@@ -20,8 +20,7 @@ mod tests;
 /// All memory of a supervisor. A new one is what a reset leaves: nothing is known.
 #[derive(Clone, Debug, Default)]
 pub struct Supervisor {
-    state: State,
-    watch: Watch,
+    kernel: Kernel,
     memory: Memory,
     heat: Heat,
     journal: Journal,
@@ -59,7 +58,7 @@ impl Supervisor {
 
     /// Memory of the decision, for exploration and comparison.
     pub const fn state(&self) -> &State {
-        &self.state
+        self.kernel.state()
     }
 
     /// Estimated temperature rise of a lock's plates over the oil, K.
@@ -73,7 +72,7 @@ impl Supervisor {
     /// whatever the inputs. A table that is not sound ([`check`]) gets every lock opened and
     /// every machine unloaded.
     pub fn tick(&mut self, table: &Table, inputs: &Inputs) -> Output {
-        if self.watch.is_asleep() && self.table_fault.is_none() {
+        if self.kernel.watch.is_asleep() && self.table_fault.is_none() {
             self.table_fault = check(table).err();
         }
         match self.table_fault {
@@ -92,45 +91,26 @@ impl Supervisor {
 
     fn work(&mut self, table: &Table, inputs: &Inputs) -> Output {
         let mut reading = Reading::new(table, inputs, &self.heat, &mut self.memory);
-        let reported = reading.reported_closed();
-        let not_moving = reading.not_moving_locks();
-        if self.watch.is_asleep() {
+        if self.kernel.watch.is_asleep() {
             self.journal.push(Event { tick: self.tick, kind: EventKind::Reset, held: Bits::EMPTY });
-            let adopted = Watch::adopt(table, reported.and(not_moving), reading.doubtful_locks());
-            self.watch.wake(adopted);
-            self.state.adopt(adopted, inputs.engine_running);
         }
-        let granted = self.watch.granted();
-        let maybe_closed = self.watch.possibly_closed(table, &inputs.reports);
-        let decision = decide(table, &mut self.state, &mut reading);
-        let wanted = decision.close.or(decision.prefill);
-        let seen = Seen {
-            wanted,
-            granted,
-            maybe_closed,
-            surely_held: reported.or(granted).and(not_moving),
-            releasing: self.watch.releasing(table),
-            ready: reading.ready_locks(),
-            at_rest: reading.machines_at_rest(),
-        };
-        let passed = pass(table, &seen);
-        let let_go = wanted.and(granted).without(passed);
-        if !let_go.is_empty() {
+        let ruling = self.kernel.step(table, &mut reading);
+        if !ruling.let_go.is_empty() {
             let held = self.status.held;
-            self.journal.push(Event { tick: self.tick, kind: EventKind::LetGo(let_go), held });
+            let kind = EventKind::LetGo(ruling.let_go);
+            self.journal.push(Event { tick: self.tick, kind, held });
         }
-        self.state.settle(table, wanted, passed);
-        let granted = passed.and(decision.close);
-        self.watch.remember(table, granted, passed.without(granted), reading.moving_locks());
         let orders = Orders {
-            locks: lock_orders(&decision, passed),
-            machines: machine_orders(table, &reading, inputs, decision.plan),
-            engine_run: decision.engine_run,
+            locks: ruling.lock_orders(),
+            machines: machine_orders(table, &reading, inputs, ruling.decision.plan),
+            engine_run: ruling.decision.engine_run,
         };
-        let status = self.describe(table, &mut reading, maybe_closed.or(passed));
+        let passed = ruling.passed;
+        let possibly_closed = ruling.seen.maybe_closed.or(passed);
+        let status = self.describe(table, &mut reading, possibly_closed);
         // Plates that are pressed and not (or no longer) locked together slip and get hot.
         let working = passed.without(status.held).or(passed.and(reading.moving_locks()));
-        let working = working.or(self.watch.still_pressed(table));
+        let working = working.or(self.kernel.watch.still_pressed(table));
         let slips: [Option<f32>; MAX_LOCKS] = core::array::from_fn(|i| reading.slip_radps(i as u8));
         self.heat.tick(table, working, |lock| slips.get(lock as usize).copied().flatten());
         self.finish(orders, status)
@@ -144,14 +124,15 @@ impl Supervisor {
     }
 
     fn describe(&self, table: &Table, reading: &mut Reading, possibly_closed: Bits) -> Status {
-        let locks = &self.state.locks;
+        let state = &self.kernel.state;
+        let locks = &state.locks;
         Status {
-            held: self.state.held(),
+            held: state.held(),
             possibly_closed,
-            arrangement: self.state.arrangement(table, reading),
-            goal: self.state.request.accepted(),
-            phase: self.state.phase,
-            refusal: self.state.refusal,
+            arrangement: state.arrangement(table, reading),
+            goal: state.request.accepted(),
+            phase: state.phase,
+            refusal: state.refusal,
             faults: Faults {
                 stuck_open: locks.stuck_open,
                 stuck_closed: locks.stuck_closed,
@@ -161,17 +142,4 @@ impl Supervisor {
             },
         }
     }
-}
-
-fn lock_orders(decision: &Decision, passed: Bits) -> [LockOrder; MAX_LOCKS] {
-    core::array::from_fn(|i| {
-        let lock = i as u8;
-        if !passed.has(lock) {
-            LockOrder::Open
-        } else if decision.close.has(lock) {
-            LockOrder::Close
-        } else {
-            LockOrder::Prefill
-        }
-    })
 }

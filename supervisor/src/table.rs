@@ -231,8 +231,10 @@ pub struct Arrangement {
     pub duties: [Duty; MAX_MACHINES],
     /// Engine speed it runs at.
     pub pace: Pace,
-    /// Road-speed window as output speed, rad/s (tightened).
+    /// Road-speed window in which it may be asked for, as output speed, rad/s (tightened).
     pub window: Window,
+    /// Window in which it may stay: a little wider, so that it is not left as soon as it is reached.
+    pub keep: Window,
 }
 
 /// What is known of one lock set.

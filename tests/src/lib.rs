@@ -3,4 +3,6 @@
 pub mod drivelines;
 pub mod plant_drivelines;
 pub mod random;
+pub mod source;
 pub mod tabled;
+pub mod tables;

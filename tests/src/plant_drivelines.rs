@@ -305,22 +305,8 @@ pub fn random(seed: u64) -> Driveline {
             mesh_efficiency: 0.98,
         });
     }
-    for i in 0..2 + r.below(7) as usize {
-        let a = r.below(count as u64) as usize;
-        let b = r.below(count as u64) as usize;
-        let b = if r.below(3) == 0 || a == b { None } else { Some(b) };
-        let capacity = 100.0 + 900.0 * r.unit();
-        let mut lock = if r.below(3) == 0 {
-            dog(&format!("l{i}"), a, b, capacity, 25.0)
-        } else {
-            let mut lock = friction(&format!("l{i}"), a, b, capacity, 60.0);
-            let f = friction_of(&mut lock);
-            f.ramp_ms = 100.0 * r.unit();
-            f.static_ratio = 1.0 + 0.3 * r.unit();
-            lock
-        };
-        lock.drag_nm = if r.below(2) == 0 { 0.0 } else { 3.0 * r.unit() };
-        d.locks.push(lock);
+    for i in 0..2 + r.below(7) {
+        d.locks.push(random_lock(&mut r, i, count as u64));
     }
     d.machines.push(electric("m0", 0, 250.0, 90.0));
     d.machines.push(electric("m1", count - 1, 200.0, 60.0));
@@ -342,4 +328,23 @@ pub fn random(seed: u64) -> Driveline {
     d.output.tyre_radius_m = Some(0.35);
     d.sensors = (0..count.min(8)).map(|s| sensor(&d.shafts[s].name, s)).collect();
     d
+}
+
+fn random_lock(r: &mut Random, index: u64, shafts: u64) -> Lock {
+    let a = r.below(shafts) as usize;
+    let b = r.below(shafts) as usize;
+    let b = if r.below(3) == 0 || a == b { None } else { Some(b) };
+    let capacity = 100.0 + 900.0 * r.unit();
+    let name = format!("l{index}");
+    let mut lock = if r.below(3) == 0 {
+        dog(&name, a, b, capacity, 25.0)
+    } else {
+        let mut lock = friction(&name, a, b, capacity, 60.0);
+        let f = friction_of(&mut lock);
+        f.ramp_ms = 100.0 * r.unit();
+        f.static_ratio = 1.0 + 0.3 * r.unit();
+        lock
+    };
+    lock.drag_nm = if r.below(2) == 0 { 0.0 } else { 3.0 * r.unit() };
+    lock
 }

@@ -38,18 +38,7 @@ pub fn tabled(seed: u64) -> Option<(Driveline, Kinematics)> {
             friction.ramp_ms = 50.0;
         }
     }
-    for machine in &mut d.machines {
-        match &mut machine.kind {
-            MachineKind::Electric(electric) => {
-                electric.max_torque_nm = Some(100.0 + f64::from(dice.whole(0, 20)) * 10.0);
-                electric.max_power_kw = Some(80.0);
-            }
-            MachineKind::Engine(engine) => {
-                engine.torque_curve_rpm_nm = vec![(800.0, 100.0), (4000.0, 150.0)];
-                engine.drag_nm = 10.0;
-            }
-        }
-    }
+    limit_machines(&mut d, dice);
     d.output.final_drive = Some(ratio(4, 1));
     d.output.tyre_radius_m = Some(0.3);
     d.vehicle = Some(vehicle());
@@ -71,6 +60,21 @@ pub fn tabled(seed: u64) -> Option<(Driveline, Kinematics)> {
         }
     }
     (!d.arrangements.is_empty()).then_some((d, k))
+}
+
+fn limit_machines(d: &mut Driveline, dice: &mut Dice) {
+    for machine in &mut d.machines {
+        match &mut machine.kind {
+            MachineKind::Electric(electric) => {
+                electric.max_torque_nm = Some(100.0 + f64::from(dice.whole(0, 20)) * 10.0);
+                electric.max_power_kw = Some(80.0);
+            }
+            MachineKind::Engine(engine) => {
+                engine.torque_curve_rpm_nm = vec![(800.0, 100.0), (4000.0, 150.0)];
+                engine.drag_nm = 10.0;
+            }
+        }
+    }
 }
 
 fn vehicle() -> Vehicle {

@@ -178,7 +178,7 @@ fn a_run_that_cannot_start_says_why() {
     let too_much = Setup { start_arrangement: Some(0), ..setup(30.0, 1.0, &[]) };
     demo.driveline.vehicle = None;
     let refused = Run::new(&demo.driveline, demo.table.table(), &too_much, 1);
-    let sentence = refused.err().expect("no vehicle, no drive").to_string();
+    let sentence = refused.expect_err("no vehicle, no drive").to_string();
     assert!(sentence.contains("vehicle"), "{sentence}");
 }
 
@@ -280,4 +280,62 @@ fn energy_is_conserved_over_a_whole_drive() {
     let book = run.plant().energy();
     let share = book.mechanical_residual_j().abs() / book.scale_j();
     assert!(share < 1e-6, "{share:e} of {:.0} J", book.scale_j());
+}
+
+#[test]
+fn the_driver_follows_a_speed_profile_and_stops_where_it_ends() {
+    let demo = Demo::new("shuttle");
+    let points = vec![(0.0, 0.0), (2.0, 0.0), (12.0, 45.0), (20.0, 45.0), (32.0, 0.0), (40.0, 0.0)];
+    let mut s = setup(0.0, 40.0, &[(0.5, 0)]);
+    s.wish = Wish::Speed(points.clone());
+    s.grade = vec![(0.0, 0.0), (14.0, 0.0), (15.0, 0.05)];
+    let mut run = Run::new(&demo.driveline, demo.table.table(), &s, 1).expect("the run starts");
+    let (mut worst, mut regenerated, mut braked): (f64, f64, f64) = (0.0, 0.0, 0.0);
+    let mut last_kmh = 1.0;
+    while let Some(r) = run.tick() {
+        let wished = host_sim::drive::driver::profile_at(&points, r.truth.t_s);
+        last_kmh = r.road_mps * 3.6;
+        worst = worst.max((last_kmh - wished).abs());
+        if r.road_mps > 3.0 && r.truth.t_s > 21.0 {
+            regenerated -= r.truth.output_nm * r.truth.speed_radps[1] * 1e-3;
+            braked += r.brake_nm * r.truth.speed_radps[1] * 1e-3;
+        }
+    }
+    assert!(worst < 2.5, "{worst:.2} km/h off the profile");
+    assert!(last_kmh.abs() < 0.05, "still rolls at {last_kmh:.3} km/h on a slope of 5 %");
+    assert!(regenerated > 5.0 * braked, "{regenerated:.0} J by machines, {braked:.0} J by brakes");
+}
+
+#[test]
+fn a_pedal_profile_drives_and_brakes() {
+    let demo = Demo::new("shuttle");
+    let mut s = setup(20.0, 18.0, &[(0.5, 0)]);
+    s.wish = Wish::Pedal(vec![(0.0, 0.3), (6.0, 0.3), (6.0, -0.5)]);
+    let mut run = Run::new(&demo.driveline, demo.table.table(), &s, 1).expect("the run starts");
+    let mut speeds = Vec::new();
+    while let Some(r) = run.tick() {
+        speeds.push(r.road_mps * 3.6);
+    }
+    let fastest = speeds.iter().copied().fold(0.0, f64::max);
+    assert!(fastest > 28.0, "{fastest}");
+    let last = speeds.last().copied().unwrap_or(f64::NAN);
+    let slowest = speeds.iter().copied().fold(f64::INFINITY, f64::min);
+    assert!(last.abs() < 0.05, "it does not stand: {last} km/h");
+    assert!(slowest > -0.1, "the brakes drive backwards: {slowest} km/h");
+}
+
+#[test]
+fn the_battery_is_not_charged_beyond_its_limit() {
+    // 90 kW of charge; the traction machine alone could give back 135 kW. Losses of the machine
+    // are on the safe side of the limit; 2 % is left for the lag.
+    let demo = Demo::new("shuttle");
+    let mut s = setup(110.0, 6.0, &[(0.2, 0)]);
+    s.wish = Wish::Speed(vec![(0.0, 110.0), (1.0, 110.0), (4.0, 20.0)]);
+    let mut run = Run::new(&demo.driveline, demo.table.table(), &s, 1).expect("the run starts");
+    let mut most: f64 = 0.0;
+    while let Some(r) = run.tick() {
+        most = most.max(-r.truth.machine_nm[0] * r.truth.speed_radps[0]);
+    }
+    assert!(most < 1.02 * 90e3, "{most:.0} W");
+    assert!(most > 0.8 * 90e3, "the limit was not even reached: {most:.0} W");
 }

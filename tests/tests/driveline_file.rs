@@ -1,6 +1,4 @@
-//! The driveline file: demos, starter, schema and reference page agree with the reader.
-
-use std::path::PathBuf;
+//! The driveline file: demos and starter agree with the reader, value by value.
 
 use host_sim::driveline::keys::DRIVELINE;
 use host_sim::driveline::{self, DEMOS, LockKind, MachineKind, Purpose, SensorKind};
@@ -85,18 +83,6 @@ fn the_starter_works_and_so_do_the_keys_it_shows_as_comments() {
             let not_beside_others = ["a_teeth", "b_teeth", "mesh", "pulses_per_turn"];
             assert!(shown || not_beside_others.contains(&key.name), "{} is not shown", key.name);
         }
-    }
-}
-
-#[test]
-fn the_generated_pages_are_not_stale() {
-    let root = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("..");
-    for (path, text) in driveline::generated_docs() {
-        if std::env::var_os("SLIPWARDEN_WRITE").is_some() {
-            std::fs::write(root.join(path), &text).expect("written");
-        }
-        let committed = std::fs::read_to_string(root.join(path)).unwrap_or_default();
-        assert!(committed == text, "{path} is stale: run the tests with SLIPWARDEN_WRITE=1");
     }
 }
 

@@ -273,6 +273,39 @@ fn multipliers(
     (solution.rows(0, n).into_owned(), solution.rows(n, c).into_owned())
 }
 
+/// Balanced torques of the machines and the output: three random ones, then the pushes, then
+/// each machine alone.
+fn torque_cases(
+    d: &Driveline,
+    set: &LockSet,
+    ways: &DMatrix<f64>,
+    dice: &mut Dice,
+) -> Vec<Vec<f64>> {
+    let mut cases: Vec<Vec<f64>> = (0..3)
+        .map(|_| {
+            let shares = DVector::from_fn(ways.ncols(), |_, _| 100.0 * dice.signed_unit());
+            (ways * shares).iter().copied().collect()
+        })
+        .collect();
+    for push in &set.torque.pushes {
+        let mut case = vec![0.0; d.machines.len() + 1];
+        for (&machine, share) in push.machines.iter().zip(&push.per_output) {
+            case[machine] = to_f64(share);
+        }
+        case[d.machines.len()] = 1.0;
+        cases.push(case);
+    }
+    for (machine, alone) in set.torque.alone.iter().enumerate() {
+        if let Some(alone) = alone {
+            let mut case = vec![0.0; d.machines.len() + 1];
+            case[machine] = 1.0;
+            case[d.machines.len()] = to_f64(alone);
+            cases.push(case);
+        }
+    }
+    cases
+}
+
 /// Lock torques and pushes of every lock set against the numeric multiplier equations.
 fn check_torques(d: &Driveline, dice: &mut Dice) -> usize {
     let Ok(k) = analyse(d) else { return 0 };
@@ -283,28 +316,7 @@ fn check_torques(d: &Driveline, dice: &mut Dice) -> usize {
         let rows = equations(d, closed);
         let motions = null_space(&rows);
         let ways = balanced(d, &motions);
-        let mut cases: Vec<Vec<f64>> = (0..3)
-            .map(|_| {
-                let shares = DVector::from_fn(ways.ncols(), |_, _| 100.0 * dice.signed_unit());
-                (&ways * shares).iter().copied().collect()
-            })
-            .collect();
-        for push in &set.torque.pushes {
-            let mut case = vec![0.0; d.machines.len() + 1];
-            for (&machine, share) in push.machines.iter().zip(&push.per_output) {
-                case[machine] = to_f64(share);
-            }
-            case[d.machines.len()] = 1.0;
-            cases.push(case);
-        }
-        for (machine, alone) in set.torque.alone.iter().enumerate() {
-            if let Some(alone) = alone {
-                let mut case = vec![0.0; d.machines.len() + 1];
-                case[machine] = 1.0;
-                case[d.machines.len()] = to_f64(alone);
-                cases.push(case);
-            }
-        }
+        let cases = torque_cases(d, set, &ways, dice);
         for (number, case) in cases.iter().enumerate() {
             let size = 1.0 + case.iter().map(|x| x.abs()).sum::<f64>();
             let (acceleration, forces) = multipliers(d, &rows, case, dice);

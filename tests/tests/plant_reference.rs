@@ -243,17 +243,13 @@ fn planetary_with_sticking_and_slipping_locks() {
     let start = PlantState::at(&model, 90.0, 0, &free).expect("free");
     let w = start.speeds_radps();
     let (expected, met) = reference([w[0], w[1], w[2], w[3], w[4]]);
-    for m in &met {
-        println!("{m:?}");
-    }
     let (coarse, fine) =
         (plant_error(1e-3, &start, &expected), plant_error(1e-4, &start, &expected));
-    println!("{coarse} rad/s with 1 ms, {fine} rad/s with 0.1 ms; end {:?}", expected.last());
     // Every lock was met sliding and sticking, so the comparison means something.
     for lock in 0..3 {
         assert!(met.iter().any(|m| m[lock] == Mode::Stick), "lock {lock} never stuck");
         assert!(met.iter().any(|m| m[lock] != Mode::Stick), "lock {lock} never slid");
     }
-    assert!(coarse < 0.05, "{coarse} rad/s off with 1 ms");
-    assert!(fine < 0.2 * coarse, "{fine} rad/s with 0.1 ms against {coarse} with 1 ms");
+    assert!(coarse < 3e-3, "{coarse} rad/s off with 1 ms");
+    assert!(fine < 0.05 * coarse, "{fine} rad/s with 0.1 ms against {coarse} with 1 ms");
 }

@@ -63,7 +63,13 @@ fn gear_error(d: &Driveline, w: &[f64]) -> f64 {
     sets.chain(pairs).fold(0.0, |most: f64, e| most.max(e.abs()))
 }
 
-fn check_locks(d: &Driveline, model: &PlantModel, before: &PlantState, now: &PlantState) {
+fn check_locks(
+    d: &Driveline,
+    model: &PlantModel,
+    before: &PlantState,
+    now: &PlantState,
+    slid: &mut u32,
+) {
     for (i, lock) in d.locks.iter().enumerate() {
         let (old, new) = (before.lock(i), now.lock(i));
         let slip = now.slip_radps(model, i);
@@ -78,59 +84,81 @@ fn check_locks(d: &Driveline, model: &PlantModel, before: &PlantState, now: &Pla
             let drag = lock.drag_nm + 5.0;
             let limit = (most * old.pressure.max(new.pressure)).max(drag) * (1.0 + 1e-9);
             assert!(new.torque_nm.abs() <= limit, "lock {i}: {} over {limit}", new.torque_nm);
+            // Sliding one way throughout at constant pressure: all of the sliding torque.
+            let was = before.slip_radps(model, i);
+            let applied = new.pressure * lock.capacity_nm.unwrap_or(0.0);
+            let sliding = was * slip > 1.0 && slip.abs() < 2.0 * was.abs();
+            if sliding && old.pressure == new.pressure && applied > drag + 5.0 {
+                *slid += 1;
+                let expected = -slip.signum() * applied;
+                let off = (new.torque_nm - expected).abs();
+                assert!(off < 1e-9 * applied, "lock {i}: {} not {expected}", new.torque_nm);
+            }
         }
     }
 }
 
-/// Runs `d` for `steps` and checks every step; returns the final state.
-fn soak(d: &Driveline, seed: u64, steps: u32, wild: bool) -> (PlantModel, PlantState) {
+/// No loss ever gives energy back.
+fn check_losses(before: &PlantState, now: &PlantState) {
+    let losses = |s: &PlantState| {
+        let e = *s.energy();
+        [e.impact_j, e.engine_drag_j, e.brake_j, e.final_drive_j, e.road_j, e.battery_loss_j]
+    };
+    for (old, new) in losses(before).iter().zip(&losses(now)) {
+        assert!(new - old >= -1e-9 * old.abs().max(1.0), "{:?}", now.energy());
+    }
+}
+
+/// Runs `d` for `steps` and checks every step; returns the final state and how often a lock was
+/// seen sliding throughout a step.
+fn soak(d: &Driveline, seed: u64, steps: u32, wild: bool) -> (PlantModel, PlantState, u32) {
     let model = PlantModel::new(d).expect("complete");
     let mut r = Random::new(seed);
     let mut state = PlantState::rest(&model).with_seed(&model, seed);
     let mut inputs = PlantInputs::default();
+    let mut slid = 0;
     for _ in 0..steps {
         if r.below(25) == 0 {
             stir(&mut inputs, &mut r, d.locks.len(), wild);
         }
         let before = state;
         step(&model, &mut state, &inputs);
-        check_locks(d, &model, &before, &state);
+        check_losses(&before, &state);
+        check_locks(d, &model, &before, &state, &mut slid);
         let w = state.speeds_radps();
         assert!(w.iter().all(|x| x.is_finite() && x.abs() < 1e6), "seed {seed}: {w:?}");
     }
     let largest = state.speeds_radps().iter().fold(1.0, |m: f64, w| m.max(w.abs()));
     assert!(gear_error(d, state.speeds_radps()) < 1e-12 * largest * 16.0);
     let book = state.energy();
+    // Within one step a mesh may turn round and give back what rounding is made of; in all, never.
+    assert!(book.mesh_j >= 0.0, "{book:?}");
     let turnover = book.scale_j() + book.machine_j.iter().map(|x| x.abs()).sum::<f64>();
     let residual = book.mechanical_residual_j().abs() / turnover.max(1.0);
     assert!(residual < 1e-9, "seed {seed}: residual {residual} of {turnover} J: {book:?}");
-    (model, state)
+    (model, state, slid)
 }
 
 /// 300 random drivelines, four seconds each, with faults and absurd inputs.
 #[test]
 fn random_drivelines_under_random_orders() {
-    let (mut closings, mut impacts, mut unresolved, mut worst) = (0, 0, 0, 0.0_f64);
-    let mut built = 0;
+    let (mut closings, mut impacts, mut unresolved) = (0, 0, 0);
+    let (mut built, mut slid) = (0, 0);
     for seed in 0..300 {
         let d = random(seed);
         if PlantModel::new(&d).is_err() {
             continue; // gears that hold everything
         }
         built += 1;
-        let (_, state) = soak(&d, seed, 4000, seed % 2 == 0);
+        let (_, state, seen) = soak(&d, seed, 4000, seed % 2 == 0);
+        slid += seen;
         for (i, lock) in d.locks.iter().enumerate() {
             closings += state.lock(i).closings;
             impacts += u32::from(matches!(lock.kind, LockKind::Dog(_))) * state.lock(i).closings;
         }
         unresolved += state.unresolved();
-        worst = worst
-            .max(state.energy().mechanical_residual_j().abs() / state.energy().scale_j().max(1.0));
     }
-    println!(
-        "{built} built, {closings} closings, {impacts} impacts, {unresolved} unresolved, residual {worst}"
-    );
-    assert!(built > 250 && closings > 2000 && impacts > 200);
+    assert!(built > 250 && slid > 10_000 && closings > 2000 && impacts > 200);
     assert_eq!(unresolved, 0);
 }
 
@@ -138,7 +166,7 @@ fn random_drivelines_under_random_orders() {
 #[test]
 fn energy_book_of_a_long_run_closes() {
     let d = shuttle_full();
-    let (_, state) = soak(&d, 42, 600_000, true);
+    let (_, state, _) = soak(&d, 42, 600_000, true);
     let book = state.energy();
     assert!(book.mechanical_residual_j().abs() < 1e-9 * book.scale_j());
     // The electric side: what leaves the cells is work, losses and auxiliaries.

@@ -429,13 +429,14 @@ fn a_driveline_without_the_sensors_for_it_is_refused() {
     let mut d = shuttle();
     d.sensors.retain(|s| s.name == "crank");
     let k = analyse(&d).expect("turns");
-    let error = build(&d, &k).err().expect("no slip can be measured");
+    let Err(error) = build(&d, &k) else { panic!("no slip can be measured") };
     assert_eq!(error.reasons.len(), 4, "{error}");
     assert!(error.reasons[0].contains("slip of \"ring-brake\" cannot be measured"), "{error}");
     assert!(error.reasons[3].contains("output speed cannot be measured"), "{error}");
     let mut d = shuttle();
     d.sensors[2].error_rpm = 170.0;
     d.sensors[0].error_rpm = 170.0;
-    let error = build(&d, &analyse(&d).expect("turns")).err().expect("the ring is measured badly");
+    let k = analyse(&d).expect("turns");
+    let Err(error) = build(&d, &k) else { panic!("the ring is measured badly") };
     assert!(error.reasons[0].contains("too poor for the slip limit"), "{error}");
 }

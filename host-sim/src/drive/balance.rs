@@ -100,6 +100,32 @@ fn torque_scale(driveline: &Driveline) -> Vec<f64> {
         .collect()
 }
 
+/// Virtual power of each free motion: machine torques, inertias, torque at the output.
+fn motion_rows(
+    driveline: &Driveline,
+    motion: &Motion,
+    scale: &[f64],
+    output_scale: f64,
+) -> Vec<Vec<f64>> {
+    let (machines, free) = (scale.len(), motion.basis.cols());
+    let row_of = |shaft: usize| motion.basis.row(shaft);
+    let row_of_motion = |k: usize| {
+        let mut row = vec![0.0; machines + free + 1];
+        for (m, scale) in scale.iter().enumerate() {
+            row[m] = row_of(driveline.machines[m].shaft)[k] * scale;
+        }
+        for (s, shaft) in driveline.shafts.iter().enumerate() {
+            let inertia = shaft.inertia_kg_m2.unwrap_or(0.0);
+            for j in 0..free {
+                row[machines + j] -= inertia * row_of(s)[k] * row_of(s)[j] * ACCELERATION_SCALE;
+            }
+        }
+        row[machines + free] = -row_of(driveline.output.shaft)[k] * output_scale;
+        row
+    };
+    (0..free).map(row_of_motion).collect()
+}
+
 impl Balance {
     /// Solve the balance of a lock set's `motion` for the given `parts` (one a machine).
     pub fn new(driveline: &Driveline, motion: &Motion, parts: &[Part]) -> Balance {
@@ -108,28 +134,12 @@ impl Balance {
         let scale = torque_scale(driveline);
         let output_scale = 3.0 * scale.iter().sum::<f64>().max(1.0);
         let unknowns = machines + free + 1;
-        let row_of = |shaft: usize| motion.basis.row(shaft);
         let shaft_of = |m: usize| driveline.machines[m].shaft;
 
-        let mut first = Vec::new();
-        for k in 0..free {
-            let mut row = vec![0.0; unknowns];
-            for (m, scale) in scale.iter().enumerate() {
-                row[m] = row_of(shaft_of(m))[k] * scale;
-            }
-            for (s, shaft) in driveline.shafts.iter().enumerate() {
-                let inertia = shaft.inertia_kg_m2.unwrap_or(0.0);
-                for j in 0..free {
-                    let share = inertia * row_of(s)[k] * row_of(s)[j] * ACCELERATION_SCALE;
-                    row[machines + j] -= share;
-                }
-            }
-            row[unknowns - 1] = -row_of(driveline.output.shaft)[k] * output_scale;
-            first.push(row);
-        }
+        let mut first = motion_rows(driveline, motion, &scale, output_scale);
         let acceleration_row = |shaft: usize| {
             let mut row = vec![0.0; unknowns];
-            for (j, x) in row_of(shaft).iter().enumerate() {
+            for (j, x) in motion.basis.row(shaft).iter().enumerate() {
                 row[machines + j] = *x * ACCELERATION_SCALE;
             }
             row
@@ -139,7 +149,7 @@ impl Balance {
         let mut torque_slots = vec![None; machines];
         for (m, _) in parts.iter().enumerate().filter(|(_, p)| p.has_torque()) {
             let mut row = vec![0.0; unknowns];
-            row[m] = scale[m];
+            row[m] = 1.0;
             torque_slots[m] = Some(first.len());
             first.push(row);
         }
@@ -161,6 +171,10 @@ impl Balance {
         output[unknowns - 1] = output_scale;
         let levels =
             [first, holding, wished, vec![output]].map(|rows| Dense::from_rows(unknowns, &rows));
+        // Rows of like size keep the levels apart to rounding; the first level is met exactly,
+        // so its rows may be scaled freely.
+        let [first, holding, wished, output] = levels;
+        let levels = [first.with_unit_rows(), holding, wished, output];
         let map = prioritised(unknowns, &levels);
         Balance { map, scale, output_scale, torque_slots, acceleration_slots, output_slot }
     }
@@ -168,9 +182,12 @@ impl Balance {
     /// The torques that meet `asked` as far as the levels allow.
     pub fn answer(&self, asked: &Asked) -> Answer {
         let mut right = vec![0.0; self.map.cols()];
-        let torques = self.torque_slots.iter().zip(&asked.torque_nm);
-        let accelerations = self.acceleration_slots.iter().zip(&asked.acceleration_radps2);
-        for (slot, value) in torques.chain(accelerations) {
+        for ((slot, nm), scale) in self.torque_slots.iter().zip(&asked.torque_nm).zip(&self.scale) {
+            if let Some(slot) = slot {
+                right[*slot] = *nm / scale;
+            }
+        }
+        for (slot, value) in self.acceleration_slots.iter().zip(&asked.acceleration_radps2) {
             if let Some(slot) = slot {
                 right[*slot] = *value;
             }

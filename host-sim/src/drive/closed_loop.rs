@@ -260,13 +260,13 @@ impl<'a> Run<'a> {
         for (m, nm) in truth.machine_nm.iter_mut().enumerate() {
             *nm = state.machine(m).torque_nm;
         }
-        for i in 0..self.driveline.locks.len() {
+        for (i, closed_at) in closed_at.iter().enumerate().take(self.driveline.locks.len()) {
             let lock = state.lock(i);
             truth.locks[i] = LockTruth {
                 slip_radps: state.slip_radps(&self.model, i),
                 engaged: matches!(lock.actual, LockActual::Locked | LockActual::Slipping),
                 sticking: lock.actual == LockActual::Locked,
-                closed_at_radps: closed_at[i],
+                closed_at_radps: *closed_at,
                 torque_nm: lock.torque_nm,
                 work_j: lock.heat_j,
                 order: inputs.locks[i],
@@ -300,7 +300,8 @@ fn start(
     let output_radps = setup.start_speed_kmh * per_kmh;
     let arrangement = setup.start_arrangement.and_then(|a| driveline.arrangements.get(a));
     let closed = arrangement.map_or(0, |a| a.closed);
-    let runs = arrangement.is_some_and(|a| a.engine == EngineUse::On);
+    let has_engine = driveline.engine().is_some();
+    let runs = has_engine && arrangement.is_some_and(|a| a.engine == EngineUse::On);
     let calm = calm_speeds(driveline, closed, output_radps);
     let impossible = |e: plant::StartError| {
         let name = arrangement.map_or("with every lock open", |a| a.name.as_str());
@@ -311,16 +312,39 @@ fn start(
     let mut state = PlantState::at(model, output_radps, closed, &free)
         .or_else(|_| PlantState::at(model, output_radps, closed, &[]))
         .map_err(impossible)?;
-    state.set_engine_running(runs && engine_turns(driveline, &state));
+    within_limits(driveline, &state, runs).map_err(|why| {
+        let name = arrangement.map_or("with every lock open", |a| a.name.as_str());
+        CannotRun(format!("cannot start {name} at {} km/h: {why}", setup.start_speed_kmh))
+    })?;
+    state.set_engine_running(runs);
     state.set_charge(setup.start_charge);
     Ok(state)
 }
 
-fn engine_turns(driveline: &Driveline, state: &PlantState) -> bool {
-    driveline.engine().is_some_and(|(m, engine)| {
-        let speed = state.speeds_radps()[driveline.machines[m].shaft];
-        speed > engine.stall_rpm * RPM && speed <= engine.max_rpm * RPM
-    })
+/// A start beyond a shaft's limits would be found by the judges but is nobody's doing.
+fn within_limits(driveline: &Driveline, state: &PlantState, runs: bool) -> Result<(), String> {
+    let rpm = |shaft: usize| state.speeds_radps()[shaft] / RPM;
+    for (s, shaft) in driveline.shafts.iter().enumerate() {
+        let high = shaft.max_rpm.unwrap_or(f64::INFINITY);
+        let low = shaft.min_rpm.unwrap_or(-high);
+        if !(low..=high).contains(&rpm(s)) {
+            return Err(format!(
+                "{} would turn at {:.0} rpm; allowed is {low:.0} to {high:.0} rpm",
+                shaft.name,
+                rpm(s)
+            ));
+        }
+    }
+    if let (Some((m, engine)), true) = (driveline.engine(), runs) {
+        let speed = rpm(driveline.machines[m].shaft);
+        if speed <= engine.stall_rpm || speed > engine.max_rpm {
+            return Err(format!(
+                "the engine would turn at {speed:.0} rpm; it runs from {:.0} to {:.0} rpm",
+                engine.stall_rpm, engine.max_rpm
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// Speeds that the start may choose: the engine a little above idle, or else the calmest.

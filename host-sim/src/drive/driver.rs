@@ -88,7 +88,12 @@ impl Driver {
         let mass = self.vehicle.mass_kg * self.vehicle.rotating_mass_factor;
         let most = PULL_MAX_MPS2.min(self.vehicle.max_acceleration_mps2) * mass;
         let (force_n, stand) = match &self.wish {
-            Wish::Pedal(points) => (profile_at(points, t_s).clamp(-1.0, 1.0) * most, false),
+            Wish::Pedal(points) => {
+                // A brake pedal slows down, whichever way the vehicle rolls, and then holds.
+                let pedal = profile_at(points, t_s).clamp(-1.0, 1.0);
+                let way = if pedal < 0.0 { speed_mps.signum() } else { 1.0 };
+                (pedal * way * most, pedal < 0.0 && speed_mps.abs() < STAND_MPS)
+            }
             Wish::Speed(points) => {
                 let wished = profile_at(points, t_s) / 3.6;
                 let soon = profile_at(points, t_s + 0.1) / 3.6;

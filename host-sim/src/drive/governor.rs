@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use supervisor::bits::MAX_MACHINES;
 use supervisor::io::MachineOrder;
 
-use crate::drive::balance::{Answer, Asked, Balance, Part};
+use crate::drive::balance::{Asked, Balance, Part};
 use crate::drive::charge;
 use crate::drive::motion::{Motion, motion};
 use crate::drive::plan::Plan;
@@ -36,6 +36,8 @@ const ENGINE_RISE_S: f64 = 0.4;
 const POWER_FILTER_S: f64 = 1.0;
 /// Fastest change of the engine speed that the charge strategy wishes, rad/s2.
 const ENGINE_GLIDE_RADPS2: f64 = 60.0;
+/// Share over its wished speed at which the engine gives no torque any more.
+const ENGINE_DROOP_SHARE: f64 = 0.15;
 /// Time for a wished acceleration to grow from nothing to the fastest allowed, s.
 const PACE_RISE_S: f64 = 0.02;
 /// Torque against falling below idle, Nm per rad/s.
@@ -76,10 +78,10 @@ pub struct Command {
 /// The drive controller and its state.
 #[derive(Clone, Debug)]
 pub struct Governor {
-    driveline: Driveline,
+    pub(super) driveline: Driveline,
     dt_s: f64,
-    motions: BTreeMap<u8, (Motion, Plan)>,
-    balances: BTreeMap<(u8, u16), Balance>,
+    pub(super) motions: BTreeMap<u8, (Motion, Plan)>,
+    pub(super) balances: BTreeMap<(u8, u16), Balance>,
     torque_nm: [f64; MAX_MACHINES],
     given_nm: [f64; MAX_MACHINES],
     pull: [f64; MAX_MACHINES],
@@ -121,10 +123,10 @@ impl Governor {
         self.shape_demand(seen);
         self.prepare(seen.held);
         let joined = self.motions[&seen.held].0.engine_joined;
-        let speeds = self.planned(seen, joined);
+        let (speeds, room) = self.planned(seen, joined);
         let mut parts = [Part::Given; MAX_MACHINES];
         let mut asked = Asked {
-            output_nm: self.demand_nm,
+            output_nm: self.demand_nm * room,
             torque_nm: vec![0.0; count],
             acceleration_radps2: vec![0.0; count],
         };
@@ -139,7 +141,7 @@ impl Governor {
             parts[m] = parts[m].at_limit();
             asked.torque_nm[m] = self.engine_gives_nm;
         }
-        let mut answer = self.within_limits(seen, &mut parts[..count], &mut asked);
+        let mut answer = self.within_limits(seen, &parts[..count], &asked);
         if let Some((m, nm)) = engine {
             answer.torque_nm[m] = nm;
         }
@@ -167,8 +169,7 @@ impl Governor {
         let (m, lag_ms) = self.driveline.engine().map(|(m, e)| (m, e.lag_ms))?;
         let mut nm = asked.torque_nm[m];
         if parts[m].is_open() {
-            let (mut parts, mut asked) = (parts.to_vec(), asked.clone());
-            nm = self.within_limits(seen, &mut parts, &mut asked).torque_nm[m];
+            nm = self.within_limits(seen, parts, asked).torque_nm[m];
         }
         let share = if seen.engine_running { self.dt_s / (self.dt_s + lag_ms / 1e3) } else { 1.0 };
         self.engine_gives_nm += (nm - self.engine_gives_nm) * share;
@@ -208,8 +209,9 @@ impl Governor {
         self.driver_w += (power - self.driver_w) * (self.dt_s / POWER_FILTER_S).min(1.0);
     }
 
-    /// Planned speeds of the machines' shafts, and the engine's load as a side effect.
-    fn planned(&mut self, seen: &Seen, joined: bool) -> Vec<f64> {
+    /// Planned speeds of the machines' shafts and the share of the demand that leaves every
+    /// shaft inside its limits; the engine's load as a side effect.
+    fn planned(&mut self, seen: &Seen, joined: bool) -> (Vec<f64>, f64) {
         let mut wished = None;
         if let Some((m, engine)) = self.driveline.engine() {
             let runs = joined && seen.engine_running;
@@ -226,10 +228,14 @@ impl Governor {
             let next = now + (point.radps - now).clamp(-glide, glide);
             self.engine_radps = Some(next);
             self.engine_load_nm += (load - self.engine_load_nm).clamp(-2.0 * step, step);
-            wished = runs.then_some(next);
+            // An engine that is joined and does not run is to stand.
+            wished = joined.then_some(if runs { next } else { 0.0 });
         }
-        let speeds = self.motions[&seen.held].1.speeds(seen.output_radps, wished);
-        self.driveline.machines.iter().map(|m| speeds[m.shaft]).collect()
+        let plan = &self.motions[&seen.held].1;
+        let speeds = plan.speeds(seen.output_radps, wished);
+        let drives = self.demand_nm * seen.output_radps > 0.0;
+        let room = if drives { plan.room(&speeds) } else { 1.0 };
+        (self.driveline.machines.iter().map(|m| speeds[m.shaft]).collect(), room)
     }
 
     /// What machine `m` does in the balance, and its value.
@@ -283,7 +289,10 @@ impl Governor {
 
     fn free_engine_nm(&self, engine: &Engine, speed: f64) -> f64 {
         let below = (engine.idle_rpm * RPM - speed).max(0.0);
-        self.engine_load_nm + IDLE_GAIN_NM_PER_RADPS * below
+        // Nothing may be holding it: faster than wished, it gives less.
+        let wished = self.engine_radps.unwrap_or(speed).max(1.0);
+        let droop = (1.0 - (speed / wished - 1.0) / ENGINE_DROOP_SHARE).clamp(0.0, 1.0);
+        self.engine_load_nm * droop + IDLE_GAIN_NM_PER_RADPS * below
     }
 
     fn ramped(&mut self, m: usize, nm: f64) -> f64 {
@@ -329,103 +338,5 @@ impl Governor {
         let step = self.rate_max() * self.dt_s / PACE_RISE_S;
         self.pace[m] += (wanted - self.pace[m]).clamp(-step, step);
         self.pace[m]
-    }
-
-    /// Solve; machines beyond their limits are set to them and the rest solved again.
-    fn within_limits(&mut self, seen: &Seen, parts: &mut [Part], asked: &mut Asked) -> Answer {
-        let mut answer = self.solved(seen.held, parts, asked);
-        for _ in 0..parts.len() {
-            let worst = (0..parts.len())
-                .filter(|&m| parts[m].is_open())
-                .map(|m| {
-                    let (low, high) = self.limits_nm(m, seen);
-                    let nm = answer.torque_nm[m];
-                    let inside = nm.min(high).max(low);
-                    (m, inside, (nm - inside).abs() / self.largest_nm(m).max(1e-3))
-                })
-                .max_by(|a, b| a.2.total_cmp(&b.2));
-            match worst {
-                Some((m, inside, beyond)) if beyond > 1e-9 => {
-                    parts[m] = parts[m].at_limit();
-                    asked.torque_nm[m] = inside;
-                }
-                _ => break,
-            }
-            answer = self.solved(seen.held, parts, asked);
-        }
-        self.within_battery(seen, parts, asked, answer)
-    }
-
-    /// Less wheel torque where the battery could not give or take the power. Electric power
-    /// is affine in the wheel torque while the limits stay as found.
-    fn within_battery(
-        &mut self,
-        seen: &Seen,
-        parts: &[Part],
-        asked: &mut Asked,
-        answer: Answer,
-    ) -> Answer {
-        let Some((low, high)) = self.battery_w() else { return answer };
-        let power = self.electric_w(&answer, seen);
-        if (low..=high).contains(&power) {
-            return answer;
-        }
-        let full = std::mem::replace(&mut asked.output_nm, 0.0);
-        let none = self.solved(seen.held, parts, asked);
-        let base = self.electric_w(&none, seen);
-        if (power - base).abs() < 1.0 {
-            return answer;
-        }
-        let share = (power.clamp(low, high) - base) / (power - base);
-        asked.output_nm = full * share.clamp(0.0, 1.0);
-        self.solved(seen.held, parts, asked)
-    }
-
-    fn battery_w(&self) -> Option<(f64, f64)> {
-        let b = self.driveline.battery.as_ref()?;
-        Some((-1e3 * b.charge_max_kw, 1e3 * b.discharge_max_kw))
-    }
-
-    fn electric_w(&self, answer: &Answer, seen: &Seen) -> f64 {
-        let machines = self.driveline.machines.iter().enumerate();
-        machines
-            .filter(|(_, m)| matches!(m.kind, MachineKind::Electric(_)))
-            .map(|(i, _)| answer.torque_nm[i] * seen.machine_radps[i])
-            .sum()
-    }
-
-    fn solved(&mut self, set: u8, parts: &[Part], asked: &Asked) -> Answer {
-        let key = parts.iter().fold(0u16, |k, p| k << 3 | *p as u16);
-        let (driveline, motions) = (&self.driveline, &self.motions);
-        let balance = self
-            .balances
-            .entry((set, key))
-            .or_insert_with(|| Balance::new(driveline, &motions[&set].0, parts));
-        balance.answer(asked)
-    }
-
-    fn largest_nm(&self, m: usize) -> f64 {
-        match &self.driveline.machines[m].kind {
-            MachineKind::Electric(e) => e.max_torque_nm.unwrap_or(0.0),
-            MachineKind::Engine(e) => {
-                e.torque_curve_rpm_nm.iter().fold(1.0, |most: f64, p| most.max(p.1))
-            }
-        }
-    }
-
-    fn limits_nm(&self, m: usize, seen: &Seen) -> (f64, f64) {
-        let speed = seen.machine_radps[m];
-        match &self.driveline.machines[m].kind {
-            MachineKind::Electric(e) => {
-                let most = e.max_torque_nm.unwrap_or(0.0);
-                let power = e.max_power_kw.map_or(f64::INFINITY, |kw| 1e3 * kw);
-                let high = most.min(power / speed.abs().max(1e-3));
-                (-high, high)
-            }
-            MachineKind::Engine(e) if seen.engine_running => {
-                (-e.drag_nm, charge::full_load_nm(e, speed))
-            }
-            MachineKind::Engine(e) => (-e.drag_nm, e.drag_nm),
-        }
     }
 }

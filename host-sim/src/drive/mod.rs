@@ -3,10 +3,12 @@
 pub mod balance;
 pub mod charge;
 pub mod closed_loop;
+pub mod command;
 pub mod dense;
 pub mod driver;
 pub mod faults;
 pub mod governor;
+mod limits;
 pub mod motion;
 pub mod plan;
 pub mod reason;

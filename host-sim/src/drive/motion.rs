@@ -1,8 +1,9 @@
 //! Free motions of a lock set as plain numbers, for the drive controller.
 
-use crate::drive::dense::Dense;
-use crate::driveline::{Driveline, MachineKind, Planet};
-use crate::exact::{self, Matrix, Q, Row};
+use crate::drive::dense::{Dense, dot};
+use crate::driveline::{Driveline, MachineKind};
+use crate::exact::{self, Matrix};
+use crate::kinematics::{gear_rows, lock_row};
 
 /// What the drive controller needs to know of one lock set.
 #[derive(Clone, Debug)]
@@ -13,57 +14,39 @@ pub struct Motion {
     pub engine_joined: bool,
 }
 
-fn unit_row(shafts: usize, entries: &[(usize, Q)]) -> Row {
-    let mut row = vec![exact::int(0); shafts];
-    for (shaft, value) in entries {
-        row[*shaft] += value;
+/// The exact rows that the gears and the closed locks of `set` put on the shaft speeds.
+fn constraint_rows(driveline: &Driveline, set: u8) -> Matrix {
+    let mut rows = gear_rows(driveline);
+    for lock in (0..driveline.locks.len()).filter(|i| set >> i & 1 == 1) {
+        rows.push(lock_row(driveline, lock));
     }
-    row
+    rows
 }
 
-/// The exact rows that the gears and the closed locks of `set` put on the shaft speeds.
-pub fn constraint_rows(driveline: &Driveline, set: u8) -> Matrix {
-    let n = driveline.shafts.len();
-    let mut rows = Vec::new();
-    for p in &driveline.planetaries {
-        let (zs, zr) = (i64::from(p.sun_teeth), i64::from(p.ring_teeth));
-        let (sun, carrier) = match p.planet {
-            Planet::Single => (zs, -(zs + zr)),
-            Planet::Double => (-zs, -(zr - zs)),
-        };
-        rows.push(unit_row(
-            n,
-            &[(p.sun, exact::int(sun)), (p.ring, exact::int(zr)), (p.carrier, exact::int(carrier))],
-        ));
-    }
-    for g in &driveline.gear_pairs {
-        rows.push(unit_row(n, &[(g.a, exact::int(1)), (g.b, -g.ratio.clone())]));
-    }
-    for (i, lock) in driveline.locks.iter().enumerate() {
-        if set >> i & 1 == 0 {
-            continue;
+/// The same span by orthogonal vectors of length one (Gram and Schmidt, twice for rounding).
+fn orthonormal(vectors: Vec<Vec<f64>>) -> Vec<Vec<f64>> {
+    let mut basis: Vec<Vec<f64>> = Vec::new();
+    for mut v in vectors {
+        for _ in 0..2 {
+            for b in &basis {
+                let along = dot(&v, b);
+                v.iter_mut().zip(b).for_each(|(x, y)| *x -= along * y);
+            }
+            let size = dot(&v, &v).sqrt();
+            v.iter_mut().for_each(|x| *x /= size);
         }
-        rows.push(match lock.b {
-            Some(b) => unit_row(n, &[(lock.a, exact::int(1)), (b, exact::int(-1))]),
-            None => unit_row(n, &[(lock.a, exact::int(1))]),
-        });
+        basis.push(v);
     }
-    Matrix::new(n, rows)
+    basis
 }
 
 /// The free motions of `set`.
 pub fn motion(driveline: &Driveline, set: u8) -> Motion {
     let n = driveline.shafts.len();
     let rows = constraint_rows(driveline, set);
-    let vectors: Vec<Vec<f64>> = rows
-        .null_space()
-        .iter()
-        .map(|v| {
-            let v: Vec<f64> = v.iter().map(exact::to_f64).collect();
-            let size = v.iter().map(|x| x * x).sum::<f64>().sqrt();
-            v.iter().map(|x| x / size).collect()
-        })
-        .collect();
+    let exact: Vec<Vec<f64>> =
+        rows.null_space().iter().map(|v| v.iter().map(exact::to_f64).collect()).collect();
+    let vectors = orthonormal(exact);
     let zero = exact::int(0);
     let engine_joined = driveline.machines.iter().any(|m| {
         matches!(m.kind, MachineKind::Engine(_)) && rows.rows().iter().any(|r| r[m.shaft] != zero)

@@ -14,6 +14,8 @@ const RPM: f64 = std::f64::consts::PI / 30.0;
 const USUAL_LIMIT_RPM: f64 = 6000.0;
 /// Share of a shaft's limit that the plan keeps within.
 const LIMIT_SHARE: f64 = 0.96;
+/// Share of a shaft's limit at which no driving torque is given any more.
+const NO_TORQUE_SHARE: f64 = 0.99;
 
 /// The speed plan of one lock set.
 #[derive(Clone, Debug)]
@@ -89,6 +91,20 @@ impl Plan {
                 _ => return speeds,
             }
         }
+    }
+
+    /// Share of a driving torque that is left near the limits: all of it while every shaft is
+    /// inside the plan's share of its limit, none of it shortly before the limit itself.
+    pub fn room(&self, speeds: &[f64]) -> f64 {
+        let share = |(&speed, &(low, high)): (&f64, &(f64, f64))| {
+            let limit = if speed >= 0.0 { high } else { low };
+            if !limit.is_finite() || limit == 0.0 {
+                return 1.0;
+            }
+            let used = speed / limit;
+            ((NO_TORQUE_SHARE - used) / (NO_TORQUE_SHARE - LIMIT_SHARE - 0.005)).clamp(0.0, 1.0)
+        };
+        speeds.iter().zip(&self.limits).map(share).fold(1.0, f64::min)
     }
 
     fn inside(&self, shaft: usize, speed: f64) -> f64 {

@@ -122,7 +122,7 @@ fn closings(out: &mut String, s: &Summary) {
             cut(&c.lock, 24),
             format!("{:.1} rpm", c.slip_rpm),
             limit,
-            format!("{:.1} J", c.work_j),
+            heat(c.work_j),
         );
     }
 }
@@ -141,8 +141,8 @@ fn locks(out: &mut String, s: &Summary) {
             "  {:<24} {:>8} {:>13} {:>13} {:>12}",
             cut(&l.lock, 24),
             l.closings,
-            format!("{:.3} kJ", l.total_j / 1e3),
-            format!("{:.3} kJ", l.largest_closing_j / 1e3),
+            heat(l.total_j),
+            heat(l.largest_closing_j),
             budget,
         );
     }
@@ -162,8 +162,8 @@ fn findings(out: &mut String, s: &Summary) {
     let _ = writeln!(out, "\nNearest to the limits (true values; * is a lowest allowed value)");
     let _ = writeln!(
         out,
-        "  {:<12} {:>9} {:>9} {:<4} {:>10}  {}",
-        "rule", "worst", "limit", "", "at", "what"
+        "  {:<12} {:>9} {:>9} {:<4} {:>10}  what",
+        "rule", "worst", "limit", "", "at"
     );
     for m in &s.margins {
         let star = if m.at_least { "*" } else { "" };
@@ -176,6 +176,15 @@ fn findings(out: &mut String, s: &Summary) {
             format!("{:.2} s", m.t_s),
         );
         wrapped(out, &lead, &m.subject);
+    }
+}
+
+/// J up to 100, kJ beyond.
+fn heat(joule: f64) -> String {
+    if joule.abs() < 100.0 {
+        format!("{:.1} J", joule.max(0.0))
+    } else {
+        format!("{:.2} kJ", joule / 1e3)
     }
 }
 

@@ -131,7 +131,7 @@ impl<W: Write> TraceWriter<W> {
         table: &Table,
         record: &TickRecord,
     ) -> io::Result<()> {
-        let due = self.tick % self.every == 0;
+        let due = self.tick.is_multiple_of(self.every);
         self.tick += 1;
         if due { writeln!(self.out, "{}", line(driveline, table, record)) } else { Ok(()) }
     }

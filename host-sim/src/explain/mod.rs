@@ -6,4 +6,4 @@ mod words;
 
 pub use command::explain;
 pub use walk::{Blocked, Explained, StepExplained, arrangement_speeds, explain_way, speeds_in};
-pub use words::text;
+pub use words::{blocked_text, text};

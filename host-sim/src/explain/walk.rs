@@ -121,11 +121,10 @@ pub fn speeds_in(d: &Driveline, k: &Kinematics, set: u8, given: &[(usize, f64)])
             }
         }
     };
-    for shaft in 0..d.shafts.len() {
-        add(&|i| basis[i][shaft], 0.0, 1e-6);
-    }
-    for &(shaft, value) in given {
-        add(&|i| basis[i][shaft], value, 1e6);
+    let small = (0..d.shafts.len()).map(|shaft| (shaft, 0.0, 1e-6));
+    let wished = given.iter().map(|&(shaft, value)| (shaft, value, 1e6));
+    for (shaft, value, weight) in small.chain(wished) {
+        add(&|i| basis[i][shaft], value, weight);
     }
     let q = solve(a);
     (0..d.shafts.len()).map(|s| basis.iter().zip(&q).map(|(b, q)| b[s] * q).sum()).collect()

@@ -6,7 +6,7 @@ use super::walk::{Blocked, Explained, StepExplained};
 use crate::driveline::Driveline;
 use crate::table::{TableData, why_word};
 use crate::text::{labelled, paragraph};
-use supervisor::table::Action;
+use supervisor::table::{Action, Step};
 
 /// A way in words, at most `width` columns.
 pub fn text(d: &Driveline, data: &TableData, way: &Explained, width: usize) -> String {
@@ -15,7 +15,7 @@ pub fn text(d: &Driveline, data: &TableData, way: &Explained, width: usize) -> S
         out += &one_step(d, data, step, i + 1, width);
     }
     match &way.blocked {
-        Some(blocked) => out += &paragraph(&why(d, data, blocked), 2, width),
+        Some(blocked) => out += &paragraph(&blocked_text(d, data, blocked), 2, width),
         None => {
             let gap = way.gap_s();
             let push = if gap > 0.0 {
@@ -51,43 +51,10 @@ fn one_step(
     if step.starts_engine {
         sentences.push("The engine is started first.".to_string());
     }
-    match row.action {
-        Action::Close => {
-            match step.sync {
-                Some((machine, before, after)) => sentences.push(format!(
-                    "{} goes from {before:.0} to {after:.0} rpm and brings the slip of {lock} \
-                     from {:.0} rpm to zero; then {lock} closes.",
-                    d.machines[machine].name, step.slip_rpm
-                )),
-                None => sentences.push(format!(
-                    "Nothing can bring the slip of {lock} to zero: it closes only where the slip \
-                     is zero by itself, at standstill (now {:.0} rpm).",
-                    step.slip_rpm
-                )),
-            }
-            if !row.rest.is_empty() {
-                let held: Vec<&str> =
-                    row.rest.iter().map(|m| d.machines[usize::from(m)].name.as_str()).collect();
-                sentences.push(format!(
-                    "An overlap: {} must be at rest, and for a short time only.",
-                    held.join(" and ")
-                ));
-            }
-        }
-        Action::Open => {
-            if step.takes_nm.is_empty() {
-                sentences.push("All machines go to no torque.".to_string());
-            } else {
-                let takes: Vec<String> = step
-                    .takes_nm
-                    .iter()
-                    .map(|(m, nm)| format!("{} takes {nm:.0} Nm", d.machines[*m].name))
-                    .collect();
-                sentences.push(format!("{}.", takes.join(", ")));
-            }
-            sentences.push(format!("{lock} is without load then and opens."));
-        }
-    }
+    sentences.extend(match row.action {
+        Action::Close => closing(d, row, step, lock),
+        Action::Open => opening(d, step, lock),
+    });
     let push = if step.gap_s > 0.0 { ", no push at the wheels" } else { "" };
     sentences.push(format!("About {:.2} s{push}.", step.time_s));
     let speeds: Vec<String> = d
@@ -102,7 +69,49 @@ fn one_step(
         + &paragraph(&format!("Then, in rpm: {}.", speeds.join(", ")), 5, width)
 }
 
-fn why(d: &Driveline, data: &TableData, blocked: &Blocked) -> String {
+fn closing(d: &Driveline, row: &Step, step: &StepExplained, lock: &str) -> Vec<String> {
+    let mut sentences = Vec::new();
+    match step.sync {
+        Some((machine, before, after)) => sentences.push(format!(
+            "{} goes from {before:.0} to {after:.0} rpm and brings the slip of {lock} \
+             from {:.0} rpm to zero; then {lock} closes.",
+            d.machines[machine].name, step.slip_rpm
+        )),
+        None => sentences.push(format!(
+            "Nothing can bring the slip of {lock} to zero: it closes only where the slip \
+             is zero by itself, at standstill (now {:.0} rpm).",
+            step.slip_rpm
+        )),
+    }
+    if !row.rest.is_empty() {
+        let held: Vec<&str> =
+            row.rest.iter().map(|m| d.machines[usize::from(m)].name.as_str()).collect();
+        sentences.push(format!(
+            "An overlap: {} must be at rest, and for a short time only.",
+            held.join(" and ")
+        ));
+    }
+    sentences
+}
+
+fn opening(d: &Driveline, step: &StepExplained, lock: &str) -> Vec<String> {
+    let mut sentences = Vec::new();
+    if step.takes_nm.is_empty() {
+        sentences.push("All machines go to no torque.".to_string());
+    } else {
+        let takes: Vec<String> = step
+            .takes_nm
+            .iter()
+            .map(|(m, nm)| format!("{} takes {nm:.0} Nm", d.machines[*m].name))
+            .collect();
+        sentences.push(format!("{}.", takes.join(", ")));
+    }
+    sentences.push(format!("{lock} is without load then and opens."));
+    sentences
+}
+
+/// Why a way ends before its target, one or two sentences.
+pub fn blocked_text(d: &Driveline, data: &TableData, blocked: &Blocked) -> String {
     let verb = |step: u16| {
         let row = &data.steps[usize::from(step)];
         let verb = if row.action == Action::Close { "close" } else { "open" };

@@ -193,5 +193,23 @@ pub(super) fn time_axis(svg: &mut Svg, y: f64, duration_s: f64) {
         svg.line((x, y), (x, y + 4.0), "stroke=\"#555\" stroke-width=\"1\"");
         svg.text((x, y + 15.0), Anchor::Middle, &tick_text(value, step), "class=\"tick\"");
     }
-    svg.text((LEFT + PLOT + 12.0, y + 15.0), Anchor::Start, "time, s", "class=\"tick\"");
+    svg.text((LEFT + PLOT + 24.0, y + 15.0), Anchor::Start, "time, s", "class=\"tick\"");
+}
+
+/// What the fills of the three lanes mean.
+pub(super) fn lane_legend(svg: &mut Svg, top: f64) {
+    let x = LEFT + PLOT + 12.0;
+    let rows: [[(&str, &str); 2]; 3] = [
+        [("#0072B2", "close"), ("url(#hatch)", "prefill")],
+        [("#4d5359", "closed"), ("url(#dots)", "no word")],
+        [("#009E73", "locked"), ("url(#slip)", "slipping")],
+    ];
+    for (r, row) in rows.iter().enumerate() {
+        for (k, (fill, word)) in row.iter().enumerate() {
+            let (at, y) = (x + 78.0 * k as f64, top + 12.0 * r as f64);
+            let style = format!("fill=\"{fill}\" stroke=\"#888\" stroke-width=\"0.4\"");
+            svg.rect(at, y + 1.0, 16.0, 8.0, &style);
+            svg.text((at + 21.0, y + 8.5), Anchor::Start, word, "class=\"small\"");
+        }
+    }
 }

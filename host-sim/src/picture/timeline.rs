@@ -6,7 +6,7 @@ use supervisor::table::Action;
 
 use super::columns::Columns;
 use super::panels::{
-    LEFT, Line, PLOT, STYLE, WIDTH, lane, line_panel, name_lane, slip_strip, time_axis,
+    LEFT, Line, PLOT, STYLE, WIDTH, lane, lane_legend, line_panel, name_lane, slip_strip, time_axis,
 };
 use super::svg::{Anchor, Svg};
 use crate::checkers::Finding;
@@ -388,22 +388,4 @@ fn label((first, last): (usize, usize)) -> String {
 /// Room that a label needs, px, were it to grow by one step.
 fn label_width((first, last): (usize, usize)) -> f64 {
     6.0 * label((first, last + 1)).chars().count() as f64 + 3.0
-}
-
-/// What the fills of the three lanes mean.
-fn lane_legend(svg: &mut Svg, top: f64) {
-    let x = LEFT + PLOT + 12.0;
-    let rows: [[(&str, &str); 2]; 3] = [
-        [("#0072B2", "close"), ("url(#hatch)", "prefill")],
-        [("#4d5359", "closed"), ("url(#dots)", "no word")],
-        [("#009E73", "locked"), ("url(#slip)", "slipping")],
-    ];
-    for (r, row) in rows.iter().enumerate() {
-        for (k, (fill, word)) in row.iter().enumerate() {
-            let (at, y) = (x + 78.0 * k as f64, top + 12.0 * r as f64);
-            let style = format!("fill=\"{fill}\" stroke=\"#888\" stroke-width=\"0.4\"");
-            svg.rect(at, y + 1.0, 16.0, 8.0, &style);
-            svg.text((at + 21.0, y + 8.5), Anchor::Start, word, "class=\"small\"");
-        }
-    }
 }

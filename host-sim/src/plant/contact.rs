@@ -118,7 +118,15 @@ impl Contacts {
 
 /// Indices of a bit set, rising.
 pub(super) fn members(set: usize) -> impl Iterator<Item = usize> {
-    (0..MAX_CONTACTS).filter(move |i| set >> i & 1 == 1)
+    let mut left = set;
+    core::iter::from_fn(move || {
+        if left == 0 {
+            return None;
+        }
+        let index = left.trailing_zeros() as usize;
+        left &= left - 1;
+        Some(index)
+    })
 }
 
 pub(super) fn sign(x: f64) -> i8 {

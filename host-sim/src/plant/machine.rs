@@ -7,6 +7,10 @@ use super::state::{EngineActual, MachineState, PlantState};
 use super::step::finite;
 use supervisor::io::Torque;
 
+/// After a stall or a start given up the engine's controller waits this long before it tries again
+/// (an invented, round value).
+const RESTART_PAUSE_S: f64 = 1.0;
+
 /// Set the torque of every machine for this step.
 pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     for m in 0..model.machines {
@@ -110,7 +114,8 @@ fn advance_engine(
 ) {
     let part = &model.machine[engine.machine];
     let speed = state.speed[part.shaft];
-    change_phase(engine, state, speed, inputs.engine_run, inputs.faults.engine);
+    let pause_steps = RESTART_PAUSE_S / model.dt_s;
+    change_phase(engine, state, speed, inputs.engine_run, inputs.faults.engine, pause_steps);
     let machine = &mut state.machine[engine.machine];
     machine.torque_nm = match state.engine.actual {
         EngineActual::Running => {
@@ -154,6 +159,7 @@ fn change_phase(
     speed: f64,
     run: bool,
     fault: EngineFault,
+    pause_steps: f64,
 ) {
     let e = &mut state.engine;
     let may_fire = fault == EngineFault::None;
@@ -161,19 +167,26 @@ fn change_phase(
         EngineActual::Running if !run => EngineActual::Stopped,
         EngineActual::Running if fault == EngineFault::Stall || speed < engine.stall_radps => {
             e.stalls += 1;
-            // Its controller does not start it again by itself.
+            e.steps = 0;
             EngineActual::StartFailed
         }
         EngineActual::Running => EngineActual::Running,
         _ if !run => EngineActual::Stopped,
-        EngineActual::StartFailed => EngineActual::StartFailed,
+        EngineActual::StartFailed if f64::from(e.steps) >= pause_steps => EngineActual::Stopped,
+        EngineActual::StartFailed => {
+            e.steps += 1;
+            EngineActual::StartFailed
+        }
         _ if may_fire && e.actual == EngineActual::Stopped && speed >= engine.fire_radps => {
             EngineActual::Running
         }
         EngineActual::Cranking if may_fire && speed >= 0.97 * engine.idle_radps => {
             EngineActual::Running
         }
-        EngineActual::Cranking if e.steps >= engine.start_steps_max => EngineActual::StartFailed,
+        EngineActual::Cranking if e.steps >= engine.start_steps_max => {
+            e.steps = 0;
+            EngineActual::StartFailed
+        }
         EngineActual::Cranking => {
             e.steps += 1;
             EngineActual::Cranking

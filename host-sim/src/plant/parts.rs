@@ -281,8 +281,8 @@ fn engine_model(
     let idle_radps = e.idle_rpm * RADPS_PER_RPM;
     let stall_radps = e.stall_rpm * RADPS_PER_RPM;
     let start_s = (e.start_ms * 1e-3).max(dt_s);
-    // The governor settles the bare crankshaft in about 0.2 s, without overshoot.
-    let settle = 0.1;
+    // The governor is critically damped on the bare crankshaft without lag; slower than the lag.
+    let settle = (2e-3 * e.lag_ms).max(0.1);
     EngineModel {
         machine,
         idle_radps,

@@ -32,7 +32,8 @@ pub enum EngineActual {
     Cranking,
     /// Fires.
     Running,
-    /// A start was given up; it is tried again after the run request was taken back.
+    /// It stalled or a start was given up; while it is asked to run, its controller tries again
+    /// after a second.
     StartFailed,
 }
 

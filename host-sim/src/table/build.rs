@@ -37,19 +37,7 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
         }
     }
     let output = measure(d, &k.set(0).basis, &shaft_form(d, d.output.shaft));
-    if output.is_none() {
-        reasons.push("the output speed cannot be measured: add a [[sensor]] on it".to_string());
-    }
-    if d.arrangements.is_empty() {
-        reasons.push("there is no [[arrangement]]: name at least one lock set".to_string());
-    }
-    for arrangement in &d.arrangements {
-        let set = k.set(arrangement.closed);
-        if set.verdict.is_forbidden() {
-            let name = &arrangement.name;
-            reasons.push(format!("arrangement {name:?} is a forbidden lock set: {}", set.reason));
-        }
-    }
+    reasons.extend(obstacles(d, k, output.is_some()));
     let (Some(output), true) = (output, reasons.is_empty()) else {
         return Err(TableError { reasons });
     };
@@ -95,6 +83,25 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
     Ok(data)
 }
 
+/// What else stands in the way of a table.
+fn obstacles(d: &Driveline, k: &Kinematics, output_measured: bool) -> Vec<String> {
+    let mut reasons = Vec::new();
+    if !output_measured {
+        reasons.push("the output speed cannot be measured: add a [[sensor]] on it".to_string());
+    }
+    if d.arrangements.is_empty() {
+        reasons.push("there is no [[arrangement]]: name at least one lock set".to_string());
+    }
+    for arrangement in &d.arrangements {
+        let set = k.set(arrangement.closed);
+        if set.verdict.is_forbidden() {
+            let name = &arrangement.name;
+            reasons.push(format!("arrangement {name:?} is a forbidden lock set: {}", set.reason));
+        }
+    }
+    reasons
+}
+
 fn timing(d: &Driveline) -> t::Timing {
     let timing = &d.timing;
     let engine_ms = d.engine().map_or(0.0, |(_, e)| e.start_ms);
@@ -137,10 +144,20 @@ fn arrangements(d: &Driveline, k: &Kinematics, output_error: f64) -> Vec<t::Arra
                 },
                 duties,
                 pace,
-                window,
+                window: inside(&window),
+                keep: window,
             }
         })
         .collect()
+}
+
+/// How far inside the window for staying the road speed must be for an arrangement to be asked
+/// for, as a share of the speed at the window's end.
+const WINDOW_HYSTERESIS: f32 = 0.02;
+
+fn inside(keep: &t::Window) -> t::Window {
+    let share = WINDOW_HYSTERESIS;
+    t::Window { min: keep.min + share * keep.min.abs(), max: keep.max - share * keep.max.abs() }
 }
 
 /// All searches: per stuck variant and arrangement, with the graph that each used.

@@ -50,13 +50,7 @@ pub(super) fn measure_lock(
     let limit_rpm = lock
         .engage_slip_max_rpm
         .ok_or_else(|| format!("lock {name:?} has no engage_slip_max_rpm: add it"))?;
-    let row = measure(d, &k.set(0).basis, &lock_row(d, id)).ok_or_else(|| {
-        format!(
-            "the slip of {name:?} cannot be measured: add a [[sensor]] on {:?} or {:?}",
-            d.shafts[lock.a].name,
-            d.lock_side_b_name(id)
-        )
-    })?;
+    let row = slip_form(d, k, id)?;
     let limit = limit_rpm * RPM;
     let error = row.error(d);
     let rate = slip_rate_max(d, limit, &error);
@@ -75,12 +69,7 @@ pub(super) fn measure_lock(
     let span_s = f64::from(rate_ticks(d)) * d.timing.tick_ms / 1000.0;
     let rate_left = rate * span_s - row.change_noise(d);
     if left <= 0.0 || rate_left <= 0.0 {
-        return Err(format!(
-            "the sensors are too poor for the slip limit of {name:?}: of {limit_rpm:.1} rpm, \
-             sensor error takes {:.1} and the age of the measurement {:.1}: use better sensors, \
-             a shorter latency_ms or tick_ms, or a larger engage_slip_max_rpm",
-            margin.sensor, margin.latency
-        ));
+        return Err(too_poor(name, &margin));
     }
     let (close_ms, heat) = match &lock.kind {
         LockKind::Friction(f) => (lock.close_ms + f.ramp_ms, heat_data(d, lock, f)),
@@ -107,6 +96,27 @@ pub(super) fn measure_lock(
         rise_max_k: heat.2 as f32,
     };
     Ok(MeasuredLock { data, margin })
+}
+
+fn too_poor(name: &str, margin: &Margin) -> String {
+    format!(
+        "the sensors are too poor for the slip limit of {name:?}: of {:.1} rpm, sensor error takes \
+         {:.1} and the age of the measurement {:.1}: use better sensors, a shorter latency_ms or \
+         tick_ms, or a larger engage_slip_max_rpm",
+        margin.limit, margin.sensor, margin.latency
+    )
+}
+
+/// The slip of a lock over the sensors; a sentence when they do not determine it.
+fn slip_form(d: &Driveline, k: &Kinematics, id: LockId) -> Result<SensorRow, String> {
+    measure(d, &k.set(0).basis, &lock_row(d, id)).ok_or_else(|| {
+        format!(
+            "the slip of {:?} cannot be measured: add a [[sensor]] on {:?} or {:?}",
+            d.locks[id].name,
+            d.shafts[d.locks[id].a].name,
+            d.lock_side_b_name(id)
+        )
+    })
 }
 
 /// Largest slip at which a closing may begin, rad/s: halfway between what the machine is asked

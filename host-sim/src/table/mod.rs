@@ -1,12 +1,14 @@
 //! The supervisor table: built by search, written as Rust, JSON or a diagram.
 
 pub mod build;
+mod closings;
 pub mod command;
 pub mod data;
 mod duties;
 mod json;
 mod limits;
 mod motion;
+mod openings;
 mod rows;
 mod rust;
 mod search;

@@ -189,14 +189,15 @@ fn arrangement(a: &t::Arrangement) -> String {
         .collect();
     format!(
         "Arrangement {{ closed: Bits({:#04x}), engine: EngineUse::{:?}, duties: [{}], \
-         pace: Pace {{ per_output: {}, min: {}, max: {} }}, window: {} }}",
+         pace: Pace {{ per_output: {}, min: {}, max: {} }}, window: {}, keep: {} }}",
         a.closed.0,
         a.engine,
         duties.join(", "),
         f(a.pace.per_output),
         f(a.pace.min),
         f(a.pace.max),
-        window(&a.window)
+        window(&a.window),
+        window(&a.keep)
     )
 }
 

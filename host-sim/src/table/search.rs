@@ -48,8 +48,8 @@ fn usable(candidate: &Candidate, stuck: Stuck) -> bool {
     let closes = candidate.to >> lock & 1 == 1;
     match stuck {
         Stuck::None => true,
-        Stuck::Open(l) => !(l == lock && closes),
-        Stuck::Closed(l) => !(l == lock && !closes),
+        Stuck::Open(l) => l != lock || !closes,
+        Stuck::Closed(l) => l != lock || closes,
     }
 }
 

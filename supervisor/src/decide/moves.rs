@@ -25,8 +25,7 @@ pub(super) fn settle<G: Guards>(table: &Table, state: &mut State, guards: &mut G
 
 /// Whether the sides of a closing lock have come apart again.
 fn has_left<G: Guards>(guards: &mut G, lock: u8) -> bool {
-    let slip = guards.slip(lock);
-    slip.known && !slip.within && slip.moving
+    guards.slip_known(lock) && !guards.slip_within(lock) && guards.slip_moving(lock)
 }
 
 fn is_late(table: &Table, lock: u8, ticks: u16) -> bool {
@@ -103,7 +102,7 @@ fn may_go_on<G: Guards>(
 
 fn guards_hold<G: Guards>(guards: &mut G, number: u16, step: &Step) -> bool {
     match step.action {
-        Action::Close => guards.slip(step.lock).ready() && guards.at_rest(step.rest),
+        Action::Close => guards.slip_ready(step.lock) && guards.at_rest(step.rest),
         Action::Open => guards.unloaded(number),
     }
 }
@@ -130,7 +129,7 @@ pub(super) fn closing<G: Guards>(
         let refusal = Refusal::NotClosed { lock };
         // Without its slip nobody knows whether it would have closed.
         let last = state.tries.saturating_add(1) >= table.timing.retries;
-        if late && last && guards.slip(lock).known {
+        if late && last && guards.slip_known(lock) {
             state.locks.stuck_open = state.locks.stuck_open.with(lock, true);
             state.stuck_found(refusal);
         } else {

@@ -21,7 +21,7 @@ pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) 
         return stay_plan(table, state, guards, set);
     };
     if stands(table, guards, route.target, set) {
-        let fits = guards.arrangement_in_window(route.target);
+        let fits = guards.arrangement_may_stay(route.target);
         if fits || state.given_up {
             arrive(state, route.target, fits);
         } else {

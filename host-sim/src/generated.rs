@@ -1,0 +1,76 @@
+//! Every generated file of this repository: where it stands and what it must contain.
+//!
+//! `cargo renew` writes them, and a test compares them, byte by byte.
+
+use crate::drive::simulate::simulate;
+use crate::drive::summary_text::Heading;
+use crate::drive::{command, scenario};
+use crate::driveline::{self, DEMOS, Driveline};
+use crate::table::TableData;
+use crate::{kinematics, picture, table};
+
+/// The ready scenario whose timeline is shown, and the seed of its drive (`drive`'s default).
+const TOUR: &str = "shuttle-tour";
+const SEED: u64 = 1;
+
+/// One generated file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Generated {
+    /// Path from the repository's root, with `/`.
+    pub path: String,
+    /// All of its text.
+    pub text: String,
+}
+
+/// All generated files, the same at every call.
+///
+/// # Errors
+/// A demo that cannot be read, surveyed or tabled; a sentence names it.
+pub fn files() -> Result<Vec<Generated>, String> {
+    let docs = driveline::generated_docs().into_iter().chain(scenario::generated_docs());
+    let mut files: Vec<Generated> =
+        docs.map(|(path, text)| Generated { path: path.to_string(), text }).collect();
+    for name in DEMOS {
+        let (d, data) = demo_table(name)?;
+        files.push(Generated {
+            path: format!("tests/src/tables/{name}.rs"),
+            text: table::rust_source(&d, &data),
+        });
+        files.push(Generated {
+            path: format!("docs/pictures/{name}.svg"),
+            text: picture::diagram::state_diagram(&d, &data),
+        });
+    }
+    files.push(Generated {
+        path: format!("docs/pictures/{TOUR}.svg"),
+        text: timeline("shuttle", TOUR)?,
+    });
+    Ok(files)
+}
+
+/// The timeline of a ready scenario, as `slipwarden drive` draws it.
+fn timeline(name: &str, scenario_name: &str) -> Result<String, String> {
+    let (d, data) = demo_table(name)?;
+    let k = kinematics::analyse(&d).map_err(|e| format!("demo {name}: {e}"))?;
+    let ready = scenario::by_name(scenario_name)
+        .ok_or_else(|| format!("there is no ready scenario {scenario_name:?}"))?;
+    let scenario = scenario::parse(scenario_name, ready.text, &d).map_err(|e| e.to_string())?;
+    let outcome = simulate(&d, &k, data.table(), &scenario.setup, SEED, None)
+        .map_err(|e| format!("{scenario_name}: {e}"))?;
+    let heading =
+        Heading { driveline: d.name.clone(), scenario: scenario.name.clone(), seed: SEED };
+    let words = command::words(&heading, &scenario);
+    Ok(outcome.timeline.draw(&words, &outcome.summary.findings))
+}
+
+/// An embedded demo and its table, built from its file.
+///
+/// # Errors
+/// A sentence that names the demo and says what failed.
+pub fn demo_table(name: &str) -> Result<(Driveline, TableData), String> {
+    let text = driveline::demo(name).ok_or_else(|| format!("there is no demo {name:?}"))?;
+    let d = driveline::parse(name, text).map_err(|e| format!("demo {name}: {e}"))?.driveline;
+    let k = kinematics::analyse(&d).map_err(|e| format!("demo {name}: {e}"))?;
+    let data = table::build(&d, &k).map_err(|e| format!("demo {name}: {e}"))?;
+    Ok((d, data))
+}

@@ -1,0 +1,102 @@
+//! The files of a review, in memory.
+
+use super::page::index_html;
+use super::report::Report;
+use super::scenario_text::scenario_text;
+
+/// Most bytes of timelines that are kept.
+const TIMELINES_MAX_BYTES: usize = 11_000_000;
+/// Most bytes of traces that are kept.
+const TRACES_MAX_BYTES: usize = 6_000_000;
+
+/// One file of the folder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ReviewFile {
+    /// Path from the folder, with "/".
+    pub path: String,
+    /// Content.
+    pub bytes: Vec<u8>,
+}
+
+/// Which drives have a timeline and a trace in the folder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Kept {
+    pub(super) timelines: Vec<bool>,
+    pub(super) traces: Vec<bool>,
+}
+
+impl Kept {
+    /// Drives with findings first, then those that came nearest to a limit, then in order, as far
+    /// as the folder's bounds go.
+    pub(super) fn of(report: &Report) -> Kept {
+        let findings = report.findings.iter().map(|f| f.drive);
+        let worst = report.margins.iter().map(|m| m.drive);
+        let mut order: Vec<usize> = Vec::new();
+        for drive in findings.chain(worst).chain(0..report.drives.len()) {
+            if !order.contains(&drive) {
+                order.push(drive);
+            }
+        }
+        let keep = |size: &dyn Fn(usize) -> usize, most: usize| {
+            let mut kept = vec![false; report.drives.len()];
+            let mut total = 0;
+            for &drive in &order {
+                let bytes = size(drive);
+                if bytes > 0 && total + bytes <= most {
+                    kept[drive] = true;
+                    total += bytes;
+                }
+            }
+            kept
+        };
+        let results = &report.results;
+        Kept {
+            timelines: keep(&|i| results[i].timeline.len(), TIMELINES_MAX_BYTES),
+            traces: keep(&|i| results[i].trace.len(), TRACES_MAX_BYTES),
+        }
+    }
+}
+
+/// Path of a drive's scenario.
+pub(super) fn scenario_path(report: &Report, drive: usize) -> String {
+    format!("scenarios/{}.toml", report.drives[drive].stem(&report.subject.driveline))
+}
+
+/// Path of a drive's timeline.
+pub(super) fn timeline_path(report: &Report, drive: usize) -> String {
+    format!("timelines/{}.svg", report.drives[drive].stem(&report.subject.driveline))
+}
+
+/// Path of a drive's trace.
+pub(super) fn trace_path(report: &Report, drive: usize) -> String {
+    format!("traces/{}.csv", report.drives[drive].stem(&report.subject.driveline))
+}
+
+/// All files of the review: pages, JSON, the driveline file, a scenario for every drive, and
+/// timelines and traces as far as the bounds go.
+pub fn files(report: &Report) -> Vec<ReviewFile> {
+    let subject = &report.subject;
+    let (d, k) = (&subject.driveline, &subject.kinematics);
+    let kept = Kept::of(report);
+    let mut files = Vec::new();
+    let mut add = |path: &str, bytes: Vec<u8>| {
+        files.push(ReviewFile { path: path.to_owned(), bytes });
+    };
+    add("index.html", index_html(report, &kept).into_bytes());
+    add("driveline.toml", subject.file_bytes.clone());
+    add("survey.json", format!("{:#}\n", crate::survey::json(d, k)).into_bytes());
+    add("table.json", format!("{:#}\n", crate::table::json(d, &subject.table)).into_bytes());
+    add("review.json", format!("{:#}\n", super::json(report)).into_bytes());
+    for (i, (drive, result)) in report.drives.iter().zip(&report.results).enumerate() {
+        let duration_s =
+            if result.duration_s > 0.0 { result.duration_s } else { drive.setup.duration_s };
+        add(&scenario_path(report, i), scenario_text(d, drive, duration_s).into_bytes());
+        if kept.timelines[i] {
+            add(&timeline_path(report, i), result.timeline.clone().into_bytes());
+        }
+        if kept.traces[i] {
+            add(&trace_path(report, i), result.trace.clone());
+        }
+    }
+    files
+}

@@ -1,0 +1,120 @@
+//! How near the drives came to the rules' limits, why requests were refused, and what the margins
+//! left of the table's limits.
+
+use super::super::report::used;
+use super::super::rules::RULES;
+use super::Page;
+use super::html::{Table, bar, escaped, link, p, short};
+
+impl Page<'_> {
+    /// One table of all rules with the worst case of each subject.
+    pub(super) fn rules(&self) -> String {
+        let mut table = Table::new(
+            "Worst case over all drives; the bar is the used share of the limit",
+            &["subject", "rule", "#worst", "#limit", "unit", "used", "#measured in", "worst in"],
+        );
+        let mut out = p(
+            "The judges look at the plant's truth only, never at what the supervisor measured or \
+             believes.",
+        );
+        out += "<dl>\n";
+        for rule in RULES {
+            let found = self.report.findings.iter().filter(|f| f.rule == rule.id).count();
+            let seen = self.report.margins.iter().any(|m| m.margin.rule == rule.id);
+            let result = match (found, seen) {
+                (0, true) => "<span class=\"ok\">\u{25cf} kept</span>".to_owned(),
+                (0, false) => format!(
+                    "<span class=\"ok\">\u{25cf} kept</span> <span class=\"soft\">({})</span>",
+                    escaped(rule.unseen)
+                ),
+                (n, _) => format!("<span class=\"bad\">\u{25b2} broken {n} times</span>"),
+            };
+            out += &format!(
+                "<dt><b>{}</b> {result}</dt><dd>{}</dd>\n",
+                escaped(rule.id),
+                escaped(rule.says)
+            );
+        }
+        out += "</dl>\n";
+        for worst in &self.report.margins {
+            let m = &worst.margin;
+            let kind = if m.at_least { "at least " } else { "at most " };
+            let drive = &self.report.drives[worst.drive];
+            table.row(vec![
+                escaped(&m.subject),
+                escaped(m.rule),
+                short(m.worst),
+                format!("<span class=\"soft\">{kind}</span>{}", short(m.limit)),
+                escaped(m.unit),
+                format!("<span class=\"n\">{}</span>", bar(used(m))),
+                worst.measured_in.to_string(),
+                format!(
+                    "{} {}",
+                    link(&format!("#drive-{}", drive.number), &drive.number.to_string()),
+                    escaped(&self.drive_words(worst.drive))
+                ),
+            ]);
+        }
+        out + &table.html()
+    }
+
+    /// Reasons of refusal with the drives that ended in them.
+    pub(super) fn refusals(&self) -> String {
+        if self.report.refusals.is_empty() {
+            return p("No request ended in a refusal.");
+        }
+        let mut table = Table::new(
+            "Requests that ended in a refusal, by reason",
+            &["#no.", "asked for", "reason as the supervisor states it", "drives"],
+        );
+        for (i, refused) in self.report.refusals.iter().enumerate() {
+            let drives: Vec<String> = refused
+                .drives
+                .iter()
+                .map(|&i| {
+                    let number = self.report.drives[i].number;
+                    link(&format!("#drive-{number}"), &number.to_string())
+                })
+                .collect();
+            let name = &self.report.subject.driveline.arrangements[refused.asked].name;
+            table.row_with(
+                format!("id=\"reason-{}\"", i + 1),
+                vec![
+                    format!("R{}", i + 1),
+                    escaped(name),
+                    escaped(&refused.reason),
+                    drives.join(", "),
+                ],
+            );
+        }
+        p(
+            "A refusal is an answer, not a finding: the reason says what keeps the request from being \
+           fulfilled. The arrangement that stood goes on, or, when steps had been taken already, \
+           another that can be reached; the list of drives says which.",
+        ) + &table.html()
+    }
+
+    /// What sensor error, age and rounding take from the limits.
+    pub(super) fn table_limits(&self) -> String {
+        let mut table = Table::new(
+            "Limits that measurements are compared with, and what was taken off before",
+            &["limit of", "#limit", "#sensor", "#age", "#rounding", "#other", "#left", "unit"],
+        );
+        for m in &self.report.subject.table.margins {
+            table.row(vec![
+                escaped(&m.what),
+                short(m.limit),
+                short(m.sensor),
+                short(m.latency),
+                short(m.rounding),
+                short(m.other),
+                short(m.left),
+                escaped(m.unit),
+            ]);
+        }
+        p("Each limit is tightened by sensor error and quantisation, by the age of the value at \
+           the worst acceleration, and by rounding, so that \u{201c}measured within\u{201d} means \
+           \u{201c}truly within\u{201d}. For rest and parity the parts add up instead.")
+            + &table.html()
+    }
+}

@@ -1,0 +1,71 @@
+//! The judges' rules in a sentence each, for the pages.
+
+/// One rule.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Rule {
+    /// Its identifier.
+    pub id: &'static str,
+    /// What must hold, by the plant's truth.
+    pub says: &'static str,
+    /// What it means that nothing was measured.
+    pub unseen: &'static str,
+}
+
+/// Every rule, in the judges' order.
+pub const RULES: &[Rule] = &[
+    Rule {
+        id: "SW-CONFLICT",
+        says: "No forbidden lock set is truly closed while a shaft that it holds turns.",
+        unseen: "no forbidden lock set was closed in any drive, so there is no speed to measure",
+    },
+    Rule {
+        id: "SW-SLIP",
+        says: "A lock begins to carry torque only within its engage slip limit.",
+        unseen: "no lock closed",
+    },
+    Rule {
+        id: "SW-ENERGY",
+        says: "The friction work of one closing stays within the lock's budget.",
+        unseen: "no friction lock closed",
+    },
+    Rule {
+        id: "SW-OVERSPEED",
+        says: "No shaft passes its speed limits.",
+        unseen: "no shaft has a limit",
+    },
+    Rule {
+        id: "SW-OVERLAP",
+        says: "A lock set that holds a machine is closed only at rest, for a bounded time, and \
+               never with the engine joined.",
+        unseen: "no lock set that holds a machine was closed in any drive",
+    },
+    Rule {
+        id: "SW-ENGINE",
+        says: "The engine is never turned backwards and never stalled by the supervisor.",
+        unseen: "there is no engine, or it never ran",
+    },
+    Rule {
+        id: "SW-STATED",
+        says: "When the supervisor states an arrangement, the locks truly are so.",
+        unseen: "no wrong arrangement was stated in any drive, so there is no time to measure",
+    },
+    Rule {
+        id: "SW-REQUEST",
+        says: "Every request ends, within a bound, in the arrangement or a stated refusal.",
+        unseen: "no request was answered",
+    },
+];
+
+#[cfg(test)]
+mod tests {
+    use super::RULES;
+
+    #[test]
+    fn every_judge_has_its_rule_explained_and_in_order() {
+        let text = crate::driveline::demo("shuttle").expect("an embedded demo");
+        let d = crate::driveline::parse("shuttle", text).expect("valid").driveline;
+        let k = crate::kinematics::analyse(&d).expect("it moves");
+        let judges: Vec<&str> = crate::checkers::all(&d, &k).iter().map(|c| c.id()).collect();
+        assert_eq!(judges, RULES.iter().map(|r| r.id).collect::<Vec<_>>());
+    }
+}
