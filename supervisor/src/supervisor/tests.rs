@@ -243,6 +243,7 @@ fn unsound_tables_are_refused() {
         (|t| t.arrangements[1].closed = Bits(3), TableFault::Arrangement(1)),
         (|t| t.arrangements[0].closed = Bits(4), TableFault::Arrangement(0)),
         (|t| t.arrangements[0].window.min = f32::NAN, TableFault::Arrangement(0)),
+        (|t| t.arrangements[1].keep.max = f32::NAN, TableFault::Arrangement(1)),
         (|t| t.steps[2].lock = 2, TableFault::Step(2)),
         (|t| t.steps[2].lock = 0, TableFault::Step(2)),
         (|t| t.steps[3].limits_from = u32::MAX, TableFault::Step(3)),
