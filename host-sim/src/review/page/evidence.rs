@@ -87,9 +87,11 @@ impl Page<'_> {
                 ],
             );
         }
-        p("A refusal is an answer, not a finding: the arrangement that stood goes on, and the \
-           reason says what keeps the request from being fulfilled.")
-            + &table.html()
+        p(
+            "A refusal is an answer, not a finding: the reason says what keeps the request from being \
+           fulfilled. The arrangement that stood goes on, or, when steps had been taken already, \
+           another that can be reached; the list of drives says which.",
+        ) + &table.html()
     }
 
     /// What sensor error, age and rounding take from the limits.

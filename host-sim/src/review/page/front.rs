@@ -65,14 +65,20 @@ impl Page<'_> {
                 " {surprises} ended otherwise than the table foretells; a star marks them."
             );
         }
+        let meaning = if self.report.is_clean() {
+            "No finding means: in the drives listed here, no judge saw a rule broken. It does not \
+             mean that no other drive would break one."
+        } else {
+            "A finding means: in a drive listed here, a rule was broken by the plant's truth. Do \
+             not run this table on anything that can move until each is understood."
+        };
         let class = if self.report.is_clean() { "verdict" } else { "verdict found" };
         let sign = if self.report.is_clean() { "\u{25cf}" } else { "\u{25b2}" };
         format!(
             "<div class=\"{class}\" role=\"status\">\n<p><strong>{sign} {}</strong></p>\n{}{}</div>\n",
             escaped(&self.report.verdict()),
             p(&ends),
-            p("No finding means: in the drives listed here, no judge saw a rule broken. It does \
-               not mean that no other drive would break one."),
+            p(meaning),
         )
     }
 

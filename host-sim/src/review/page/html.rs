@@ -90,6 +90,7 @@ impl Table {
 /// Three or four significant figures, without "-0".
 pub(super) fn short(value: f64) -> String {
     let text = match value.abs() {
+        a if a > 0.0 && a < 0.00005 => return "\u{2248}0".to_owned(),
         a if a >= 100.0 => format!("{value:.0}"),
         a if a >= 10.0 => format!("{value:.1}"),
         a if a >= 0.01 || a == 0.0 => format!("{value:.2}"),
@@ -124,7 +125,7 @@ mod tests {
     #[test]
     fn figures_are_short_and_never_minus_zero() {
         assert_eq!(short(-0.0001), "\u{2212}0.0001");
-        assert_eq!(short(-0.00001), "0.0000");
+        assert_eq!(short(-0.00001), "\u{2248}0");
         assert_eq!(short(1234.5), "1234");
         assert_eq!(short(-12.34), "\u{2212}12.3");
         assert_eq!(short(0.0), "0.00");

@@ -15,13 +15,12 @@ impl Page<'_> {
         let mut out = p("In this folder, with the same version of the tool:");
         out += &command("sha256sum driveline.toml");
         out += &command(&format!("slipwarden review driveline.toml --out again --seed {seed}"));
-        out +=
-            &p("The same inputs give the same bytes, whatever the number of processor cores. One \
-             drive alone, with its full trace and timeline:");
+        out += &p("The same inputs give the same bytes, whatever the number of processor cores; \
+             only the file's name differs where it was another. One drive alone:");
         let shown = report.findings.first().map_or(0, |f| f.drive);
         if let Some(drive) = report.drives.get(shown) {
             out += &command(&format!(
-                "slipwarden drive driveline.toml {} --seed {}",
+                "slipwarden drive driveline.toml {} --seed {} --trace trace.csv --svg timeline.svg",
                 scenario_path(report, shown),
                 drive.seed
             ));

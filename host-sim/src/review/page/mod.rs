@@ -1,5 +1,6 @@
 //! The review as one page: no network, no script; screen, small screen, dark screen, paper.
 
+mod drives;
 mod evidence;
 mod front;
 mod html;

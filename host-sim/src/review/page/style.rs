@@ -9,7 +9,7 @@ pub(super) const STYLE: &str = "\
 --soft:#9fadb9;--rule:#303c46;--line:#64737f;--blue:#84bde6;--good:#74c9a0;--warn:#e2b660;\
 --bad:#ff958a}}
 *{box-sizing:border-box}
-body{margin:0 auto;max-width:1180px;padding:1.6rem 1.4rem 3rem;background:var(--paper);\
+body{margin:0 auto;max-width:1240px;padding:1.6rem 1.4rem 3rem;background:var(--paper);\
 color:var(--ink);font:15px/1.5 'Helvetica Neue',Helvetica,Arial,'Liberation Sans',sans-serif}
 a{color:var(--blue);text-underline-offset:2px}
 a:focus-visible,.scroll:focus-visible{outline:2px solid var(--blue);outline-offset:2px}
@@ -39,7 +39,7 @@ nav ol{list-style:none;display:flex;flex-wrap:wrap;gap:.2rem 1.2rem;padding:.6re
 border-top:1px solid var(--rule);border-bottom:1px solid var(--rule);max-width:none}
 .scroll{overflow-x:auto;margin:.8rem 0}
 table{border-collapse:collapse;font-size:.9rem;width:100%}
-caption{text-align:left;white-space:nowrap;color:var(--soft);font-size:.85rem;padding:0 0 .35rem}
+caption{text-align:left;color:var(--soft);font-size:.85rem;padding:0 0 .35rem}
 th,td{padding:.32rem .6rem;border-bottom:1px solid var(--rule);text-align:left;vertical-align:top}
 thead th{border-bottom:1.5px solid var(--line);font-weight:600;font-size:.82rem;vertical-align:bottom}
 tbody th{font-weight:600}
@@ -53,8 +53,8 @@ margin-right:.3em;print-color-adjust:exact;-webkit-print-color-adjust:exact}
 .bar.near i{background:repeating-linear-gradient(45deg,var(--warn) 0 3px,transparent 3px 5px)}
 .bar.over{border-color:var(--bad)}.bar.over i{background:repeating-linear-gradient(90deg,\
 var(--bad) 0 4px,transparent 4px 6px)}
-.cells{table-layout:fixed;min-width:calc(9rem + var(--columns)*14rem)}
-.cells thead th:first-child{width:9rem}
+.cells{table-layout:fixed;min-width:calc(8rem + var(--columns)*12rem)}
+.cells thead td:first-child{width:8rem}
 .cells td,.cells tbody th{border:1px solid var(--rule);font-size:.82rem}
 .cells tbody th{font-size:.9rem}
 .cells ul{list-style:none;margin:0;padding:0}
@@ -62,28 +62,36 @@ var(--bad) 0 4px,transparent 4px 6px)}
 border-bottom:1px dotted var(--rule);margin:0}
 .cells li:last-child{border-bottom:0}
 .cells li>span:last-child{text-align:right;font-variant-numeric:tabular-nums}
+.whole{white-space:nowrap}.cells caption{white-space:nowrap}
+figure a{color:#1f5f8b}#drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
+.pairs{display:grid;grid-template-columns:7rem 1fr;gap:.1rem .8rem;font-size:.9rem}
+.pairs dt{font-weight:600}.pairs dd{margin:0}
 .cells .self{background:var(--sheet)}
 .cells .to{display:none}
 figure{margin:1rem 0;background:#fff;border:1px solid var(--rule);padding:.6rem;overflow-x:auto}
 figure svg{max-width:100%;height:auto}
 figcaption{color:#55626e;font-size:.85rem}
 footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--soft);font-size:.85rem}
-@media (max-width:760px){body{padding:1rem .8rem 2rem;font-size:14.5px}
+@media screen and (max-width:760px){body{padding:1rem .8rem 2rem;font-size:14.5px}
 .block{grid-template-columns:repeat(2,1fr)}.block .wide{grid-column:span 2}
 figure svg{max-width:none}}
-@media (max-width:760px){\
+@media screen and (max-width:760px){\
 .cells,.cells tbody,.cells tr,.cells td,.cells tbody th{display:block;min-width:0;width:100%}
 .cells thead,.cells .self{display:none}
 .cells tbody th{background:var(--sheet);border-top:1.5px solid var(--ink);margin-top:.6rem}
 .cells .to{display:block;font-weight:600}}
 @page{size:A4;margin:14mm 13mm}
+@page wide{size:A4 landscape;margin:12mm 13mm}
 @media print{:root{--paper:#fff;--sheet:#f4f3ee;--ink:#111;--soft:#444;--rule:#bbb;--line:#777;\
 --blue:#1f5f8b;--good:#1d6a49;--warn:#7d5200;--bad:#a3261b}
 body{max-width:none;padding:0;font-size:9.2pt;line-height:1.4}
-nav,.skip{display:none}h2{break-after:avoid;margin-top:1.4rem}tr,figure,li{break-inside:avoid}
+#drives{page:wide}#drives table{font-size:7.6pt}#drives th,#drives td{padding:.15rem .3rem}
+#drives thead th{white-space:normal}
+#drives th:last-child,#drives td:last-child{display:none}
+thead,dt,caption,h3{break-after:avoid}nav,.skip{display:none}h2{break-after:avoid;margin-top:1.4rem}tr,figure,li{break-inside:avoid}
 a{color:inherit;text-decoration:none}table{font-size:7.6pt}th,td{padding:.18rem .3rem}
 .scroll{overflow:visible}figure svg{max-width:100%}pre{white-space:pre-wrap;overflow-wrap:anywhere}
-.bar{width:48px}.cells{min-width:0}.cells thead th:first-child{width:5.5rem}
+.bar{width:48px}.cells{min-width:0}.cells thead td:first-child{width:5.5rem}
 .cells td,.cells tbody th{font-size:7pt}.cells li{grid-template-columns:1fr}
 .cells li>span:last-child{text-align:left}
 .cells.many,.cells.many tbody,.cells.many tr,.cells.many td,.cells.many tbody th{display:block;\
