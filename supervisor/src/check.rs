@@ -151,13 +151,12 @@ fn arrangement_is_sound(table: &Table, arrangement: &Arrangement) -> bool {
         Duty::Hold { per_output, per_pace } => numbers(&[per_output, per_pace]),
     });
     let pace = arrangement.pace;
-    let window = arrangement.window;
+    let (window, keep) = (arrangement.window, arrangement.keep);
     Bits::first(table.lock_count()).contains(arrangement.closed)
         && !table.forbids(arrangement.closed)
         && duties
         && numbers(&[pace.per_output, pace.min, pace.max])
-        && comparable(window.min)
-        && comparable(window.max)
+        && [window.min, window.max, keep.min, keep.max].into_iter().all(comparable)
 }
 
 fn step_is_sound(table: &Table, step: &Step) -> bool {

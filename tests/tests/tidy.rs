@@ -163,7 +163,9 @@ fn nothing_is_unsafe_unfinished_or_left_from_debugging() {
     assert!(
         shortcuts("a.rs", "#![forbid(unsafe_code)] // todo!()\nlet todo = \"dbg!\";").is_empty()
     );
-    none(&over(is_rust, shortcuts));
+    // The image that shall not link when it panics names a symbol that does not exist.
+    let may_be_unsafe = |p: &str| p == "tests/on-target/no-panic/src/main.rs";
+    none(&over(|p| is_rust(p) && !may_be_unsafe(p), shortcuts));
     for library in ["supervisor/src/lib.rs", "host-sim/src/lib.rs"] {
         assert!(read(library).contains("#![forbid(unsafe_code)]"), "{library}");
     }
@@ -246,11 +248,16 @@ fn no_text_names_a_place_on_a_machine_or_an_unknown_host() {
         ["a.md: host \"example.org\""]
     );
     none(&over(is_text, places));
-    let lock = read("Cargo.lock");
-    let sources = lock.lines().filter(|l| l.starts_with("source = "));
-    let strange: Vec<String> =
-        sources.filter(|l| !l.ends_with("/rust-lang/crates.io-index\"")).map(Into::into).collect();
-    none(&strange);
+    none(&over(
+        |p| p.ends_with("Cargo.lock"),
+        |_, lock| {
+            let sources = lock.lines().filter(|l| l.starts_with("source = "));
+            sources
+                .filter(|l| !l.ends_with("/rust-lang/crates.io-index\""))
+                .map(Into::into)
+                .collect()
+        },
+    ));
 }
 
 /// Words that do not belong into this repository, as CRC-32C of their lower case, so that

@@ -62,30 +62,7 @@ fn random_table(dice: &mut Dice) -> Owned {
     owned.sensors = vec![Sensor { range: 1000.0 }; sensors];
     owned.parities.clear();
     owned.output = dice.below(sensors as u64) as usize;
-    owned.locks = (0..locks)
-        .map(|_| {
-            let mut lock = model;
-            lock.slip_row = [0.0; 8];
-            lock.sensors = Bits::EMPTY;
-            for _ in 0..1 + dice.below(3) {
-                let sensor = dice.below(sensors as u64) as u8;
-                lock.slip_row[usize::from(sensor)] = dice.unit() * 3.0;
-                lock.sensors = lock.sensors.with(sensor, true);
-            }
-            lock.dog = dice.chance(50);
-            lock.has_switch = dice.chance(80);
-            lock.close_ticks = 1 + dice.below(12) as u16;
-            lock.close_timeout = lock.close_ticks + 3 + dice.below(12) as u16;
-            lock.release_ticks = 1 + dice.below(12) as u16;
-            lock.release_timeout = lock.release_ticks + 3 + dice.below(12) as u16;
-            lock
-        })
-        .collect();
-    let only = |sensor: u64| {
-        let mut row = [0.0; 8];
-        row[sensor as usize] = 1.0;
-        (row, Bits::one(sensor as u8))
-    };
+    owned.locks = (0..locks).map(|_| random_lock(dice, model, sensors)).collect();
     owned.rests = (0..machines)
         .map(|_| {
             let (row, sensors) = only(dice.below(sensors as u64));
@@ -117,6 +94,38 @@ fn random_table(dice: &mut Dice) -> Owned {
             named
         })
         .collect();
+    random_ways(dice, &mut owned);
+    owned.timing.dwell = 1 + dice.below(5) as u16;
+    owned
+}
+
+fn random_lock(dice: &mut Dice, model: Lock, sensors: usize) -> Lock {
+    let mut lock = Lock { slip_row: [0.0; 8], sensors: Bits::EMPTY, ..model };
+    for _ in 0..1 + dice.below(3) {
+        let sensor = dice.below(sensors as u64) as u8;
+        lock.slip_row[usize::from(sensor)] = dice.unit() * 3.0;
+        lock.sensors = lock.sensors.with(sensor, true);
+    }
+    lock.dog = dice.chance(50);
+    lock.has_switch = dice.chance(80);
+    lock.close_ticks = 1 + dice.below(12) as u16;
+    lock.close_timeout = lock.close_ticks + 3 + dice.below(12) as u16;
+    lock.release_ticks = 1 + dice.below(12) as u16;
+    lock.release_timeout = lock.release_ticks + 3 + dice.below(12) as u16;
+    lock
+}
+
+/// The row that reads one sensor.
+fn only(sensor: u64) -> (SpeedRow, Bits) {
+    let mut row = [0.0; 8];
+    row[sensor as usize] = 1.0;
+    (row, Bits::one(sensor as u8))
+}
+
+/// Every lock action of every lock set as a step, and ways that lead anywhere.
+fn random_ways(dice: &mut Dice, owned: &mut Owned) {
+    let locks = owned.locks.len() as u8;
+    let arrangements = owned.arrangements.len();
     let sets = 1usize << locks;
     owned.sets = (0..sets)
         .map(|_| Set {
@@ -149,8 +158,6 @@ fn random_table(dice: &mut Dice) -> Owned {
             if dice.chance(90) { step as u16 } else { NO_STEP | dice.below(6) as u16 }
         })
         .collect();
-    owned.timing.dwell = 1 + dice.below(5) as u16;
-    owned
 }
 
 /// Break it somewhere: too short, out of range, not a number.
@@ -497,7 +504,7 @@ fn calms_down(seed: u64, ticks: u32) {
             if asked.is_some() && heard && status.phase == Phase::Rest && done {
                 return;
             }
-            assert!(asked.is_none() || n < 1500, "no answer: {status:?} {:?}", supervisor.state);
+            assert!(asked.is_none() || n < 1500, "no answer: {status:?} {:?}", supervisor.state());
         }
     }
     panic!("no answer");

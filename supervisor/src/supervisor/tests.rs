@@ -170,6 +170,31 @@ fn a_conflict_is_ended_by_one_lock() {
     assert!(run.supervisor.journal().iter().any(|e| e.kind == let_go));
 }
 
+/// A lock without a switch that was never seen to move may be closed: at standstill its partner
+/// in a conflict is refused with the reason, and closes once the slip has shown it open.
+#[test]
+fn without_a_switch_only_slip_shows_a_lock_open() {
+    let mut owned = Owned::new();
+    owned.locks[0].has_switch = false;
+    let table = owned.table();
+    let mut run = Loop::new([Missing, Open]);
+    run.inputs.request = Some(1);
+    let mut output = Output::default();
+    for _ in 0..300 {
+        output = run.tick(&table);
+        assert_eq!(closed(&output).and(Bits::one(1)), Bits::EMPTY);
+    }
+    assert_eq!(output.status.refusal, Some(Refusal::Interlock { lock: 1 }));
+    run = Loop::new([Missing, Open]);
+    run.inputs.request = Some(1);
+    for tick in 0..300 {
+        let slip = if tick == 10 { 5.0 } else { 0.0 };
+        (run.inputs.speeds[0].radps, run.inputs.speeds[3].radps) = (slip, slip);
+        output = run.tick(&table);
+    }
+    assert_eq!((output.status.held, output.status.refusal), (Bits::one(1), None));
+}
+
 /// The bound on lock actions under any requests: between two actions lie the dwell of the next
 /// and the time that the last one takes to be shown.
 #[test]
@@ -243,6 +268,7 @@ fn unsound_tables_are_refused() {
         (|t| t.arrangements[1].closed = Bits(3), TableFault::Arrangement(1)),
         (|t| t.arrangements[0].closed = Bits(4), TableFault::Arrangement(0)),
         (|t| t.arrangements[0].window.min = f32::NAN, TableFault::Arrangement(0)),
+        (|t| t.arrangements[1].keep.max = f32::NAN, TableFault::Arrangement(1)),
         (|t| t.steps[2].lock = 2, TableFault::Step(2)),
         (|t| t.steps[2].lock = 0, TableFault::Step(2)),
         (|t| t.steps[3].limits_from = u32::MAX, TableFault::Step(3)),
