@@ -269,7 +269,6 @@ fn a_lost_conflict_is_found() {
         duties: like.duties.map(|_| StepDuty::Free),
         demand_max: f32::MAX,
         rest: Bits::EMPTY,
-        sensors: Bits::EMPTY,
         limits_count: 0,
         target_min: f32::MIN,
         target_max: f32::MAX,
