@@ -76,7 +76,7 @@ pub fn arrangement(d: &Driveline, name: &str) -> Result<usize, i32> {
     d.arrangements.iter().position(|a| a.name == name).ok_or_else(|| {
         let names: Vec<&str> = d.arrangements.iter().map(|a| a.name.as_str()).collect();
         eprintln!("error: {:?} has no arrangement {name:?}", d.name);
-        eprintln!("  fix: choose one of {}", names.join(", "));
+        eprintln!("    fix: choose one of {}", names.join(", "));
         2
     })
 }
@@ -84,7 +84,8 @@ pub fn arrangement(d: &Driveline, name: &str) -> Result<usize, i32> {
 /// Write to stdout; a reader that has seen enough (a closed pipe) is no fault.
 pub fn print(text: &str) -> i32 {
     use std::io::{ErrorKind, Write};
-    match std::io::stdout().lock().write_all(text.as_bytes()) {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Ok(()) => 0,
         Err(error) if error.kind() == ErrorKind::BrokenPipe => 0,
         Err(error) => {

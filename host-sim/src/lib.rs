@@ -1,6 +1,10 @@
 //! Slipwarden's host side: from one driveline file to a running, checked supervisor.
 #![forbid(unsafe_code)]
 
+// First: its macros are in scope of the modules after it.
+#[macro_use]
+mod terminal;
+
 pub mod checkers;
 pub mod cli;
 pub mod drive;

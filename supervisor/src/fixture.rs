@@ -24,6 +24,7 @@ pub(crate) struct Owned {
     pub(crate) next: Vec<u16>,
     pub(crate) timing: Timing,
     pub(crate) format: u16,
+    pub(crate) output: usize,
 }
 
 pub(crate) const WIDE: Window = Window { min: -1000.0, max: 1000.0 };
@@ -162,6 +163,7 @@ impl Owned {
                 retries: 2,
             },
             format: TABLE_FORMAT,
+            output: 2,
         }
     }
 
@@ -169,9 +171,9 @@ impl Owned {
         let mut table = Table {
             format: self.format,
             hash: 0,
-            engine: Some(1),
-            output_row: unit(2),
-            output_sensors: Bits::one(2),
+            engine: (self.rests.len() > 1).then_some(1),
+            output_row: unit(self.output),
+            output_sensors: Bits::one(self.output as u8),
             output_rate_max: 2.0,
             timing: self.timing,
             sensors: &self.sensors,

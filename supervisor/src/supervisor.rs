@@ -12,6 +12,11 @@ use crate::plan::machine_orders;
 use crate::status::{Faults, Refusal, Status};
 use crate::table::Table;
 
+#[cfg(test)]
+mod properties;
+#[cfg(test)]
+mod tests;
+
 /// All memory of a supervisor. A new one is what a reset leaves: nothing is known.
 #[derive(Clone, Debug, Default)]
 pub struct Supervisor {

@@ -120,6 +120,29 @@ fn raw_string_end(chars: &[char], at: usize) -> usize {
     (open + 1..chars.len()).find(|&i| closes(i)).map_or(chars.len(), |i| i + 1 + hashes)
 }
 
+/// Whether a file holds tests alone: an integration test, or a module that its parent declares
+/// under `#[cfg(test)]`.
+pub fn is_test(path: &str) -> bool {
+    if path.contains("/tests/") || path.contains("/benches/") {
+        return true;
+    }
+    let Some((folder, file)) = path.rsplit_once('/') else { return false };
+    let module = file.trim_end_matches(".rs");
+    let parents = [format!("{folder}.rs"), format!("{folder}/mod.rs"), format!("{folder}/lib.rs")];
+    parents.iter().filter(|p| root().join(p).is_file()).any(|p| declares_test(&read(p), module))
+}
+
+fn declares_test(text: &str, module: &str) -> bool {
+    let mut lines = text.lines().map(str::trim).peekable();
+    while let Some(line) = lines.next() {
+        let next = lines.peek().copied().unwrap_or("");
+        if line == "#[cfg(test)]" && next.ends_with(&format!("mod {module};")) {
+            return true;
+        }
+    }
+    false
+}
+
 /// Source before its unit tests.
 pub fn before_tests(text: &str) -> &str {
     text.find("#[cfg(test)]\nmod ").map_or(text, |i| &text[..i])
@@ -240,6 +263,14 @@ mod tests {
         assert_eq!(blank.matches('\n').count(), 2);
         assert!(!blank.contains('{') && !blank.contains('}'), "{blank}");
         assert!(blank.contains("'a: &'static str"), "{blank}");
+    }
+
+    #[test]
+    fn modules_for_tests_alone_are_known() {
+        let text = "mod a;\n#[cfg(test)]\npub(crate) mod b;\nmod c;\n";
+        assert!(declares_test(text, "b"));
+        assert!(!declares_test(text, "a") && !declares_test(text, "c"));
+        assert!(is_test("tests/tests/tidy.rs") && !is_test("tests/src/source.rs"));
     }
 
     #[test]

@@ -64,7 +64,7 @@ fn all_pairs(name: &str) -> (usize, usize) {
     let top = d.vehicle.as_ref().expect("demos have a vehicle").max_speed_kmh;
     let n = d.arrangements.len();
     let (mut reached, mut refused) = (0, 0);
-    for share in [0.0, 0.1, 0.25, 0.45, 0.6, 0.8, 0.95] {
+    for share in [0.0, 0.1, 0.25, 0.45, 0.6, 0.8, 0.92] {
         let kmh = (top * share).round();
         for (from, to) in (0..n).flat_map(|a| (0..n).map(move |b| (a, b))) {
             if from == to || !demo.is_inside(from, kmh) {

@@ -1,7 +1,9 @@
 //! Tidy as a test: what stands where, how long it may be, what may use what. Every check is
 //! tried on a planted fault too.
 
-use slipwarden_tests::source::{before_tests, blanked, functions, paths, read, root, used};
+use slipwarden_tests::source::{
+    before_tests, blanked, functions, is_test, paths, read, root, used,
+};
 use supervisor::hash::Crc32c;
 
 /// Visible entries that the top level may hold.
@@ -22,8 +24,12 @@ const TOP: [&str; 11] = [
 const MOST_CODE_LINES: usize = 420;
 /// Most lines of a file before its unit tests, comments and all.
 const MOST_LINES: usize = 500;
+/// The same for a file of tests alone, where tables of cases are long and simple.
+const MOST_TEST_LINES: usize = 650;
 /// Most lines of a function, signature and closing brace included.
 const MOST_FUNCTION_LINES: usize = 60;
+/// Most lines of a function in a file of tests alone.
+const MOST_TEST_FUNCTION_LINES: usize = 90;
 /// Hosts that links may lead to.
 const HOSTS: [&str; 5] =
     ["json-schema.org", "www.w3.org", "www.apache.org", "rustup.rs", "sh.rustup.rs"];
@@ -90,7 +96,11 @@ fn length(path: &str, text: &str) -> Vec<String> {
     let lines = text.lines().count();
     let is_code = |l: &&str| !l.trim().is_empty() && !l.trim().starts_with("//");
     let code = text.lines().filter(is_code).count();
-    if code > MOST_CODE_LINES || lines > MOST_LINES {
+    let too_long = match is_test(path) {
+        true => lines > MOST_TEST_LINES,
+        false => code > MOST_CODE_LINES || lines > MOST_LINES,
+    };
+    if too_long {
         return vec![format!("{path}: {lines} lines, {code} of code")];
     }
     vec![]
@@ -106,7 +116,8 @@ fn no_file_is_too_long() {
 }
 
 fn long_functions(path: &str, text: &str) -> Vec<String> {
-    let long = functions(text).into_iter().filter(|f| f.2 > MOST_FUNCTION_LINES);
+    let most = if is_test(path) { MOST_TEST_FUNCTION_LINES } else { MOST_FUNCTION_LINES };
+    let long = functions(text).into_iter().filter(|f| f.2 > most);
     long.map(|(name, line, lines)| format!("{path}:{line}: {name} has {lines} lines")).collect()
 }
 
@@ -154,6 +165,21 @@ fn nothing_is_unsafe_unfinished_or_left_from_debugging() {
     }
 }
 
+/// What is for stdout goes through `input::print`, which knows of closed pipes and full disks.
+fn printing(path: &str, text: &str) -> Vec<String> {
+    let code = blanked(text);
+    let prints = has_word(&code, "println") || code.split("eprint!").any(|c| c.contains("print!"));
+    let own = path.ends_with("terminal.rs");
+    if prints && !own { vec![format!("{path}: println!")] } else { vec![] }
+}
+
+#[test]
+fn the_program_prints_only_where_a_closed_pipe_is_met() {
+    assert_eq!(printing("a.rs", "println!(\"x\");").len(), 1);
+    assert!(printing("a.rs", "eprintln!(\"x\"); print(&x)").is_empty());
+    none(&over(|p| p.starts_with("host-sim/src/"), printing));
+}
+
 /// Marks of unfinished work, in any text.
 fn marks(path: &str, text: &str) -> Vec<String> {
     let marks =
@@ -180,7 +206,7 @@ fn panics(path: &str, text: &str) -> Vec<String> {
 #[test]
 fn the_supervisor_never_panics_by_its_own_word() {
     assert_eq!(panics("a.rs", "x.unwrap(); y.expect(\"z\");").len(), 2);
-    none(&over(|p| p.starts_with("supervisor/src/"), panics));
+    none(&over(|p| p.starts_with("supervisor/src/") && !is_test(p), panics));
 }
 
 fn places(path: &str, text: &str) -> Vec<String> {
@@ -288,7 +314,17 @@ const LAYERS: [Layer; 9] = [
     Layer {
         folder: "drive",
         own: &["checkers", "driveline", "exact", "kinematics", "picture", "plant", "text"],
-        supervisor: &["Output", "Supervisor", "bits", "heat", "io", "journal", "status", "table"],
+        supervisor: &[
+            "Output",
+            "Supervisor",
+            "bits",
+            "check",
+            "heat",
+            "io",
+            "journal",
+            "status",
+            "table",
+        ],
     },
 ];
 
@@ -370,5 +406,5 @@ fn the_supervisor_keeps_its_parts_apart() {
     assert_eq!(at("interlock.rs", "use crate::decide::decide;").len(), 1);
     assert_eq!(at("decide.rs", "fn f(x: f32) {}").len(), 1);
     assert_eq!(at("heat.rs", "use std::vec::Vec;").len(), 1);
-    none(&over(|p| p.starts_with("supervisor/src/"), supervisor_layering));
+    none(&over(|p| p.starts_with("supervisor/src/") && !is_test(p), supervisor_layering));
 }

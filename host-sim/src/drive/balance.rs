@@ -149,7 +149,7 @@ impl Balance {
         let mut torque_slots = vec![None; machines];
         for (m, _) in parts.iter().enumerate().filter(|(_, p)| p.has_torque()) {
             let mut row = vec![0.0; unknowns];
-            row[m] = scale[m];
+            row[m] = 1.0;
             torque_slots[m] = Some(first.len());
             first.push(row);
         }
@@ -171,6 +171,10 @@ impl Balance {
         output[unknowns - 1] = output_scale;
         let levels =
             [first, holding, wished, vec![output]].map(|rows| Dense::from_rows(unknowns, &rows));
+        // Rows of like size keep the levels apart to rounding; the first level is met exactly,
+        // so its rows may be scaled freely.
+        let [first, holding, wished, output] = levels;
+        let levels = [first.with_unit_rows(), holding, wished, output];
         let map = prioritised(unknowns, &levels);
         Balance { map, scale, output_scale, torque_slots, acceleration_slots, output_slot }
     }
@@ -178,9 +182,12 @@ impl Balance {
     /// The torques that meet `asked` as far as the levels allow.
     pub fn answer(&self, asked: &Asked) -> Answer {
         let mut right = vec![0.0; self.map.cols()];
-        let torques = self.torque_slots.iter().zip(&asked.torque_nm);
-        let accelerations = self.acceleration_slots.iter().zip(&asked.acceleration_radps2);
-        for (slot, value) in torques.chain(accelerations) {
+        for ((slot, nm), scale) in self.torque_slots.iter().zip(&asked.torque_nm).zip(&self.scale) {
+            if let Some(slot) = slot {
+                right[*slot] = *nm / scale;
+            }
+        }
+        for (slot, value) in self.acceleration_slots.iter().zip(&asked.acceleration_radps2) {
             if let Some(slot) = slot {
                 right[*slot] = *value;
             }

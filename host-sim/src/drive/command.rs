@@ -59,7 +59,7 @@ fn cannot_create(path: &str, error: &std::io::Error) -> String {
         Some(folder) if !folder.exists() => {
             let folder = folder.display();
             format!(
-                "{path} cannot be written: there is no folder {folder}\n  fix: make it first, or \
+                "{path} cannot be written: there is no folder {folder}\n    fix: make it first, or \
                  choose another path"
             )
         }
@@ -98,7 +98,7 @@ pub fn run(file: &str, scenario: &str, options: &Options) -> i32 {
 fn drive(tabled: &Tabled, scenario: &Scenario, options: &Options) -> Result<Told, String> {
     let outputs = [&options.trace, &options.svg, &options.json];
     if outputs.iter().filter(|o| o.as_deref() == Some("-")).count() > 1 {
-        return Err("only one output can go to stdout (-)\n  fix: give the others a path".into());
+        return Err("only one output can go to stdout (-)\n    fix: give the others a path".into());
     }
     let to_stdout = outputs.iter().any(|o| o.as_deref() == Some("-"));
     let mut trace = Sink::open(&options.trace)?;

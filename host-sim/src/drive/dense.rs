@@ -106,6 +106,19 @@ impl Dense {
         Dense { rows: self.rows, cols: self.cols, values }
     }
 
+    /// Every row divided by its length; rows of zeros stay.
+    #[must_use]
+    pub fn with_unit_rows(mut self) -> Dense {
+        for r in 0..self.rows {
+            let size = dot(self.row(r), self.row(r)).sqrt();
+            for c in 0..self.cols {
+                let value = self.at(r, c);
+                self.set(r, c, if size > 0.0 { value / size } else { 0.0 });
+            }
+        }
+        self
+    }
+
     /// The largest absolute entry.
     pub fn max_abs(&self) -> f64 {
         self.values.iter().fold(0.0, |m, v| m.max(v.abs()))

@@ -1,6 +1,6 @@
 //! Free motions of a lock set as plain numbers, for the drive controller.
 
-use crate::drive::dense::Dense;
+use crate::drive::dense::{Dense, dot};
 use crate::driveline::{Driveline, MachineKind};
 use crate::exact::{self, Matrix};
 use crate::kinematics::{gear_rows, lock_row};
@@ -23,19 +23,30 @@ fn constraint_rows(driveline: &Driveline, set: u8) -> Matrix {
     rows
 }
 
+/// The same span by orthogonal vectors of length one (Gram and Schmidt, twice for rounding).
+fn orthonormal(vectors: Vec<Vec<f64>>) -> Vec<Vec<f64>> {
+    let mut basis: Vec<Vec<f64>> = Vec::new();
+    for mut v in vectors {
+        for _ in 0..2 {
+            for b in &basis {
+                let along = dot(&v, b);
+                v.iter_mut().zip(b).for_each(|(x, y)| *x -= along * y);
+            }
+            let size = dot(&v, &v).sqrt();
+            v.iter_mut().for_each(|x| *x /= size);
+        }
+        basis.push(v);
+    }
+    basis
+}
+
 /// The free motions of `set`.
 pub fn motion(driveline: &Driveline, set: u8) -> Motion {
     let n = driveline.shafts.len();
     let rows = constraint_rows(driveline, set);
-    let vectors: Vec<Vec<f64>> = rows
-        .null_space()
-        .iter()
-        .map(|v| {
-            let v: Vec<f64> = v.iter().map(exact::to_f64).collect();
-            let size = v.iter().map(|x| x * x).sum::<f64>().sqrt();
-            v.iter().map(|x| x / size).collect()
-        })
-        .collect();
+    let exact: Vec<Vec<f64>> =
+        rows.null_space().iter().map(|v| v.iter().map(exact::to_f64).collect()).collect();
+    let vectors = orthonormal(exact);
     let zero = exact::int(0);
     let engine_joined = driveline.machines.iter().any(|m| {
         matches!(m.kind, MachineKind::Engine(_)) && rows.rows().iter().any(|r| r[m.shaft] != zero)

@@ -6,6 +6,7 @@ use std::io::IsTerminal;
 use std::path::Path;
 
 use super::{Driveline, Failure, Severity};
+use crate::input::print;
 
 /// Write a commented starter file to `path`; `name` is the driveline's name, taken from the
 /// file's name when absent. An existing file is kept unless `force`.
@@ -34,11 +35,9 @@ pub fn new(path: &str, name: Option<&str>, force: bool) -> i32 {
         file.write_all(text.as_bytes())
     });
     match written {
-        Ok(()) => {
-            println!("wrote {path}: an invented driveline to start from");
-            println!("next: slipwarden check {path}");
-            0
-        }
+        Ok(()) => print(&format!(
+            "wrote {path}: an invented driveline to start from\nnext: slipwarden check {path}\n"
+        )),
         Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {
             eprintln!(
                 "error: {path} exists\n    fix: choose another name, or overwrite it by --force"
@@ -59,8 +58,7 @@ pub fn check(path: &str) -> i32 {
             if !checked.warnings.is_empty() {
                 eprint!("{}", checked.warnings.render(colour()));
             }
-            println!("{}", summary(path, &checked));
-            0
+            print(&format!("{}\n", summary(path, &checked)))
         }
         Err(failure) => {
             complain(&failure);
@@ -71,8 +69,7 @@ pub fn check(path: &str) -> i32 {
 
 /// Print the JSON Schema of the driveline file.
 pub fn schema() -> i32 {
-    println!("{:#}", super::schema());
-    0
+    print(&format!("{:#}\n", super::schema()))
 }
 
 /// Print a failure to stderr, in colour on a terminal.

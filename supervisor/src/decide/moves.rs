@@ -63,7 +63,9 @@ pub(super) fn prepare<G: Guards>(
     state.phase = Phase::Prepare { step: number, ready };
     let close = step.action == Action::Close;
     let dog = table.locks.get(step.lock as usize).is_none_or(|data| data.dog);
-    state.prefill = if close && !dog && holds { Bits::one(step.lock) } else { Bits::EMPTY };
+    // Filled from the middle of the dwell on: guards that flicker do not work the valve.
+    let fill = close && !dog && holds && ready.saturating_mul(2) >= table.timing.dwell;
+    state.prefill = if fill { Bits::one(step.lock) } else { Bits::EMPTY };
     if ready >= table.timing.dwell {
         let next =
             if close { Phase::Closing { step: number } } else { Phase::Opening { step: number } };

@@ -129,7 +129,7 @@ pub(crate) const PREPARE: Decisions<To> = Decisions {
             label: "HOLDS",
             when: "yy.kybb",
             then: To::Holds,
-            prose: "The guards hold; a friction lock is filled to its kiss point.",
+            prose: "The guards hold; in the second half of the dwell a friction lock is filled to its kiss point.",
         },
         Row {
             label: "HOLDS-LATE",
@@ -416,7 +416,7 @@ fn preparing_does_what_its_table_says() {
                     let plan = moves::prepare(&table, &mut after, &mut told, number, ready);
                     let same = Phase::Prepare { step: number, ready: 0 };
                     let ordered = if close { from.or(Bits::one(lock)) } else { Bits::EMPTY };
-                    let fill = close && lock == 0;
+                    let fill = close && lock == 0 && 2 * (ready + 1) >= t.dwell;
                     match row.then {
                         To::Rest => assert_eq!(after.phase, Phase::Rest),
                         To::Again => assert_eq!((after.phase, after.prefill), (same, Bits::EMPTY)),

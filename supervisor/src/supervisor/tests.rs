@@ -1,0 +1,273 @@
+//! The whole tick on a small table: reset, tables that are not sound, journal, size.
+
+use std::vec;
+use std::vec::Vec;
+
+use super::{Output, Supervisor};
+use crate::bits::Bits;
+use crate::check::{TableFault, check, check_all};
+use crate::fixture::{Owned, inputs};
+use crate::io::LockReport::{Closed, Missing, Open};
+use crate::io::{Inputs, LockOrder, LockReport, MachineOrder};
+use crate::journal::EventKind;
+use crate::status::{Phase, Refusal};
+use crate::table::{NO_STEP, Table};
+
+fn closed(output: &Output) -> Bits {
+    (0..8u8).fold(Bits::EMPTY, |set, i| {
+        set.with(i, output.orders.locks[usize::from(i)] == LockOrder::Close)
+    })
+}
+
+/// Inputs that follow the orders after a delay, with no slip.
+struct Loop {
+    supervisor: Supervisor,
+    inputs: Inputs,
+    age: [u16; 2],
+    last: [LockOrder; 2],
+    actions: u32,
+    begun: Vec<u32>,
+    tick: u32,
+}
+
+impl Loop {
+    fn new(reports: [LockReport; 2]) -> Loop {
+        let mut inputs = inputs([0.0, 0.0], 0.0, reports);
+        inputs.engine_running = true;
+        let last = reports.map(|r| if r == Closed { LockOrder::Close } else { LockOrder::Open });
+        Loop {
+            supervisor: Supervisor::new(),
+            inputs,
+            age: [100; 2],
+            last,
+            actions: 0,
+            begun: Vec::new(),
+            tick: 0,
+        }
+    }
+
+    fn tick(&mut self, table: &Table) -> Output {
+        let output = self.supervisor.tick(table, &self.inputs);
+        for i in 0..2 {
+            let order = output.orders.locks[i];
+            let was_closed = self.last[i] == LockOrder::Close;
+            if was_closed != (order == LockOrder::Close) {
+                self.actions += 1;
+                self.age[i] = 0;
+                self.begun.push(self.tick);
+            }
+            self.last[i] = order;
+            self.age[i] = self.age[i].saturating_add(1);
+            let lock = &table.locks[i];
+            if order == LockOrder::Close && self.age[i] >= lock.close_ticks {
+                self.inputs.reports[i] = Closed;
+            }
+            if order != LockOrder::Close && self.age[i] >= lock.release_ticks {
+                self.inputs.reports[i] = Open;
+            }
+        }
+        self.tick += 1;
+        output
+    }
+}
+
+#[test]
+fn a_reset_keeps_what_is_clearly_closed_and_nothing_else() {
+    let owned = Owned::new();
+    let table = owned.table();
+    for (reports, slips, want) in [
+        ([Closed, Open], [0.0, 0.0], 0b01),
+        ([Open, Closed], [0.0, 0.0], 0b10),
+        ([Open, Open], [0.0, 0.0], 0),
+        // The sides move apart: the switch lies.
+        ([Closed, Open], [5.0, 0.0], 0),
+        // Both: a conflict. One, and the other may be.
+        ([Closed, Closed], [0.0, 0.0], 0),
+        ([Closed, Missing], [0.0, 0.0], 0),
+        // The other moves apart: it is open for sure.
+        ([Closed, Missing], [0.0, 5.0], 0b01),
+    ] {
+        let mut now = inputs(slips, 0.0, reports);
+        now.engine_running = true;
+        let mut supervisor = Supervisor::new();
+        let output = supervisor.tick(&table, &now);
+        assert_eq!(closed(&output), Bits(want), "{reports:?} {slips:?}");
+        assert_eq!(output.status.phase, Phase::Wake);
+        assert!(output.orders.engine_run, "a running engine is not stopped by a reset");
+        assert_eq!(output.orders.machines[0], MachineOrder::Unload);
+    }
+}
+
+/// A lock that was kept at the reset and is then not confirmed does not hold everything up.
+#[test]
+fn a_wrongly_kept_lock_is_let_go() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut now = inputs([0.0, 0.0], 0.0, [Closed, Open]);
+    let mut supervisor = Supervisor::new();
+    let _ = supervisor.tick(&table, &now);
+    now = inputs([0.0, 0.0], 0.0, [Open, Open]);
+    let mut output = Output::default();
+    for _ in 0..60 {
+        output = supervisor.tick(&table, &now);
+    }
+    assert_eq!(closed(&output), Bits::EMPTY);
+    assert_ne!(output.status.phase, Phase::Wake);
+}
+
+#[test]
+fn a_way_there_and_back_is_in_the_journal() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut run = Loop::new([Closed, Open]);
+    run.inputs.request = Some(0);
+    let mut output = Output::default();
+    for tick in 0..200 {
+        if tick == 60 {
+            run.inputs.request = Some(1);
+        }
+        output = run.tick(&table);
+    }
+    assert_eq!((output.status.held, output.status.arrangement), (Bits::one(1), Some(1)));
+    let kinds: Vec<EventKind> = run.supervisor.journal().iter().map(|e| e.kind).collect();
+    let want = vec![
+        EventKind::Reset,
+        EventKind::Goal(Some(0)),
+        EventKind::Arrived(0),
+        EventKind::Goal(Some(1)),
+        EventKind::Preparing(0),
+        EventKind::Opening(0),
+        EventKind::Preparing(1),
+        EventKind::Closing(1),
+        EventKind::Arrived(1),
+    ];
+    assert_eq!(kinds, want);
+    let ticks: Vec<u32> = run.supervisor.journal().iter().map(|e| e.tick).collect();
+    assert!(ticks.is_sorted());
+}
+
+/// Two locks are found closed that may not be: one is let go, and only one.
+#[test]
+fn a_conflict_is_ended_by_one_lock() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut run = Loop::new([Closed, Open]);
+    run.inputs.request = Some(0);
+    for _ in 0..40 {
+        let _ = run.tick(&table);
+    }
+    // Lock 1 closes by itself, and stays so.
+    let mut let_go_at = None;
+    for tick in 0..60u32 {
+        run.inputs.reports[1] = Closed;
+        let output = run.tick(&table);
+        if closed(&output).is_empty() && let_go_at.is_none() {
+            let_go_at = Some(tick);
+        }
+    }
+    assert_eq!(let_go_at, Some(0), "the interlock does not wait for a debounce");
+    let let_go = EventKind::LetGo(Bits::one(0));
+    assert!(run.supervisor.journal().iter().any(|e| e.kind == let_go));
+}
+
+/// The bound on lock actions under any requests: between two actions lie the dwell of the next
+/// and the time that the last one takes to be shown.
+#[test]
+fn request_chatter_is_bounded() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let t = owned.timing;
+    let moves = owned.locks.iter().map(|l| l.close_ticks.min(l.release_ticks)).min().unwrap_or(0);
+    let apart = u32::from(t.dwell + moves + t.debounce - 1);
+    let mut most = 0;
+    for period in 1..60u32 {
+        let mut run = Loop::new([Closed, Open]);
+        for tick in 0..6000 {
+            run.inputs.request = Some((tick / period % 2) as u8);
+            let _ = run.tick(&table);
+        }
+        let bound = 1 + 6000 / apart;
+        assert!(run.actions <= bound, "period {period}: {} > {bound}", run.actions);
+        let closest = run.begun.windows(2).map(|w| w[1] - w[0]).min();
+        assert!(closest.is_none_or(|c| c >= apart), "period {period}: {closest:?} < {apart}");
+        if period < u32::from(t.request_dwell) {
+            assert_eq!(run.actions, 0, "chatter below the dwell moves nothing: {period}");
+        }
+        most = most.max(run.actions);
+    }
+    std::println!("most actions in 6000 ticks: {most}, bound {}", 1 + 6000 / apart);
+    assert!(most > 100, "slow enough requests are fulfilled");
+}
+
+#[test]
+fn the_state_fits_its_budget() {
+    let whole = size_of::<Supervisor>();
+    let journal = size_of::<crate::journal::Journal>();
+    let bare = whole - journal;
+    let state = size_of::<super::State>();
+    std::println!(
+        "supervisor {whole} bytes: journal {journal}, without it {bare}; decide's state {state}"
+    );
+    assert!(bare <= 512, "{bare} bytes");
+}
+
+type Damage = fn(&mut Owned);
+
+/// Every kind of unsound table is refused, with its reason, and nothing is closed.
+#[test]
+fn unsound_tables_are_refused() {
+    let damages: Vec<(Damage, TableFault)> = vec![
+        (|t| t.format = 0, TableFault::Format),
+        (|t| t.locks.clear(), TableFault::Size),
+        (|t| t.locks.resize(9, t.locks[0]), TableFault::Size),
+        (|t| t.sensors.clear(), TableFault::Size),
+        (|t| t.arrangements.clear(), TableFault::Size),
+        (|t| t.rests.clear(), TableFault::Size),
+        (|t| t.sets.truncate(3), TableFault::Size),
+        (|t| t.next.truncate(7), TableFault::Size),
+        (|t| t.steps.resize(usize::from(NO_STEP), t.steps[0]), TableFault::Size),
+        (|t| t.timing.debounce = 256, TableFault::Timing),
+        (|t| t.timing.dwell = 0, TableFault::Timing),
+        (|t| t.timing.tick_s = f32::NAN, TableFault::Timing),
+        (|t| t.sensors[1].range = f32::INFINITY, TableFault::Sensors),
+        (|t| t.locks[1].slip_max = f32::NAN, TableFault::Lock(1)),
+        (|t| t.locks[1].slip_row[5] = 1.0, TableFault::Lock(1)),
+        (|t| t.locks[0].sensors = Bits(0x80), TableFault::Lock(0)),
+        (|t| t.locks[0].begin_max = 5.0, TableFault::Lock(0)),
+        (|t| t.locks[0].heat_k_per_radps_tick = -1.0, TableFault::Lock(0)),
+        (|t| t.rests[0].max = f32::NAN, TableFault::Relation),
+        (|t| t.parities[0].row[2] = 1.0, TableFault::Relation),
+        (|t| t.conflicts[0].locks = Bits(0x10), TableFault::Conflict),
+        (|t| t.conflicts[0].locks = Bits(0), TableFault::Conflict),
+        (|t| t.conflicts[0].release_first = 3, TableFault::Conflict),
+        (|t| t.arrangements[1].closed = Bits(3), TableFault::Arrangement(1)),
+        (|t| t.arrangements[0].closed = Bits(4), TableFault::Arrangement(0)),
+        (|t| t.arrangements[0].window.min = f32::NAN, TableFault::Arrangement(0)),
+        (|t| t.steps[2].lock = 2, TableFault::Step(2)),
+        (|t| t.steps[2].lock = 0, TableFault::Step(2)),
+        (|t| t.steps[3].limits_from = u32::MAX, TableFault::Step(3)),
+        (|t| t.steps[0].rest = Bits(4), TableFault::Step(0)),
+        (|t| t.steps[0].load_max = f32::NAN, TableFault::Step(0)),
+        (|t| t.steps[0].target_row[0] = f32::INFINITY, TableFault::Step(0)),
+        (|t| t.limits[0].row[3] = 1.0, TableFault::Step(0)),
+    ];
+    let sound = Owned::new();
+    assert_eq!(check_all(&sound.table()), Ok(()));
+    let now = inputs([0.0, 0.0], 0.0, [Closed, Open]);
+    for (n, (damage, fault)) in damages.iter().enumerate() {
+        let mut owned = Owned::new();
+        damage(&mut owned);
+        let table = owned.table();
+        assert_eq!(check(&table), Err(*fault), "damage {n}");
+        let mut supervisor = Supervisor::new();
+        for _ in 0..3 {
+            let output = supervisor.tick(&table, &now);
+            assert_eq!(closed(&output), Bits::EMPTY);
+            assert!(output.orders.machines.iter().all(|m| *m == MachineOrder::Unload));
+            assert_eq!(output.status.refusal, Some(Refusal::Table(*fault)));
+        }
+    }
+    let mut table = sound.table();
+    table.hash ^= 1;
+    assert_eq!(check_all(&table), Err(TableFault::Hash));
+}
