@@ -340,7 +340,7 @@ fn within_limits(driveline: &Driveline, state: &PlantState, runs: bool) -> Resul
         if speed < -driveline.timing.rest_rpm {
             return Err(format!("the engine would be turned backwards at {speed:.0} rpm"));
         }
-        if runs && speed <= engine.stall_rpm || runs && speed > engine.max_rpm {
+        if runs && (speed <= engine.stall_rpm || speed > engine.max_rpm) {
             return Err(format!(
                 "the engine would turn at {speed:.0} rpm; it runs from {:.0} to {:.0} rpm",
                 engine.stall_rpm, engine.max_rpm
