@@ -3,7 +3,7 @@
 use clap::{Args, Parser, Subcommand};
 
 use crate::table::command::Form;
-use crate::{drive, driveline, explain, review, survey, table};
+use crate::{drive, driveline, explain, explore, review, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -48,6 +48,8 @@ enum Command {
     Table(TableArgs),
     /// How one transition goes, in words and numbers, or why it cannot
     Explain(ExplainArgs),
+    /// Every reachable state of decision and interlock against a hostile world
+    Explore(ExploreArgs),
     /// Drive a scenario: supervisor and full plant in closed loop, watched by the judges
     Drive(DriveArgs),
     /// The main job: survey, table and judged drives between all arrangements, as a folder
@@ -83,6 +85,27 @@ struct ExplainArgs {
     /// Torque asked at the output in Nm (default: what holds the speed on the flat)
     #[arg(long, allow_negative_numbers = true)]
     demand: Option<f64>,
+}
+
+#[derive(Args, Debug)]
+struct ExploreArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Most faults in one history
+    #[arg(long, default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=2))]
+    faults: u8,
+    /// Explore the interlock alone, with anything ordered
+    #[arg(long)]
+    interlock_alone: bool,
+    /// Most states; beyond them the answer is inconclusive (exit code 3)
+    #[arg(long, value_name = "N", default_value_t = 20_000_000)]
+    states: usize,
+    /// Most memory for states in MiB
+    #[arg(long, value_name = "MIB", default_value_t = 4096)]
+    memory: usize,
+    /// JSON for programs
+    #[arg(long)]
+    json: bool,
 }
 
 #[derive(Args, Debug)]
@@ -136,6 +159,14 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
+        Command::Explore(args) => explore::command::explore(&explore::command::Options {
+            file: args.file,
+            faults: args.faults,
+            interlock_alone: args.interlock_alone,
+            states: args.states,
+            memory_mib: args.memory,
+            json: args.json,
+        }),
         Command::Drive(args) => {
             let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;
             let options = drive::command::Options { trace, every, svg, json, seed };

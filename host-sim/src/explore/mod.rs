@@ -2,8 +2,10 @@
 //! as hostile as physics allows.
 
 pub mod chooser;
+pub mod command;
 pub mod environment;
 pub mod model;
+pub mod path;
 pub mod search;
 pub mod senses;
 pub mod shrink;

@@ -80,6 +80,8 @@ pub enum Subject {
     InterlockAlone,
     /// The kernel without its interlock, to see what the decision does by itself.
     DecisionAlone,
+    /// Anything is ordered and nothing is denied: a planted defect that breaks every property.
+    NoGate,
 }
 
 /// The model of one driveline.
@@ -95,7 +97,7 @@ pub struct Model<'a> {
 }
 
 /// What one tick did.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Tick {
     /// State after it.
     pub after: Node,
@@ -106,7 +108,7 @@ pub struct Tick {
     /// The request that was given, if the kernel asked.
     pub request: Option<Option<u8>>,
     /// What was broken.
-    pub broken: Option<Always>,
+    pub broken: Vec<Always>,
 }
 
 impl Model<'_> {
@@ -120,13 +122,14 @@ impl Model<'_> {
         let mut senses = Senses::new(&self.table, self.forced, &world, chooser, mood);
         let ruling = match self.subject {
             Subject::Kernel | Subject::DecisionAlone => after.kernel.step(&self.table, &mut senses),
-            Subject::InterlockAlone => {
+            Subject::InterlockAlone | Subject::NoGate => {
                 let (close, prefill) = senses.any_orders();
                 after.kernel.step_wanting(&self.table, &mut senses, close, prefill)
             }
         };
+        let wanted = ruling.seen.wanted;
         let (ready, rest): (Bits, Vec<(Bits, bool)>) = (
-            ruling.passed.iter().fold(Bits::EMPTY, |b, l| b.with(l, senses.was_ready(l))),
+            wanted.iter().fold(Bits::EMPTY, |b, l| b.with(l, senses.was_ready(l))),
             self.table
                 .overlaps
                 .iter()
@@ -136,7 +139,7 @@ impl Model<'_> {
         let request = senses.request_given();
         after.kernel.settle_counters(&self.table);
         let (closing, filling) = match self.subject {
-            Subject::DecisionAlone => {
+            Subject::DecisionAlone | Subject::NoGate => {
                 (ruling.decision.close, ruling.decision.prefill.without(ruling.decision.close))
             }
             _ => (ruling.granted, ruling.passed.without(ruling.granted)),
@@ -161,36 +164,29 @@ impl Model<'_> {
         ready: Bits,
         rest: &[(Bits, bool)],
         first: bool,
-    ) -> Option<Always> {
+    ) -> Vec<Always> {
         let pressed = after.world.pressed().or(after.closing).or(after.filling);
-        if self.table.forbids(pressed) {
-            return Some(Always::NoConflict);
-        }
         let ordered = after.closing.or(after.filling);
         // On the first tick after a reset, locks that are closed already are kept.
-        let begun =
-            ordered.without(before.closing).without(if first { ordered } else { Bits::EMPTY });
-        if begun.count() > 1 {
-            return Some(Always::OneAtATime);
-        }
-        if self.subject != Subject::DecisionAlone {
-            if !ready.contains(begun) {
-                return Some(Always::SlipFirst);
-            }
-            if !ruling.seen.wanted.contains(ruling.passed)
-                || pass(&self.table, &ruling.seen) != ruling.passed
-            {
-                return Some(Always::OnlyDenies);
-            }
-        }
-        let held = ordered.or(after.world.pressed());
-        for (overlap, at_rest) in rest {
-            let completes = !overlap.and(begun).is_empty() && held.contains(*overlap);
-            if completes && !at_rest {
-                return Some(Always::RestFirst);
-            }
-        }
-        None
+        let kept = if first { ordered } else { Bits::EMPTY };
+        let begun = ordered.without(before.closing).without(kept);
+        let unrested = rest.iter().any(|(overlap, at_rest)| {
+            let completes = !overlap.and(begun).is_empty() && pressed.contains(*overlap);
+            completes && !at_rest
+        });
+        let gate = pass(&self.table, &ruling.seen);
+        let undenied = self.subject != Subject::DecisionAlone
+            && !(gate.contains(ordered) && ruling.seen.wanted.contains(gate));
+        Always::ALL
+            .into_iter()
+            .filter(|always| match always {
+                Always::NoConflict => self.table.forbids(pressed),
+                Always::SlipFirst => !ready.contains(begun),
+                Always::RestFirst => unrested,
+                Always::OneAtATime => begun.count() > 1,
+                Always::OnlyDenies => undenied,
+            })
+            .collect()
     }
 }
 

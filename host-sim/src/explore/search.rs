@@ -153,14 +153,14 @@ fn expand_share(model: &Model, store: &Store, part: &[u32]) -> Share {
             let tick = model.tick(&before, Mood::Hostile, &mut chooser);
             share.transitions += 1;
             note(&mut share.sometimes, &tick.after, !tick.ruling.let_go.is_empty());
-            match tick.broken {
-                // Nothing is explored beyond a broken property.
-                Some(always) => {
-                    if !share.broken.iter().any(|(known, ..)| *known == always) {
-                        share.broken.push((always, number, tick.after));
-                    }
+            for &always in &tick.broken {
+                if !share.broken.iter().any(|(known, ..)| *known == always) {
+                    share.broken.push((always, number, tick.after));
                 }
-                None => take(canonical(tick.after), &mut share),
+            }
+            // Nothing is explored beyond a broken property.
+            if tick.broken.is_empty() {
+                take(canonical(tick.after), &mut share);
             }
             if !chooser.advance() {
                 break;
