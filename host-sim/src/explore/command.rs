@@ -121,7 +121,7 @@ fn verdict(found: &Found) -> &'static str {
 fn assumptions(options: &Options) -> Vec<String> {
     let mut list = vec![
         format!(
-            "faults in one history: at most {}, each a lock stuck open or closed, a lock that opens \
+            "lock faults in one history: at most {}, each a lock stuck open or closed, a lock that opens \
              by itself, or a switch that always says open or closed",
             options.faults
         ),
@@ -149,9 +149,10 @@ fn report_text(
     let subject = if options.interlock_alone { "interlock alone" } else { "kernel" };
     let mut out = paragraph(
         &format!(
-            "{}: {subject}, at most {} faults: {} states, {} transitions, depth {}{}",
+            "{}: {subject}, {}: {} states, {} transitions, depth {}{}",
             d.name,
-            options.faults,
+            ["no lock fault", "at most 1 lock fault", "at most 2 lock faults"]
+                [usize::from(options.faults.min(2))],
             found.store.len(),
             found.transitions,
             found.depth,
