@@ -11,6 +11,7 @@ pub mod drive;
 pub mod driveline;
 pub mod exact;
 pub mod explain;
+pub mod explore;
 pub mod generated;
 pub mod input;
 pub mod kinematics;

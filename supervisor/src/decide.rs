@@ -119,6 +119,11 @@ impl State {
         self.request.accepted()
     }
 
+    /// The arrangement that stood last, while no lock action has begun since.
+    pub const fn stands(&self) -> Option<u8> {
+        self.stood
+    }
+
     /// Belief about the locks.
     pub const fn locks(&self) -> &Locks {
         &self.locks

@@ -65,8 +65,40 @@ impl Kernel {
         self.watch.settle_counters(table);
     }
 
+    /// The same without what is stated as a refusal, which is never read back.
+    #[must_use]
+    pub fn without_statement(mut self) -> Kernel {
+        self.state.refusal = None;
+        self
+    }
+
     /// One tick.
     pub fn step<G: Guards>(&mut self, table: &Table, guards: &mut G) -> Ruling {
+        self.step_with(table, guards, decide)
+    }
+
+    /// One tick in which these orders stand in for the decision: to see what the interlock
+    /// does by itself.
+    pub fn step_wanting<G: Guards>(
+        &mut self,
+        table: &Table,
+        guards: &mut G,
+        close: Bits,
+        prefill: Bits,
+    ) -> Ruling {
+        let wanted = Decision { close, prefill, ..Decision::default() };
+        self.step_with(table, guards, |_, state, _| {
+            *state = State::default();
+            wanted
+        })
+    }
+
+    fn step_with<G: Guards>(
+        &mut self,
+        table: &Table,
+        guards: &mut G,
+        decide: impl FnOnce(&Table, &mut State, &mut G) -> Decision,
+    ) -> Ruling {
         let all = Bits::first(table.lock_count());
         let mut reports = [LockReport::Missing; MAX_LOCKS];
         for (slot, lock) in reports.iter_mut().zip(all.iter()) {

@@ -6,10 +6,12 @@ use std::sync::OnceLock;
 
 use host_sim::drive::scenario;
 use host_sim::drive::simulate::simulate;
-use host_sim::driveline::DEMOS;
+use host_sim::driveline::{DEMOS, EngineUse};
 use host_sim::review::{
-    Answer, MARKER, Options, Quiet, Report, ReviewFile, Subject, check_free, conduct, files, write,
+    Answer, Case, MARKER, Options, Quiet, Report, ReviewFile, Subject, check_free, conduct, files,
+    write,
 };
+use host_sim::table;
 use supervisor::bits::Bits;
 use supervisor::table::{Action, Step, StepDuty};
 
@@ -269,7 +271,6 @@ fn a_lost_conflict_is_found() {
         duties: like.duties.map(|_| StepDuty::Free),
         demand_max: f32::MAX,
         rest: Bits::EMPTY,
-        sensors: Bits::EMPTY,
         limits_count: 0,
         target_min: f32::MIN,
         target_max: f32::MAX,
@@ -338,4 +339,23 @@ fn a_folder_of_someone_else_is_kept() {
     let plain = scratch.0.join("file");
     std::fs::write(&plain, "x").expect("written");
     assert!(check_free(&plain, true).is_err(), "a file is not a folder");
+}
+
+/// With the engine joined and standing, a start in reverse must not turn it backwards.
+#[test]
+fn no_drive_starts_with_the_engine_backwards() {
+    let mut subject = subject("railcar");
+    let d = &mut subject.driveline;
+    let clutch = d.locks.iter().position(|l| l.name == "engine-clutch").expect("a lock");
+    let mut joined = d.arrangements[0].clone();
+    joined.name = "engine-joined".to_owned();
+    joined.closed = 1 << clutch;
+    joined.engine = EngineUse::Either;
+    d.arrangements.truncate(1);
+    d.arrangements.push(joined);
+    subject.table = table::build(d, &subject.kinematics).expect("a table");
+    let report = Report::of(subject, 2, &mut Quiet);
+    let reverse = report.drives.iter().filter(|d| d.from == 1 && d.case == Case::Reverse).count();
+    assert_eq!(reverse, 1);
+    assert!(report.is_clean(), "{:#?}", report.findings);
 }

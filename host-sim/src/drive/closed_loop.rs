@@ -335,9 +335,12 @@ fn within_limits(driveline: &Driveline, state: &PlantState, runs: bool) -> Resul
             ));
         }
     }
-    if let (Some((m, engine)), true) = (driveline.engine(), runs) {
+    if let Some((m, engine)) = driveline.engine() {
         let speed = rpm(driveline.machines[m].shaft);
-        if speed <= engine.stall_rpm || speed > engine.max_rpm {
+        if speed < -driveline.timing.rest_rpm {
+            return Err(format!("the engine would be turned backwards at {speed:.0} rpm"));
+        }
+        if runs && (speed <= engine.stall_rpm || speed > engine.max_rpm) {
             return Err(format!(
                 "the engine would turn at {speed:.0} rpm; it runs from {:.0} to {:.0} rpm",
                 engine.stall_rpm, engine.max_rpm
@@ -347,11 +350,16 @@ fn within_limits(driveline: &Driveline, state: &PlantState, runs: bool) -> Resul
     Ok(())
 }
 
-/// Speeds that the start may choose: the engine a little above idle, or else the calmest.
+/// Speeds that the start may choose: a running engine a little above idle, one that would be
+/// turned backwards at rest, or else the calmest.
 fn free_speeds(driveline: &Driveline, closed: u8, runs: bool, calm: &[f64]) -> Vec<(usize, f64)> {
     let engine = driveline.engine().filter(|_| runs);
     if let Some((m, engine)) = engine {
         return vec![(driveline.machines[m].shaft, engine.idle_rpm * 1.2 * RPM)];
+    }
+    let backwards = driveline.engine().map(|(m, _)| driveline.machines[m].shaft);
+    if let Some(shaft) = backwards.filter(|&shaft| calm[shaft] < 0.0) {
+        return vec![(shaft, 0.0)];
     }
     let electric = driveline.machines.iter().find(|m| {
         let tied = closed != 0 && m.shaft != driveline.output.shaft;

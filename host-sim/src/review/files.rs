@@ -4,10 +4,14 @@ use super::page::index_html;
 use super::report::Report;
 use super::scenario_text::scenario_text;
 
-/// Most bytes of timelines that are kept.
-const TIMELINES_MAX_BYTES: usize = 11_000_000;
-/// Most bytes of traces that are kept.
-const TRACES_MAX_BYTES: usize = 6_000_000;
+/// Bytes that the folder is kept below.
+const FOLDER_MAX_BYTES: usize = 17_000_000;
+/// Bytes that timelines and traces may take in any case.
+const PICTURES_MIN_BYTES: usize = 4_000_000;
+/// Bytes that a drive takes in the page, the JSON and its scenario.
+const BYTES_PER_DRIVE: usize = 7_000;
+/// Drives up to which the JSON is indented for a person's eye.
+const INDENTED_DRIVES: usize = 400;
 
 /// One file of the folder.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -50,9 +54,11 @@ impl Kept {
             kept
         };
         let results = &report.results;
+        let others = results.len().saturating_mul(BYTES_PER_DRIVE);
+        let room = FOLDER_MAX_BYTES.saturating_sub(others).max(PICTURES_MIN_BYTES);
         Kept {
-            timelines: keep(&|i| results[i].timeline.len(), TIMELINES_MAX_BYTES),
-            traces: keep(&|i| results[i].trace.len(), TRACES_MAX_BYTES),
+            timelines: keep(&|i| results[i].timeline.len(), room / 3 * 2),
+            traces: keep(&|i| results[i].trace.len(), room / 3),
         }
     }
 }
@@ -86,7 +92,10 @@ pub fn files(report: &Report) -> Vec<ReviewFile> {
     add("driveline.toml", subject.file_bytes.clone());
     add("survey.json", format!("{:#}\n", crate::survey::json(d, k)).into_bytes());
     add("table.json", format!("{:#}\n", crate::table::json(d, &subject.table)).into_bytes());
-    add("review.json", format!("{:#}\n", super::json(report)).into_bytes());
+    let json = super::json(report);
+    let indented = report.drives.len() <= INDENTED_DRIVES;
+    let json = if indented { format!("{json:#}\n") } else { format!("{json}\n") };
+    add("review.json", json.into_bytes());
     for (i, (drive, result)) in report.drives.iter().zip(&report.results).enumerate() {
         let duration_s =
             if result.duration_s > 0.0 { result.duration_s } else { drive.setup.duration_s };

@@ -1,0 +1,196 @@
+//! The world around the kernel, as hostile as physics allows: locks that move in their own time,
+//! get stuck or open by themselves, switches that lie.
+
+use supervisor::bits::{Bits, MAX_LOCKS};
+use supervisor::io::{LockOrder, LockReport};
+use supervisor::table::Table;
+
+use super::chooser::Chooser;
+
+/// What a lock really does.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[repr(u8)]
+pub enum Actual {
+    /// Carries nothing.
+    #[default]
+    Open,
+    /// Pressed, may slip or hold.
+    Closing,
+    /// Holds.
+    Closed,
+    /// Let go, may still hold.
+    Opening,
+}
+
+/// A fault that stays.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[repr(u8)]
+pub enum LockFault {
+    /// None.
+    #[default]
+    None,
+    /// Cannot close.
+    StuckOpen,
+    /// Cannot open.
+    StuckClosed,
+    /// The switch always says open.
+    SwitchOpen,
+    /// The switch always says closed.
+    SwitchClosed,
+}
+
+/// The world's state.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Environment {
+    /// What each lock does.
+    pub actual: [Actual; MAX_LOCKS],
+    /// Ticks since it was let go.
+    pub opening: [u8; MAX_LOCKS],
+    /// Its fault.
+    pub fault: [LockFault; MAX_LOCKS],
+    /// How many faults there have been.
+    pub faults: u8,
+}
+
+/// What the world did in one tick, for a path in words.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Happened {
+    /// A new fault of this lock, or its opening by itself.
+    pub fault: Option<(u8, LockFault)>,
+    /// This lock opened by itself.
+    pub opened: Option<u8>,
+}
+
+impl Environment {
+    /// Locks that are not surely open in truth.
+    pub fn pressed(&self) -> Bits {
+        self.locks(|actual| actual != Actual::Open)
+    }
+
+    /// Locks that hold.
+    pub fn closed(&self) -> Bits {
+        self.locks(|actual| actual == Actual::Closed)
+    }
+
+    fn locks(&self, keep: impl Fn(Actual) -> bool) -> Bits {
+        let with = |bits: Bits, (i, &actual): (usize, &Actual)| bits.with(i as u8, keep(actual));
+        self.actual.iter().enumerate().fold(Bits::EMPTY, with)
+    }
+
+    /// What the switch says: chosen while the lock is under way.
+    pub fn report(&self, lock: usize, chooser: &mut Chooser) -> LockReport {
+        match (self.fault[lock], self.actual[lock]) {
+            (LockFault::SwitchOpen, _) | (_, Actual::Open) => match self.fault[lock] {
+                LockFault::SwitchClosed => LockReport::Closed,
+                _ => LockReport::Open,
+            },
+            (LockFault::SwitchClosed, _) => LockReport::Closed,
+            // The switch's own threshold lies somewhere on the way.
+            (_, Actual::Closing) => LockReport::Open,
+            (_, Actual::Closed | Actual::Opening) => {
+                if self.actual[lock] == Actual::Opening && chooser.either() {
+                    // Between the two positions a switch may have no word.
+                    LockReport::Missing
+                } else {
+                    LockReport::Closed
+                }
+            }
+        }
+    }
+
+    /// One tick under these orders, with every delay and, within the budget, every fault.
+    pub fn advance(
+        &mut self,
+        table: &Table,
+        orders: &[LockOrder; MAX_LOCKS],
+        budget: u8,
+        chooser: &mut Chooser,
+    ) -> Happened {
+        let count = usize::from(table.lock_count());
+        let happened = self.break_something(count, budget, chooser);
+        for (lock, order) in orders.iter().enumerate().take(count) {
+            let bound = table.locks[lock].release_ticks;
+            self.move_lock(lock, *order, bound, chooser);
+        }
+        happened
+    }
+
+    /// At most one new fault a tick.
+    fn break_something(&mut self, count: usize, budget: u8, chooser: &mut Chooser) -> Happened {
+        let mut happened = Happened::default();
+        if self.faults >= budget {
+            return happened;
+        }
+        let kinds = 5;
+        let choice = chooser.choose(1 + (count * kinds) as u8);
+        if choice == 0 {
+            return happened;
+        }
+        let (lock, kind) = ((usize::from(choice) - 1) / kinds, (usize::from(choice) - 1) % kinds);
+        if self.fault[lock] != LockFault::None {
+            return happened;
+        }
+        self.faults += 1;
+        if kind == 4 {
+            self.actual[lock] = Actual::Open;
+            happened.opened = Some(lock as u8);
+            return happened;
+        }
+        self.fault[lock] = [
+            LockFault::StuckOpen,
+            LockFault::StuckClosed,
+            LockFault::SwitchOpen,
+            LockFault::SwitchClosed,
+        ][kind];
+        if self.fault[lock] == LockFault::StuckOpen {
+            self.actual[lock] = Actual::Open;
+        }
+        happened.fault = Some((lock as u8, self.fault[lock]));
+        happened
+    }
+
+    fn move_lock(&mut self, lock: usize, order: LockOrder, bound: u16, chooser: &mut Chooser) {
+        let stuck_open = self.fault[lock] == LockFault::StuckOpen;
+        let stuck_closed = self.fault[lock] == LockFault::StuckClosed;
+        let pressed = order != LockOrder::Open;
+        self.actual[lock] = match (self.actual[lock], pressed) {
+            (Actual::Open, true) if stuck_open => Actual::Open,
+            (Actual::Open, true) => Actual::Closing,
+            // A lock that is only filled does not hold.
+            (Actual::Closing, true) if order == LockOrder::Prefill => Actual::Closing,
+            (Actual::Closing, true) => {
+                if chooser.either() {
+                    Actual::Closed
+                } else {
+                    Actual::Closing
+                }
+            }
+            (Actual::Closed, true) | (Actual::Closed, false) if pressed || stuck_closed => {
+                Actual::Closed
+            }
+            (Actual::Opening, true) => Actual::Closing,
+            (Actual::Open, false) => Actual::Open,
+            (Actual::Closing | Actual::Closed, _) => {
+                self.opening[lock] = 0;
+                self.release(lock, bound, chooser)
+            }
+            (Actual::Opening, false) => self.release(lock, bound, chooser),
+        };
+        if self.actual[lock] != Actual::Opening {
+            self.opening[lock] = 0;
+        }
+    }
+
+    /// Letting go takes any time up to the bound.
+    fn release(&mut self, lock: usize, bound: u16, chooser: &mut Chooser) -> Actual {
+        if self.fault[lock] == LockFault::StuckClosed {
+            return Actual::Closed;
+        }
+        self.opening[lock] = self.opening[lock].saturating_add(1);
+        if u16::from(self.opening[lock]) >= bound || chooser.either() {
+            Actual::Open
+        } else {
+            Actual::Opening
+        }
+    }
+}

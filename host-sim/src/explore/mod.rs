@@ -1,0 +1,10 @@
+//! Exploring every reachable state of the real kernel (decision and interlock) against a world
+//! as hostile as physics allows.
+
+pub mod chooser;
+pub mod environment;
+pub mod model;
+pub mod search;
+pub mod senses;
+pub mod shrink;
+pub mod store;

@@ -1,0 +1,304 @@
+//! The kernel's questions, answered by choice: free except where physics forbids an answer.
+
+use supervisor::bits::{Bits, MAX_LOCKS};
+use supervisor::guards::{Guards, SlipBits};
+use supervisor::io::LockReport;
+use supervisor::table::Table;
+
+use super::chooser::Chooser;
+use super::environment::Environment;
+use crate::kinematics::Kinematics;
+
+/// What the kinematics forbid, by the set of locks that truly hold.
+#[derive(Clone, Debug)]
+pub struct Forced {
+    /// Locks whose slip is zero in every motion.
+    pub no_slip: Vec<Bits>,
+    /// Machines whose shafts are at rest in every motion.
+    pub at_rest: Vec<Bits>,
+}
+
+impl Forced {
+    /// From the exact motions of every lock set.
+    pub fn new(d: &crate::driveline::Driveline, k: &Kinematics) -> Forced {
+        use num_traits::Zero;
+        let no_slip = k
+            .sets
+            .iter()
+            .map(|set| {
+                let still = |lock: &usize| {
+                    let row = crate::kinematics::lock_row(d, *lock);
+                    set.basis.iter().all(|n| crate::exact::dot(n, &row).is_zero())
+                };
+                (0..d.locks.len())
+                    .filter(still)
+                    .fold(Bits::EMPTY, |bits, lock| bits.with(lock as u8, true))
+            })
+            .collect();
+        let at_rest = k
+            .sets
+            .iter()
+            .map(|set| {
+                (0..d.machines.len())
+                    .filter(|&m| set.held.contains(&d.machines[m].shaft))
+                    .fold(Bits::EMPTY, |bits, m| bits.with(m as u8, true))
+            })
+            .collect();
+        Forced { no_slip, at_rest }
+    }
+}
+
+/// How the answers are given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Mood {
+    /// Any answer that physics allows.
+    Hostile,
+    /// The answers that let the work go on: sensors work, machines do as they are asked, this
+    /// arrangement is asked for.
+    Helpful(Option<u8>),
+}
+
+/// Answers to one tick's questions; the same question gets the same answer.
+pub struct Senses<'a> {
+    table: &'a Table<'a>,
+    environment: &'a Environment,
+    chooser: &'a mut Chooser,
+    mood: Mood,
+    no_slip: Bits,
+    at_rest: Bits,
+    reports: [Option<LockReport>; MAX_LOCKS],
+    known: [Option<bool>; MAX_LOCKS],
+    moving: [Option<bool>; MAX_LOCKS],
+    within: [Option<bool>; MAX_LOCKS],
+    ready: [Option<bool>; MAX_LOCKS],
+    rest: [Option<bool>; 8],
+    other: [Option<bool>; 8],
+    asked: Option<Option<u8>>,
+}
+
+/// Questions that do not depend on a lock's motion, by their place in `other`.
+#[derive(Clone, Copy)]
+enum Other {
+    Plausible,
+    Unloaded,
+    Window,
+    Target,
+    Demand,
+    Cool,
+    Calm,
+    Engine,
+}
+
+impl<'a> Senses<'a> {
+    /// For one tick.
+    pub fn new(
+        table: &'a Table<'a>,
+        forced: &Forced,
+        environment: &'a Environment,
+        chooser: &'a mut Chooser,
+        mood: Mood,
+    ) -> Senses<'a> {
+        let closed = environment.closed().0;
+        Senses {
+            table,
+            environment,
+            chooser,
+            mood,
+            no_slip: forced.no_slip[usize::from(closed)],
+            at_rest: forced.at_rest[usize::from(closed)],
+            reports: [None; MAX_LOCKS],
+            known: [None; MAX_LOCKS],
+            moving: [None; MAX_LOCKS],
+            within: [None; MAX_LOCKS],
+            ready: [None; MAX_LOCKS],
+            rest: [None; 8],
+            other: [None; 8],
+            asked: None,
+        }
+    }
+
+    /// Whether the lock was found ready to begin to close.
+    pub fn was_ready(&self, lock: u8) -> bool {
+        self.ready[usize::from(lock)] == Some(true)
+    }
+
+    /// Whether these machines were all found at rest.
+    pub fn were_at_rest(&self, machines: Bits) -> bool {
+        machines.iter().all(|m| self.rest[usize::from(m)] == Some(true))
+    }
+
+    /// Any orders at all: those of a decision that knows nothing.
+    pub fn any_orders(&mut self) -> (Bits, Bits) {
+        let mut close = Bits::EMPTY;
+        let mut prefill = Bits::EMPTY;
+        for lock in 0..self.table.lock_count() {
+            match self.chooser.choose(3) {
+                0 => {}
+                1 => close = close.with(lock, true),
+                _ => prefill = prefill.with(lock, true),
+            }
+        }
+        (close, prefill)
+    }
+
+    /// The request that was answered, if it was asked for.
+    pub fn request_given(&self) -> Option<Option<u8>> {
+        self.asked
+    }
+
+    fn free(&mut self, helpful: bool) -> bool {
+        match self.mood {
+            Mood::Hostile => self.chooser.either(),
+            Mood::Helpful(_) => helpful,
+        }
+    }
+
+    fn other(&mut self, which: Other) -> bool {
+        let at = which as usize;
+        if let Some(answer) = self.other[at] {
+            return answer;
+        }
+        let answer = self.free(true);
+        self.other[at] = Some(answer);
+        answer
+    }
+}
+
+impl Guards for Senses<'_> {
+    fn slip(&mut self, lock: u8) -> SlipBits {
+        let known = self.slip_known(lock);
+        let ready = self.slip_ready(lock);
+        SlipBits {
+            known,
+            within: self.slip_within(lock),
+            near: ready,
+            steady: ready,
+            moving: self.slip_moving(lock),
+        }
+    }
+
+    fn slip_known(&mut self, lock: u8) -> bool {
+        let at = usize::from(lock);
+        if let Some(answer) = self.known[at] {
+            return answer;
+        }
+        let answer = self.free(true);
+        self.known[at] = Some(answer);
+        answer
+    }
+
+    fn slip_moving(&mut self, lock: u8) -> bool {
+        let at = usize::from(lock);
+        if let Some(answer) = self.moving[at] {
+            return answer;
+        }
+        // What is unknown is never said to move; what cannot slip does not.
+        let answer = !self.no_slip.has(lock) && self.slip_known(lock) && self.free(false);
+        self.moving[at] = Some(answer);
+        answer
+    }
+
+    fn slip_within(&mut self, lock: u8) -> bool {
+        let at = usize::from(lock);
+        if let Some(answer) = self.within[at] {
+            return answer;
+        }
+        let must = self.no_slip.has(lock) || self.ready[at] == Some(true);
+        let answer = self.slip_known(lock) && (must || self.free(true));
+        self.within[at] = Some(answer);
+        answer
+    }
+
+    fn slip_ready(&mut self, lock: u8) -> bool {
+        let at = usize::from(lock);
+        if let Some(answer) = self.ready[at] {
+            return answer;
+        }
+        // Small enough to begin, and too large to be locked, do not exclude each other.
+        let answer = self.slip_known(lock) && self.within[at] != Some(false) && self.free(true);
+        self.ready[at] = Some(answer);
+        answer
+    }
+
+    fn report(&mut self, lock: u8) -> LockReport {
+        let at = usize::from(lock);
+        if let Some(answer) = self.reports[at] {
+            return answer;
+        }
+        let answer = match self.table.locks[at].has_switch {
+            true => self.environment.report(at, self.chooser),
+            false => LockReport::Missing,
+        };
+        self.reports[at] = Some(answer);
+        answer
+    }
+
+    fn plausible(&mut self, _: Bits) -> bool {
+        self.other(Other::Plausible)
+    }
+
+    fn at_rest(&mut self, machines: Bits) -> bool {
+        let mut all = true;
+        for machine in machines.iter() {
+            let at = usize::from(machine);
+            if self.rest[at].is_none() {
+                let answer = self.at_rest.has(machine) || self.free(true);
+                self.rest[at] = Some(answer);
+            }
+            all &= self.rest[at] == Some(true);
+        }
+        all
+    }
+
+    fn unloaded(&mut self, _: u16) -> bool {
+        self.other(Other::Unloaded)
+    }
+
+    fn arrangement_in_window(&mut self, _: u8) -> bool {
+        self.other(Other::Window)
+    }
+
+    fn arrangement_may_stay(&mut self, _: u8) -> bool {
+        self.other(Other::Window)
+    }
+
+    fn in_window(&mut self, _: u16) -> bool {
+        self.other(Other::Window)
+    }
+
+    fn target_allowed(&mut self, _: u16) -> bool {
+        self.other(Other::Target)
+    }
+
+    fn demand_within(&mut self, _: u16) -> bool {
+        self.other(Other::Demand)
+    }
+
+    fn cool(&mut self, _: u8) -> bool {
+        self.other(Other::Cool)
+    }
+
+    fn calm(&mut self) -> bool {
+        self.other(Other::Calm)
+    }
+
+    fn engine_running(&mut self) -> bool {
+        self.other(Other::Engine)
+    }
+
+    fn request(&mut self) -> Option<u8> {
+        if let Some(answer) = self.asked {
+            return answer;
+        }
+        let answer = match self.mood {
+            Mood::Helpful(request) => request,
+            Mood::Hostile => {
+                let count = self.table.arrangements.len() as u8;
+                let choice = self.chooser.choose(count + 1);
+                (choice < count).then_some(choice)
+            }
+        };
+        self.asked = Some(answer);
+        answer
+    }
+}
