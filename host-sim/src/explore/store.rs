@@ -1,6 +1,6 @@
 //! All states that were reached: full states compared, each with the state it came from.
 
-use std::hash::{BuildHasher, Hash, Hasher};
+use std::hash::{BuildHasher, Hasher};
 
 use super::model::Node;
 
@@ -51,9 +51,7 @@ impl BuildHasher for BuildMix {
 
 /// Hash of a state.
 pub fn hash_of(node: &Node) -> u64 {
-    let mut mix = BuildMix.build_hasher();
-    node.hash(&mut mix);
-    mix.finish()
+    BuildMix.hash_one(node)
 }
 
 const EMPTY: u32 = u32::MAX;

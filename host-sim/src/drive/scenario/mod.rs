@@ -75,14 +75,31 @@ pub fn parse(name: &str, text: &str, driveline: &Driveline) -> Result<Scenario, 
 /// When the file cannot be read or has faults.
 pub fn read(path_or_name: &str, driveline: &Driveline) -> Result<Scenario, Failure> {
     if let (Some(ready), false) = (by_name(path_or_name), Path::new(path_or_name).exists()) {
-        return parse(&format!("{path_or_name}.toml"), ready.text, driveline)
-            .map_err(Failure::Faulty);
+        let fits = parse(&format!("{path_or_name}.toml"), ready.text, driveline);
+        return fits.map_err(|faults| match ready.driveline == driveline.name {
+            true => Failure::Faulty(faults),
+            false => Failure::Unreadable(does_not_fit(ready, driveline)),
+        });
     }
     let names: Vec<&str> = READY.iter().map(|r| r.name).collect();
     let hint = format!("the ready scenarios are {}", names.join(", "));
     let bytes = bytes_of(path_or_name, &hint).map_err(Failure::Unreadable)?;
     let text = source::text_of(path_or_name, &bytes).map_err(Failure::Faulty)?;
     parse(path_or_name, &text, driveline).map_err(Failure::Faulty)
+}
+
+/// A ready scenario names arrangements and locks that only its own driveline has.
+fn does_not_fit(ready: &Ready, driveline: &Driveline) -> String {
+    let fit = READY.iter().filter(|r| r.driveline == driveline.name).map(|r| r.name);
+    let fit: Vec<&str> = fit.collect();
+    let instead = match fit.is_empty() {
+        true => "write one of your own (docs/scenario-format.md)".to_string(),
+        false => format!("take {}", fit.join(" or ")),
+    };
+    format!(
+        "the ready scenario {} is for the driveline {} and does not fit {}\n    fix: {instead}",
+        ready.name, ready.driveline, driveline.name
+    )
 }
 
 /// The JSON Schema of the scenario file (draft 2020-12), made from the key list.
