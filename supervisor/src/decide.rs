@@ -18,7 +18,7 @@ use crate::request::Request;
 use crate::status::{Phase, Refusal};
 use crate::table::{EngineUse, Stuck, Table, WAYS};
 
-/// What the machines are to do; [`crate::plan`] turns it into numbers.
+/// What the machines are to do; `crate::plan` turns it into numbers.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Plan {

@@ -47,7 +47,7 @@ pub fn wanted_w(battery: Option<&Battery>, charge: f64, driver_w: f64) -> f64 {
     (driver_w + CHARGE_GAIN_W * (middle - charge)).max(0.0)
 }
 
-/// The lowest speed at which `power_w` is within [`LOAD_SHARE`] of full load, between a
+/// The lowest speed at which `power_w` is within `LOAD_SHARE` of full load, between a
 /// little above idle and the highest running speed, and the torque there.
 pub fn operating_point(engine: &Engine, power_w: f64) -> OperatingPoint {
     let low = (engine.idle_rpm * 1.15).min(engine.max_rpm) * RPM;
@@ -63,7 +63,7 @@ pub fn operating_point(engine: &Engine, power_w: f64) -> OperatingPoint {
     OperatingPoint { radps, torque_nm: torque_at(engine, radps, power_w) }
 }
 
-/// Torque for `power_w` at the speed the engine has, within [`LOAD_SHARE`] of full load.
+/// Torque for `power_w` at the speed the engine has, within `LOAD_SHARE` of full load.
 pub fn torque_at(engine: &Engine, radps: f64, power_w: f64) -> f64 {
     let idle = engine.idle_rpm * RPM;
     (power_w / radps.max(idle)).clamp(0.0, LOAD_SHARE * full_load_nm(engine, radps))
