@@ -121,6 +121,7 @@ fn timing(table: &Table) -> bool {
 
 fn sensors(table: &Table) -> bool {
     row(table, &table.output_row, table.output_sensors)
+        && number(table.engine_min)
         && number(table.output_rate_max)
         && table.sensors.iter().all(|s| number(s.range))
 }

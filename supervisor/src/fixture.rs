@@ -174,6 +174,7 @@ impl Owned {
             engine: (self.rests.len() > 1).then_some(1),
             output_row: unit(self.output),
             output_sensors: Bits::one(self.output as u8),
+            engine_min: 0.0,
             output_rate_max: 2.0,
             timing: self.timing,
             sensors: &self.sensors,

@@ -56,6 +56,7 @@ pub fn table_hash(table: &Table) -> u32 {
     let mut crc = Crc32c::default();
     crc.u16(TABLE_FORMAT);
     crc.u8(table.engine.unwrap_or(u8::MAX));
+    crc.f32(table.engine_min);
     crc.row(&table.output_row);
     crc.u8(table.output_sensors.0);
     crc.f32(table.output_rate_max);

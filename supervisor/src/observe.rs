@@ -118,6 +118,7 @@ impl<'a> Reading<'a> {
         };
         memory.push(now, rate_ticks);
         reading.check_parities();
+        reading.check_engine();
         reading.measure_slips();
         reading
     }
@@ -131,6 +132,19 @@ impl<'a> Reading<'a> {
             if readable && !agrees {
                 self.implausible = self.implausible.or(parity.sensors);
             }
+        }
+    }
+
+    /// An engine that runs by itself turns forward and above its stall speed: a reading that
+    /// says otherwise speaks against its sensors. (With its clutch open no parity sees them.)
+    fn check_engine(&mut self) {
+        let rest = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
+        let Some(rest) = rest.filter(|_| self.inputs.engine_running) else { return };
+        let readable = rest.max > 0.0 && self.now.valid.contains(rest.sensors);
+        let speed = row_times(&rest.row, &self.now.radps);
+        let turns = speed >= self.table.engine_min;
+        if self.table.engine_min > 0.0 && readable && !turns {
+            self.implausible = self.implausible.or(rest.sensors);
         }
     }
 

@@ -28,16 +28,31 @@ pub(crate) fn machine_orders(
 }
 
 fn arrangement_orders(data: &Arrangement, reading: &Reading) -> [MachineOrder; MAX_MACHINES] {
-    let output = reading.output_radps();
-    data.duties.map(|duty| match (duty, output) {
-        (Duty::Free, _) => MachineOrder::Free,
-        (Duty::Hold { per_output, per_pace }, Some(output)) => {
+    let output = match reading.output_radps() {
+        Some(output) => output,
+        None if !data.duties.iter().any(|duty| needs_output(data, duty)) => 0.0,
+        // A machine that is to hold a speed has no target, and the engine would run away from
+        // one that gives no torque: no torque from anything is the safe order.
+        None => return [MachineOrder::Unload; MAX_MACHINES],
+    };
+    data.duties.map(|duty| match duty {
+        Duty::Free => MachineOrder::Free,
+        Duty::Unload => MachineOrder::Unload,
+        Duty::Hold { per_output, per_pace } => {
             let pace = between(data.pace.per_output * output, data.pace.min, data.pace.max);
             hold(per_output * output + per_pace * pace)
         }
-        // Without a trusted road speed there is no target: no torque is the safe order.
-        (Duty::Unload, _) | (Duty::Hold { .. }, None) => MachineOrder::Unload,
     })
+}
+
+/// Whether the road speed has a say in what the machine holds.
+fn needs_output(data: &Arrangement, duty: &Duty) -> bool {
+    match duty {
+        Duty::Hold { per_output, per_pace } => {
+            *per_output != 0.0 || (*per_pace != 0.0 && data.pace.per_output != 0.0)
+        }
+        Duty::Free | Duty::Unload => false,
+    }
 }
 
 fn step_orders(step: &Step, reading: &Reading, inputs: &Inputs) -> [MachineOrder; MAX_MACHINES] {

@@ -29,6 +29,9 @@ pub struct Table<'a> {
     pub hash: u32,
     /// Machine that is the engine, if there is one.
     pub engine: Option<u8>,
+    /// Lowest speed at which an engine that runs can be measured, rad/s: a lower reading is
+    /// wrong. Not above zero: nothing is known of it.
+    pub engine_min: f32,
     /// Speed of the output shaft over the sensors.
     pub output_row: SpeedRow,
     /// Sensors the output row reads.

@@ -53,6 +53,7 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
         name: d.name.clone(),
         hash: 0,
         engine: d.engine().map(|(m, _)| m as u8),
+        engine_min: super::limits::engine_min(d, k),
         output_row: output.coefficients(),
         output_sensors: output.sensors(),
         output_rate_max: round_up(output_acceleration_max(d) * span_s + output.change_noise(d)),

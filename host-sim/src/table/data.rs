@@ -11,6 +11,8 @@ pub struct TableData {
     pub hash: u32,
     /// Machine that is the engine.
     pub engine: Option<u8>,
+    /// Lowest speed at which a running engine can be measured, rad/s.
+    pub engine_min: f32,
     /// Speed of the output over the sensors.
     pub output_row: t::SpeedRow,
     /// Sensors of the output row.
@@ -94,6 +96,7 @@ impl TableData {
             format: t::TABLE_FORMAT,
             hash: self.hash,
             engine: self.engine,
+            engine_min: self.engine_min,
             output_row: self.output_row,
             output_sensors: self.output_sensors,
             output_rate_max: self.output_rate_max,

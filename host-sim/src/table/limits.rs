@@ -196,6 +196,17 @@ pub(super) fn rests(d: &Driveline, k: &Kinematics) -> (Vec<t::Rest>, Vec<Margin>
     (rests, margins)
 }
 
+/// Lowest speed at which a running engine can be measured, rad/s: its stall speed less what the
+/// sensors and its own slowing down can make of it. Zero: it cannot be measured, or there is none.
+pub(super) fn engine_min(d: &Driveline, k: &Kinematics) -> f32 {
+    let Some((machine, engine)) = d.engine() else { return 0.0 };
+    let form = shaft_form(d, d.machines[machine].shaft);
+    let Some(row) = measure(d, &k.set(0).basis, &form) else { return 0.0 };
+    let error = row.error(d);
+    let slowing = d.timing.sync_rate_max_rpm_per_s * RPM * error.age_s;
+    round_down((engine.stall_rpm * RPM - error.fixed() - slowing).max(0.0))
+}
+
 /// Parity relations between the sensors with the largest residual of healthy ones.
 pub(super) fn parities(d: &Driveline, k: &Kinematics) -> (Vec<t::Parity>, Vec<Margin>) {
     let rows = parity_rows(d, &k.set(0).basis);

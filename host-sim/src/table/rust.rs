@@ -88,6 +88,7 @@ fn table(w: &mut String, data: &TableData) {
     line(w, format_args!("    format: TABLE_FORMAT,"));
     line(w, format_args!("    hash: {:#010x},", data.hash));
     line(w, format_args!("    engine: {:?},", data.engine));
+    line(w, format_args!("    engine_min: {},", f(data.engine_min)));
     line(w, format_args!("    output_row: {},", row(&data.output_row)));
     line(w, format_args!("    output_sensors: Bits({:#04x}),", data.output_sensors.0));
     line(w, format_args!("    output_rate_max: {},", f(data.output_rate_max)));

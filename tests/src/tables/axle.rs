@@ -13,8 +13,9 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x2977b514,
+    hash: 0x7918c5f8,
     engine: None,
+    engine_min: 0.0,
     output_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
     output_sensors: Bits(0x08),
     output_rate_max: 0.7047198,

@@ -13,8 +13,9 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0xb1af69ac,
+    hash: 0x73aa699e,
     engine: Some(2),
+    engine_min: 48.746845,
     output_row: [0.0, 0.0, 0.0, 0.2777778, 0.7222222, 0.0, 0.0, 0.0],
     output_sensors: Bits(0x18),
     output_rate_max: 0.49519596,

@@ -13,8 +13,9 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x7b0840f9,
+    hash: 0x35e868b5,
     engine: Some(2),
+    engine_min: 58.171463,
     output_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
     output_sensors: Bits(0x02),
     output_rate_max: 0.4600827,
