@@ -76,6 +76,9 @@ pub struct State {
     /// The refusal stands until the request changes.
     given_up: bool,
     engine_run: bool,
+    /// An attempt has just failed and nothing was lost: the locks that hold go on pushing while
+    /// the others are waited for. Only the machines' plan looks at it.
+    pub(crate) pushes: bool,
     /// A lock that is being filled.
     prefill: Bits,
 }
@@ -190,6 +193,7 @@ impl State {
         self.phase = phase;
         self.ticks = 0;
         self.doubt = 0;
+        self.pushes = false;
         if !matches!(phase, Phase::Prepare { .. }) {
             self.prefill = Bits::EMPTY;
         }
@@ -228,6 +232,7 @@ impl State {
             }
         }
         self.enter(Phase::Settle);
+        self.pushes = true;
     }
 }
 

@@ -65,10 +65,12 @@ impl Kernel {
         self.watch.settle_counters(table);
     }
 
-    /// The same without what is stated as a refusal, which is never read back.
+    /// The same without what is stated as a refusal and without what only the machines' plan
+    /// looks at: neither has a say in what the locks are ordered.
     #[must_use]
     pub fn without_statement(mut self) -> Kernel {
         self.state.refusal = None;
+        self.state.pushes = false;
         self
     }
 

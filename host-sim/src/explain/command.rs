@@ -51,6 +51,7 @@ fn run(
     let output = speed_kmh * d.output_radps_per_kmh().unwrap_or(0.0);
     let title =
         format!("{from} -> {to} at {speed_kmh:.1} km/h with {demand_nm:.0} Nm asked at the output");
+    may_stand(&tabled, pair.0, output)?;
     let mut out = paragraph(&title, 0, TEXT_WIDTH);
     let mut tried: Vec<Explained> = Vec::new();
     for way in 0..WAYS as u8 {
@@ -80,6 +81,26 @@ fn run(
         out += &paragraph("The request is refused at this speed and demand.", 0, TEXT_WIDTH);
     }
     Ok((out, goes))
+}
+
+/// A transition begins in an arrangement that can stand at this speed.
+fn may_stand(tabled: &Tabled, from: usize, output: f64) -> Result<(), i32> {
+    let keep = &tabled.table.arrangements[from].keep;
+    let (min, max) = (f64::from(keep.min), f64::from(keep.max));
+    if (min..=max).contains(&output) {
+        return Ok(());
+    }
+    let d = tabled.driveline();
+    let per_kmh = d.output_radps_per_kmh().unwrap_or(1.0);
+    eprint!(
+        "error: {} cannot stand at {:.1} km/h: a shaft would leave its limits\n    fix: choose a \
+         --speed between {:.1} and {:.1}\n",
+        d.arrangements[from].name,
+        output / per_kmh,
+        min / per_kmh,
+        max / per_kmh
+    );
+    Err(2)
 }
 
 /// Half of the highest road speed at which both arrangements can stand.

@@ -7,7 +7,7 @@ use crate::guards::Guards;
 use crate::status::{Phase, Refusal};
 use crate::table::{Action, Step, Table};
 
-/// Wait, without torque, until every lock is known.
+/// Wait until every lock is known.
 pub(super) fn settle<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
     // A lock whose closing nobody watches any more (after a reset, after another lock was lost)
     // is let go when it does not come to be shown closed.
@@ -16,11 +16,18 @@ pub(super) fn settle<G: Guards>(table: &Table, state: &mut State, guards: &mut G
             state.locks.order(lock, false);
         }
     }
+    let plan = settle_plan(table, state);
     let waited = state.phase == Phase::Wake || state.ticks >= table.timing.retry_wait;
     if waited && state.locks.all_known(table) {
         state.enter(Phase::Rest);
     }
-    Plan::Cut
+    plan
+}
+
+/// No torque, but for a failed attempt that lost nothing: the lock set that pushed the wheels
+/// before goes on pushing them.
+fn settle_plan(table: &Table, state: &State) -> Plan {
+    if state.pushes && table.set(state.held()).drives { Plan::Coast } else { Plan::Cut }
 }
 
 /// Whether the sides of a closing lock have come apart again.
