@@ -117,6 +117,11 @@ impl State {
         self.refusal
     }
 
+    /// Whether the request has been given up: its refusal stands until another one.
+    pub const fn gave_up(&self) -> bool {
+        self.given_up
+    }
+
     /// The request as accepted.
     pub const fn goal(&self) -> Option<u8> {
         self.request.accepted()

@@ -1,6 +1,7 @@
 //! Exploration of the real kernel: pinned state counts, and a planted defect for every property.
 
 use host_sim::driveline::Driveline;
+use host_sim::explore::live::liveness;
 use host_sim::explore::model::{Always, Model, Node, Subject};
 use host_sim::explore::path::words;
 use host_sim::explore::search::{Bounds, Found, search};
@@ -10,7 +11,7 @@ use host_sim::kinematics::{Kinematics, analyse};
 use host_sim::table::{TableData, build};
 use slipwarden_tests::drivelines::{axle, shuttle};
 use supervisor::bits::Bits;
-use supervisor::table::Conflict;
+use supervisor::table::{Conflict, Stuck, WAYS};
 
 fn bounds(threads: usize) -> Bounds {
     Bounds { states: 1_000_000, bytes: 1 << 30, threads }
@@ -40,9 +41,38 @@ fn the_axle_holds_in_every_state() {
     assert!(found.broken.is_empty(), "{:?}", found.broken.keys());
     assert_eq!(found.sometimes.arrangements.len(), 3, "every arrangement stands at some time");
     assert_eq!((found.store.len(), found.depth), AXLE, "states and depth");
+    let forced = Forced::new(&d, &k);
+    let model = Model { table: data.table(), forced: &forced, budget: 0, subject: Subject::Kernel };
+    let live = liveness(&model, &found);
+    assert_eq!(live.stuck, None);
+    assert_eq!(live.bound, AXLE_TICKS, "ticks of the shrunk table");
+    assert!(live.arrived > live.refused);
 }
 
 const AXLE: (usize, u32) = (265_187, 60);
+const AXLE_TICKS: u32 = 15;
+
+/// Two entries of the table that send each other round in a circle: every safety property holds,
+/// and liveness finds it.
+#[test]
+fn a_table_that_goes_in_circles_is_found() {
+    let d = axle();
+    let (k, mut data) = prepared(&d);
+    let (high, low, open) = (1, 0, Bits(0b100));
+    let back = data.table().next_step(0, Stuck::None, open, low).expect("a way to low");
+    let (sets, arrangements) = (data.sets.len(), data.arrangements.len());
+    let stuck_variants = 1 + 2 * d.locks.len();
+    for way in 0..WAYS {
+        let row = way * stuck_variants * sets + usize::from(open.0);
+        data.next[row * arrangements + usize::from(high)] = back;
+    }
+    let forced = Forced::new(&d, &k);
+    let model = Model { table: data.table(), forced: &forced, budget: 0, subject: Subject::Kernel };
+    let found = search(&model, &bounds(2), |_, _, _, _| true);
+    assert!(found.complete && found.broken.is_empty());
+    let live = liveness(&model, &found);
+    assert_eq!(live.stuck.map(|(_, arrangement)| arrangement), Some(high));
+}
 
 #[test]
 fn threads_change_nothing() {

@@ -5,6 +5,7 @@ use std::time::Instant;
 
 use serde_json::json;
 
+use super::live::{Liveness, liveness};
 use super::model::{Always, Model, Subject};
 use super::path::words;
 use super::search::{Bounds, Found, search};
@@ -58,16 +59,28 @@ pub fn explore(options: &Options) -> i32 {
         true
     });
     progress.end();
+    // Nothing can be said of all states where not all were reached.
+    let whole = found.complete && found.broken.is_empty() && !options.interlock_alone;
+    let live = whole.then(|| liveness(&model, &found));
+    let stuck = live.as_ref().is_some_and(|l| l.stuck.is_some());
+    let result = Result { small: &small, found: &found, live };
     let out = if options.json {
-        format!("{:#}\n", report_json(d, &small, &model, &found, options))
+        format!("{:#}\n", report_json(d, &model, &result, options))
     } else {
-        report_text(d, &small, &model, &found, options)
+        report_text(d, &model, &result, options)
     };
     match print(&out) {
-        0 if !found.broken.is_empty() => 1,
+        0 if !found.broken.is_empty() || stuck => 1,
         0 if !found.complete => INCONCLUSIVE,
         code => code,
     }
+}
+
+/// Everything that is reported.
+struct Result<'a> {
+    small: &'a TableData,
+    found: &'a Found,
+    live: Option<Liveness>,
 }
 
 /// Progress: one line rewritten on a terminal, a line now and then elsewhere.
@@ -139,13 +152,8 @@ fn assumptions(options: &Options) -> Vec<String> {
     list
 }
 
-fn report_text(
-    d: &Driveline,
-    small: &TableData,
-    model: &Model,
-    found: &Found,
-    options: &Options,
-) -> String {
+fn report_text(d: &Driveline, model: &Model, result: &Result, options: &Options) -> String {
+    let (small, found) = (result.small, result.found);
     let subject = if options.interlock_alone { "interlock alone" } else { "kernel" };
     let mut out = paragraph(
         &format!(
@@ -172,6 +180,10 @@ fn report_text(
     }
     out.push('\n');
     out += &table.titled("Always", TEXT_WIDTH);
+    if let Some(live) = &result.live {
+        out.push('\n');
+        out += &live_text(d, live);
+    }
     if !options.interlock_alone {
         out.push('\n');
         out += &sometimes_text(d, small, found);
@@ -189,6 +201,22 @@ fn report_text(
         out += &labelled("- ", &assumption, 2, TEXT_WIDTH);
     }
     out
+}
+
+fn live_text(d: &Driveline, live: &Liveness) -> String {
+    let text = match live.stuck {
+        None => format!(
+            "from every state, once the world helps, every arrangement stands or is refused within \
+             {} ticks of the shrunk table ({} pairs of state and arrangement end in the \
+             arrangement, {} in a refusal)",
+            live.bound, live.arrived, live.refused
+        ),
+        Some((state, arrangement)) => format!(
+            "BROKEN: from state {state}, {} is neither reached nor refused, however the world helps",
+            d.arrangements[usize::from(arrangement)].name
+        ),
+    };
+    paragraph("Liveness", 0, TEXT_WIDTH) + &labelled("EX-LIVE  ", &text, 2, TEXT_WIDTH)
 }
 
 fn sometimes_text(d: &Driveline, small: &TableData, found: &Found) -> String {
@@ -213,11 +241,15 @@ fn sometimes_text(d: &Driveline, small: &TableData, found: &Found) -> String {
 
 fn report_json(
     d: &Driveline,
-    small: &TableData,
     model: &Model,
-    found: &Found,
+    result: &Result,
     options: &Options,
 ) -> serde_json::Value {
+    let (small, found) = (result.small, result.found);
+    let live = result.live.as_ref().map(|l| {
+        json!({ "bound_ticks": l.bound, "arrived": l.arrived, "refused": l.refused,
+                "holds": l.stuck.is_none() })
+    });
     let always: Vec<_> = Always::ALL
         .iter()
         .map(|always| {
@@ -245,6 +277,7 @@ fn report_json(
         "transitions": found.transitions,
         "depth": found.depth,
         "always": always,
+        "live": live,
         "sometimes": {
             "steps": found.sometimes.steps,
             "dead_steps": dead_steps(small, found),

@@ -98,7 +98,8 @@ impl Environment {
         }
     }
 
-    /// One tick under these orders, with every delay and, within the budget, every fault.
+    /// One tick under these orders, with every delay and, within the budget, every fault. The
+    /// first answer to every question is the helpful one: no fault, no delay, no silence.
     pub fn advance(
         &mut self,
         table: &Table,
@@ -160,9 +161,9 @@ impl Environment {
             (Actual::Closing, true) if order == LockOrder::Prefill => Actual::Closing,
             (Actual::Closing, true) => {
                 if chooser.either() {
-                    Actual::Closed
-                } else {
                     Actual::Closing
+                } else {
+                    Actual::Closed
                 }
             }
             (Actual::Closed, true) | (Actual::Closed, false) if pressed || stuck_closed => {
@@ -187,7 +188,7 @@ impl Environment {
             return Actual::Closed;
         }
         self.opening[lock] = self.opening[lock].saturating_add(1);
-        if u16::from(self.opening[lock]) >= bound || chooser.either() {
+        if u16::from(self.opening[lock]) >= bound || !chooser.either() {
             Actual::Open
         } else {
             Actual::Opening

@@ -4,6 +4,7 @@
 pub mod chooser;
 pub mod command;
 pub mod environment;
+pub mod live;
 pub mod model;
 pub mod path;
 pub mod search;
