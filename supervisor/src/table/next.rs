@@ -1,0 +1,136 @@
+//! Looking things up in a table: the next step, or why there is none.
+
+use super::{Limit, NO_STEP, Set, Step, Table};
+use crate::bits::{Bits, MAX_ARRANGEMENTS, MAX_LOCKS};
+
+/// Why there is no step towards an arrangement.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[repr(u8)]
+pub enum Why {
+    /// The arrangement is reached.
+    Arrived = 0,
+    /// Every way passes through a forbidden lock set.
+    Conflict = 1,
+    /// Nothing can bring a slip to zero.
+    NothingSynchronises = 2,
+    /// A stuck lock is in the way.
+    Stuck = 3,
+    /// This lock set is impossible with this stuck lock.
+    Impossible = 4,
+    /// This way does not lead there; an earlier one may.
+    NoOtherWay = 5,
+}
+
+impl Why {
+    /// From the low byte of a [`Table::next`] entry.
+    pub const fn from_code(code: u8) -> Why {
+        match code {
+            0 => Why::Arrived,
+            2 => Why::NothingSynchronises,
+            3 => Why::Stuck,
+            4 => Why::Impossible,
+            5 => Why::NoOtherWay,
+            _ => Why::Conflict,
+        }
+    }
+}
+
+/// Which stuck lock the search reckoned with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stuck {
+    /// None.
+    None,
+    /// This lock cannot close.
+    Open(u8),
+    /// This lock cannot open.
+    Closed(u8),
+}
+
+impl Table<'_> {
+    /// How many locks there are, at most [`MAX_LOCKS`].
+    pub const fn lock_count(&self) -> u8 {
+        let count = if self.locks.len() < MAX_LOCKS { self.locks.len() } else { MAX_LOCKS };
+        count as u8
+    }
+
+    /// How many stuck variants [`Table::next`] holds.
+    pub const fn stuck_count(&self) -> usize {
+        (self.lock_count() as usize) << 1 | 1
+    }
+
+    /// The next step from `set` towards `arrangement`.
+    ///
+    /// # Errors
+    /// Why there is none.
+    pub fn next_step(&self, way: u8, stuck: Stuck, set: Bits, arrangement: u8) -> Result<u16, Why> {
+        match self.entry(way, stuck, set, arrangement) {
+            Some(entry) if entry & NO_STEP == 0 => Ok(entry),
+            Some(entry) => Err(Why::from_code(entry as u8)),
+            None => Err(Why::Impossible),
+        }
+    }
+
+    /// The entry of [`Table::next`]; `None` when an index is out of range, so that none can
+    /// reach into a neighbouring row.
+    fn entry(&self, way: u8, stuck: Stuck, set: Bits, arrangement: u8) -> Option<u16> {
+        let locks = self.lock_count();
+        let in_range = |lock: u8| (lock < locks).then_some(usize::from(lock));
+        let variant = match stuck {
+            Stuck::None => 0,
+            Stuck::Open(lock) => in_range(lock)?.checked_add(1)?,
+            Stuck::Closed(lock) => in_range(lock)?.checked_add(1)?.checked_add(locks.into())?,
+        };
+        let arrangements = self.arrangements.len();
+        let (way, set, arrangement) =
+            (usize::from(way), usize::from(set.0), usize::from(arrangement));
+        if set >= self.set_count() || arrangement >= arrangements {
+            return None;
+        }
+        let row = way.checked_mul(self.stuck_count())?.checked_add(variant)?;
+        let row = row.checked_mul(self.set_count())?.checked_add(set)?;
+        let index = row.checked_mul(arrangements)?.checked_add(arrangement)?;
+        self.next.get(index).copied()
+    }
+
+    /// How many lock sets there are.
+    pub const fn set_count(&self) -> usize {
+        1 << self.lock_count()
+    }
+
+    /// How many arrangements there are, at most [`MAX_ARRANGEMENTS`].
+    pub const fn arrangement_count(&self) -> u8 {
+        if self.arrangements.len() < MAX_ARRANGEMENTS {
+            self.arrangements.len() as u8
+        } else {
+            MAX_ARRANGEMENTS as u8
+        }
+    }
+
+    /// The step with this number; `None` when the table is inconsistent.
+    pub fn step(&self, step: u16) -> Option<&Step> {
+        self.steps.get(step as usize)
+    }
+
+    /// Whether `set` contains a forbidden lock set.
+    pub fn forbids(&self, set: Bits) -> bool {
+        self.conflicts.iter().any(|c| set.contains(c.locks))
+    }
+
+    /// The speed limits of a step.
+    pub fn limits_of(&self, step: &Step) -> &[Limit] {
+        let from = step.limits_from as usize;
+        let to = from.saturating_add(usize::from(step.limits_count));
+        self.limits.get(from..to).unwrap_or(&[])
+    }
+
+    /// What is known of `set`; out of range counts as not driving.
+    pub fn set(&self, set: Bits) -> Set {
+        self.sets.get(set.0 as usize).copied().unwrap_or(Set {
+            drives: false,
+            engine_joined: true,
+            held_machines: Bits::EMPTY,
+            fallback: u8::MAX,
+        })
+    }
+}
