@@ -76,7 +76,7 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
         notes: Vec::new(),
         margins,
     };
-    let context = Context { d, k, output_error };
+    let context = Context::new(d, k, output_error);
     let search = search_all(&context);
     conflicts(&mut data, d, k);
     number_steps(&mut data, d, k, &search);

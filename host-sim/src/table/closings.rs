@@ -4,12 +4,12 @@ use num_traits::Zero;
 use supervisor::bits::{Bits, MAX_MACHINES};
 use supervisor::table as t;
 
-use crate::driveline::{Driveline, EngineUse, LockId, LockKind};
+use crate::driveline::{Driveline, LockId, LockKind};
 use crate::exact::{Row, to_f64};
 use crate::kinematics::{Kinematics, lock_row};
 
 use super::data::StepNote;
-use super::limits::{predicted_form, road_window, round_down, round_up, shaft_limits_radps};
+use super::limits::{predicted_form, round_down, round_up, shaft_limits_radps};
 use super::motion::{
     Push, Synchroniser, electric_push, is_electric, sync_keeps_push, synchronisers,
 };
@@ -85,8 +85,7 @@ impl Context<'_> {
         let newly_joined = engine_joined(d, k, to) && !engine_joined(d, k, set);
         let own_starter = d.engine().is_some_and(|(_, e)| e.own_starter);
         let needs_engine = engine_on && newly_joined && own_starter;
-        let engine = if engine_runs { EngineUse::On } else { EngineUse::Either };
-        let (window, window_limit) = road_window(d, k, to, engine, self.output_error);
+        let (window, window_limit) = self.window(to, engine_runs);
         let (demand_max, demand_limit) = closing_demand(d, push.as_ref().filter(|_| keeps), sync);
         let step = t::Step {
             from: Bits(set),

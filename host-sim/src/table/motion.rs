@@ -150,7 +150,11 @@ pub(super) fn sync_keeps_push(d: &Driveline, k: &Kinematics, set: u8, motion: &[
 /// A shaft's inertia; where the file gives none, a small stand-in that only serves to weigh
 /// motions against each other.
 pub(super) fn inertia(shaft: &crate::driveline::Shaft) -> Q {
-    shaft.inertia_kg_m2.and_then(from_f64).unwrap_or_else(|| ratio(1, 20))
+    // As the decimal that was written: its binary fraction would have a denominator of 17 digits,
+    // and every sum after it too.
+    let decimal = |kg_m2: f64| ratio((kg_m2 * 1e9).round() as i64, 1_000_000_000);
+    let given = shaft.inertia_kg_m2.filter(|&i| i > 1e-6 && i < 1e6).map(decimal);
+    given.or_else(|| shaft.inertia_kg_m2.and_then(from_f64)).unwrap_or_else(|| ratio(1, 20))
 }
 
 /// The motion whose torque balance shows the load of `lock` when it is to be opened from

@@ -4,11 +4,11 @@ use num_traits::Zero;
 use supervisor::bits::{Bits, MAX_MACHINES, MAX_SENSORS};
 use supervisor::table as t;
 
-use crate::driveline::{EngineUse, LockId};
+use crate::driveline::LockId;
 use crate::exact::{Row, dot, to_f64};
 
 use super::data::StepNote;
-use super::limits::{road_window, round_down};
+use super::limits::round_down;
 use super::motion::{Push, electric_push, inertia, load_motion};
 use super::steps::{
     Candidate, Context, TORQUE_SHARE, UNLOAD_NOMINAL_S, engine_joined, machine_torque_max,
@@ -54,8 +54,7 @@ impl Context<'_> {
             (demand_max, demand_limit) = self.hand_over_limit(to, push);
         }
         let stays_joined = engine_joined(d, k, to) && self.engine_runs(set, to, engine_on);
-        let engine = if stays_joined { EngineUse::On } else { EngineUse::Either };
-        let (window, window_limit) = road_window(d, k, to, engine, self.output_error);
+        let (window, window_limit) = self.window(to, stays_joined);
         let step = t::Step {
             from: Bits(set),
             lock: lock as u8,

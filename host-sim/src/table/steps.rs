@@ -1,13 +1,17 @@
 //! Candidate steps out of each lock set, and what closings and openings share.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
 use num_traits::Zero;
 use supervisor::table as t;
 
-use crate::driveline::{Driveline, MachineKind};
+use crate::driveline::{Driveline, EngineUse, MachineKind};
 use crate::exact::Row;
 use crate::kinematics::Kinematics;
 
 use super::data::StepNote;
+use super::limits::road_window;
 
 /// Share of a machine's torque limit that a hand-over or a synchronising machine that also
 /// pushes may use: the rest is for control.
@@ -40,6 +44,8 @@ pub(super) struct Context<'a> {
     pub k: &'a Kinematics,
     /// Error of the measured output speed, rad/s.
     pub output_error: f64,
+    /// Windows that have been worked out, by lock set and whether the engine runs.
+    windows: RefCell<BTreeMap<(u8, bool), (t::Window, Option<String>)>>,
 }
 
 /// Whether the engine's shaft is joined to another machine, the output or a held shaft.
@@ -60,6 +66,24 @@ pub(super) fn engine_joined(d: &Driveline, k: &Kinematics, set: u8) -> bool {
             x.iter().zip(basis).fold(crate::exact::int(0), |sum, (c, n)| sum + c * &n[shaft]);
         !speed.is_zero()
     })
+}
+
+impl<'a> Context<'a> {
+    /// For one driveline.
+    pub(super) fn new(d: &'a Driveline, k: &'a Kinematics, output_error: f64) -> Context<'a> {
+        Context { d, k, output_error, windows: RefCell::default() }
+    }
+
+    /// Road-speed window of a lock set; worked out once, since many steps lead to the same set.
+    pub(super) fn window(&self, set: u8, engine_runs: bool) -> (t::Window, Option<String>) {
+        let known = self.windows.borrow().get(&(set, engine_runs)).cloned();
+        known.unwrap_or_else(|| {
+            let engine = if engine_runs { EngineUse::On } else { EngineUse::Either };
+            let found = road_window(self.d, self.k, set, engine, self.output_error);
+            self.windows.borrow_mut().insert((set, engine_runs), found.clone());
+            found
+        })
+    }
 }
 
 impl Context<'_> {
