@@ -36,6 +36,9 @@ pub(super) struct Candidate {
     pub limited_demand: bool,
 }
 
+/// A road-speed window and the shaft that ends it at the top.
+type EndedWindow = (t::Window, Option<String>);
+
 /// What all steps are built from.
 pub(super) struct Context<'a> {
     /// The driveline.
@@ -45,7 +48,7 @@ pub(super) struct Context<'a> {
     /// Error of the measured output speed, rad/s.
     pub output_error: f64,
     /// Windows that have been worked out, by lock set and whether the engine runs.
-    windows: RefCell<BTreeMap<(u8, bool), (t::Window, Option<String>)>>,
+    windows: RefCell<BTreeMap<(u8, bool), EndedWindow>>,
 }
 
 /// Whether the engine's shaft is joined to another machine, the output or a held shaft.
@@ -75,7 +78,7 @@ impl<'a> Context<'a> {
     }
 
     /// Road-speed window of a lock set; worked out once, since many steps lead to the same set.
-    pub(super) fn window(&self, set: u8, engine_runs: bool) -> (t::Window, Option<String>) {
+    pub(super) fn window(&self, set: u8, engine_runs: bool) -> EndedWindow {
         let known = self.windows.borrow().get(&(set, engine_runs)).cloned();
         known.unwrap_or_else(|| {
             let engine = if engine_runs { EngineUse::On } else { EngineUse::Either };
