@@ -1,5 +1,6 @@
 //! Shared helpers of the behaviour tests.
 
+pub mod demo;
 pub mod drivelines;
 pub mod plant_drivelines;
 pub mod random;

@@ -8,40 +8,20 @@ use host_sim::drive::faults::{Injected, TimedFault};
 use host_sim::drive::simulate::{Outcome, RunError, simulate};
 use host_sim::drive::summary_text::{Heading, SUMMARY_FORMAT, json, text};
 use host_sim::drive::trace::columns;
-use host_sim::driveline::{self, Driveline};
-use host_sim::kinematics::{self, Kinematics};
 use host_sim::picture::TimelineText;
 use host_sim::plant::{ActuatorFault, SwitchFault};
-use host_sim::table::{self, TableData};
+use slipwarden_tests::demo::Demo;
 
-struct Demo {
-    driveline: Driveline,
-    kinematics: Kinematics,
-    table: TableData,
+fn run(demo: &Demo, setup: &Setup, seed: u64) -> Outcome {
+    demo.try_run(setup, seed).expect("the run starts")
 }
 
-impl Demo {
-    fn new(name: &str) -> Demo {
-        let driveline = driveline::parse(name, driveline::demo(name).expect("an embedded demo"))
-            .expect("demos are valid")
-            .driveline;
-        let kinematics = kinematics::analyse(&driveline).expect("demos can move");
-        let table = table::build(&driveline, &kinematics).expect("demos have a table");
-        Demo { driveline, kinematics, table }
-    }
-
-    fn run(&self, setup: &Setup, seed: u64) -> Outcome {
-        let (d, k) = (&self.driveline, &self.kinematics);
-        simulate(d, k, self.table.table(), setup, seed, None).expect("the run starts")
-    }
-
-    fn trace(&self, setup: &Setup, seed: u64, every: u64) -> String {
-        let mut out = Vec::new();
-        let (d, k) = (&self.driveline, &self.kinematics);
-        simulate(d, k, self.table.table(), setup, seed, Some((&mut out, every)))
-            .expect("the run starts");
-        String::from_utf8(out).expect("a trace is UTF-8")
-    }
+fn trace_of(demo: &Demo, setup: &Setup, seed: u64, every: u64) -> String {
+    let mut out = Vec::new();
+    let (d, k) = (&demo.driveline, &demo.kinematics);
+    simulate(d, k, demo.table.table(), setup, seed, Some((&mut out, every)))
+        .expect("the run starts");
+    String::from_utf8(out).expect("a trace is UTF-8")
 }
 
 fn setup(kmh: f64, seconds: f64, requests: &[(f64, usize)]) -> Setup {
@@ -73,21 +53,21 @@ fn the_same_inputs_give_the_same_bytes() {
         let words = TimelineText { title: "t".into(), subtitle: "s".into() };
         o.timeline.draw(&words, &o.summary.findings)
     };
-    assert_eq!(demo.trace(&s, 7, 1), demo.trace(&s, 7, 1));
-    let (a, b) = (demo.run(&s, 7), demo.run(&s, 7));
+    assert_eq!(trace_of(&demo, &s, 7, 1), trace_of(&demo, &s, 7, 1));
+    let (a, b) = (run(&demo, &s, 7), run(&demo, &s, 7));
     assert_eq!(a.digest, b.digest);
     assert_eq!(draw(&a), draw(&b));
     let told = |o: &Outcome| (text(&heading(7), &o.summary), json(&heading(7), &o.summary));
     assert_eq!(told(&a), told(&b));
     // The seed reaches the run: sensor errors differ.
-    assert_ne!(demo.trace(&s, 7, 1), demo.trace(&s, 8, 1));
+    assert_ne!(trace_of(&demo, &s, 7, 1), trace_of(&demo, &s, 8, 1));
 }
 
 #[test]
 fn a_trace_has_one_line_a_tick_and_as_many_fields_as_columns() {
     let demo = Demo::new("railcar");
     let s = setup(20.0, 2.0, &[(0.5, 1)]);
-    let trace = demo.trace(&s, 1, 1);
+    let trace = trace_of(&demo, &s, 1, 1);
     let lines: Vec<&str> = trace.lines().collect();
     let names = columns(&demo.driveline);
     assert_eq!(lines[0].split(',').count(), names.len());
@@ -95,7 +75,7 @@ fn a_trace_has_one_line_a_tick_and_as_many_fields_as_columns() {
     for line in &lines {
         assert_eq!(fields(line), names.len(), "{line}");
     }
-    let every = demo.trace(&s, 1, 10);
+    let every = trace_of(&demo, &s, 1, 10);
     assert_eq!(every.lines().count(), 201);
     assert_eq!(every.lines().nth(1), Some(lines[1]));
     assert_eq!(every.lines().nth(2), Some(lines[11]));
@@ -119,7 +99,7 @@ fn fields(line: &str) -> usize {
 fn the_trace_is_consistent_with_itself() {
     // Slip of ring-brake is the ring's speed; the gears hold in every line.
     let demo = Demo::new("shuttle");
-    let trace = demo.trace(&setup(30.0, 4.0, &[(0.5, 1)]), 1, 1);
+    let trace = trace_of(&demo, &setup(30.0, 4.0, &[(0.5, 1)]), 1, 1);
     let names = columns(&demo.driveline);
     let at = |name: &str| names.iter().position(|n| n == name).expect("a column of that name");
     let (sun, out, ring) =
@@ -189,7 +169,7 @@ fn a_supervisor_reset_at_any_moment_of_a_transition_is_harmless() {
         let at = 1.04 + 0.05 * f64::from(k);
         let mut s = setup(30.0, 8.0, &[(1.0, 1)]);
         s.faults = vec![fault(at, at + 0.1, Injected::SupervisorReset)];
-        let outcome = demo.run(&s, 1);
+        let outcome = run(&demo, &s, 1);
         let told = text(&heading(1), &outcome.summary);
         assert!(outcome.summary.findings.is_empty(), "reset at {at}: {told}");
         assert_eq!(outcome.summary.ends_in, "dual-electric", "reset at {at}: {told}");
@@ -202,7 +182,7 @@ fn a_lock_stuck_open_leads_to_a_stated_refusal_or_fault() {
     let mut s = setup(30.0, 12.0, &[(1.0, 1)]);
     let stuck = Injected::Actuator(1, ActuatorFault::StuckOpen);
     s.faults = vec![fault(0.0, f64::INFINITY, stuck)];
-    let outcome = demo.run(&s, 1);
+    let outcome = run(&demo, &s, 1);
     let told = text(&heading(1), &outcome.summary);
     assert!(outcome.summary.findings.is_empty(), "{told}");
     assert!(!outcome.summary.refusals.is_empty(), "{told}");
@@ -217,7 +197,7 @@ fn a_lying_switch_does_not_lead_into_a_finding() {
         for lock in 0..3 {
             let mut s = setup(30.0, 12.0, &[(1.0, 1), (5.0, 2), (9.0, 3)]);
             s.faults = vec![fault(2.0, 10.0, Injected::Switch(lock, lie))];
-            let outcome = demo.run(&s, 1);
+            let outcome = run(&demo, &s, 1);
             let told = text(&heading(1), &outcome.summary);
             assert!(outcome.summary.findings.is_empty(), "{lie:?} on lock {lock}: {told}");
         }
@@ -233,7 +213,7 @@ fn the_judges_see_what_a_fault_does_to_the_plant() {
     s.start_arrangement = Some(2);
     let closes = Injected::Actuator(1, ActuatorFault::ClosesByItself);
     s.faults = vec![fault(4.0, 6.0, closes)];
-    let outcome = demo.run(&s, 1);
+    let outcome = run(&demo, &s, 1);
     let told = text(&heading(1), &outcome.summary);
     assert!(outcome.summary.findings.iter().any(|f| f.rule == "SW-ENGINE"), "{told}");
 }
@@ -242,7 +222,7 @@ fn the_judges_see_what_a_fault_does_to_the_plant() {
 fn the_summary_fits_eighty_columns_and_its_json_is_versioned() {
     let demo = Demo::new("railcar");
     let requests = [(0.5, 1), (4.0, 2), (8.0, 3), (12.0, 0)];
-    let outcome = demo.run(&setup(36.0, 16.0, &requests), 3);
+    let outcome = run(&demo, &setup(36.0, 16.0, &requests), 3);
     let told = text(&heading(3), &outcome.summary);
     for line in told.lines() {
         assert!(line.chars().count() <= 80, "{} columns: {line}", line.chars().count());
@@ -259,7 +239,7 @@ fn the_summary_fits_eighty_columns_and_its_json_is_versioned() {
 fn a_timeline_is_well_formed_whatever_the_names() {
     let mut demo = Demo::new("axle");
     demo.driveline.shafts[0].name = "<rotor & \"co\">".into();
-    let outcome = demo.run(&setup(20.0, 3.0, &[(0.5, 1)]), 1);
+    let outcome = run(&demo, &setup(20.0, 3.0, &[(0.5, 1)]), 1);
     let words = TimelineText { title: "a < b & c".into(), subtitle: "\u{0}\u{1}".into() };
     let svg = outcome.timeline.draw(&words, &outcome.summary.findings);
     assert!(svg.contains("&lt;rotor &amp; &quot;co&quot;&gt;"));
