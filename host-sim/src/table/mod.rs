@@ -21,5 +21,5 @@ pub use json::{TABLE_JSON_FORMAT, json, why_word};
 pub use motion::{electric_push, is_electric, synchronisers};
 pub use rows::RPM;
 pub use rust::rust_source;
-pub(crate) use words::step_word;
+pub use words::step_word;
 pub use words::text;
