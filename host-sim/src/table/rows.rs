@@ -78,10 +78,11 @@ impl SensorRow {
         error
     }
 
-    /// What the quantisation of two samples can add to a measured change, rad/s.
+    /// What quantisation and f32 rounding of two samples can add to a measured change, rad/s.
     pub(super) fn change_noise(&self, d: &Driveline) -> f64 {
         let noise = |(q, s): (&Q, &crate::driveline::Sensor)| to_f64(q).abs() * s.resolution_rpm;
         self.exact.iter().zip(&d.sensors).map(noise).sum::<f64>() * RPM
+            + 2.0 * self.error(d).rounding
     }
 }
 
