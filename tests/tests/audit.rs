@@ -24,7 +24,9 @@ fn random_tables_are_sound() {
         let Some((d, k)) = slipwarden_tests::tabled::tabled(seed) else { continue };
         let Ok(table) = host_sim::table::build(&d, &k) else { continue };
         let findings = audit(&d, &k, &table);
-        if !findings.is_empty() { println!("seed {seed}: {findings:#?}"); }
+        if !findings.is_empty() {
+            println!("seed {seed}: {findings:#?}");
+        }
         rows += proofs(&d, &k, &table).len();
         tables += 1;
     }

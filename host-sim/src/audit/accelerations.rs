@@ -30,10 +30,16 @@ pub(super) fn bounds(context: &Context) -> Row {
     worst.into_iter().map(|a| if a > asked { a } else { asked.clone() }).collect()
 }
 
-/// A shaft's inertia as the decimal that was written; without one it weighs nothing here.
+/// A shaft's inertia as the decimal that was written; one without weighs a twentieth, a stand-in
+/// that only serves to weigh motions against each other.
 pub(super) fn inertia(d: &Driveline, shaft: usize) -> Q {
-    let stated = d.shafts[shaft].inertia_kg_m2.unwrap_or(0.0);
-    if stated < 1e6 { ratio((stated * 1e9).round() as i64, 1_000_000_000) } else { exact(stated) }
+    match d.shafts[shaft].inertia_kg_m2 {
+        None => ratio(1, 20),
+        Some(stated) if stated > 1e-6 && stated < 1e6 => {
+            ratio((stated * 1e9).round() as i64, 1_000_000_000)
+        }
+        Some(stated) => exact(stated),
+    }
 }
 
 fn of_set(context: &Context, closed: u8) -> Row {
@@ -56,7 +62,7 @@ fn of_set(context: &Context, closed: u8) -> Row {
     let mut bound = vec![Q::zero(); d.shafts.len()];
     for machine in &d.machines {
         let force = still.iter().map(|m| m[machine.shaft].clone()).collect();
-        // Without inertias there is no answer, and what is asked for must do.
+        // Without any inertia there is no answer, and what is asked for must do.
         let Some(per_nm) = response(force) else { continue };
         let nm = exact(torque_max_nm(&machine.kind));
         bound.iter_mut().zip(per_nm).for_each(|(b, a)| *b += a.abs() * &nm);

@@ -17,22 +17,39 @@ pub fn json(proofs: &[Proof]) -> Value {
     proofs.iter().map(row).collect()
 }
 
-/// Guard rows for a person: limit, margin, what is left.
+/// Guard rows for a person: limit, margin, what is left. Rows of steps that say the same stand
+/// together.
 pub fn text(proofs: &[Proof], width: usize) -> String {
-    let mut table = Table::new(&["limit", "margin", "true", "left", "unit", "of"]);
+    let mut rows: Vec<(Vec<String>, String, Vec<&str>)> = Vec::new();
     for p in proofs {
-        table.row(vec![
-            number(p.limit),
-            number(p.margin),
-            number(p.true_limit),
-            number(p.left),
-            p.unit.to_string(),
-            p.place.clone(),
-        ]);
+        let figures = [p.limit, p.margin, p.true_limit, p.left].map(number);
+        let figures: Vec<String> = figures.into_iter().chain([p.unit.to_string()]).collect();
+        let step = p.place.strip_prefix("step ").and_then(|rest| rest.split_once(' '));
+        let (numbers, field) = match step {
+            Some((number, field)) => (vec![number], field),
+            None => (Vec::new(), p.place.as_str()),
+        };
+        let alike = |(f, named, numbers): &&mut (Vec<String>, String, Vec<&str>)| {
+            *f == figures && named == field && !numbers.is_empty()
+        };
+        match rows.iter_mut().find(alike) {
+            Some((_, _, known)) if known.contains(&numbers[0]) => {}
+            Some((_, _, known)) => known.extend(numbers),
+            None => rows.push((figures, field.to_string(), numbers)),
+        }
+    }
+    let mut table = Table::new(&["limit", "margin", "true", "left", "unit", "of"]);
+    for (mut cells, field, numbers) in rows {
+        cells.push(match numbers[..] {
+            [] => field,
+            [one] => format!("step {one} {field}"),
+            _ => format!("{field} of steps {}", numbers.join(", ")),
+        });
+        table.row(cells);
     }
     let title = "Guards, proved with exact fractions against the worst that sensors, age and f32 \
                  rounding can do: the limit in the table, what measuring can miss, what must truly \
-                 be kept, and what is left";
+                 be kept, and what is left (docs/guard-soundness.md)";
     table.titled(title, width)
 }
 
@@ -43,7 +60,7 @@ fn number(x: f64) -> String {
         size if size >= 1000.0 => format!("{x:.0}"),
         size if size >= 10.0 => format!("{x:.1}"),
         size if size >= 0.01 || size == 0.0 => format!("{x:.3}"),
-        _ => format!("{x:.0e}"),
+        _ => format!("{x:.2e}"),
     }
 }
 

@@ -9,6 +9,7 @@ use supervisor::table::{self as t, Stuck, WAYS, Why};
 use crate::driveline::{Driveline, EngineUse};
 use crate::kinematics::Kinematics;
 
+use super::accelerations::fastest_changes_radps2;
 use super::data::{TableData, TableError};
 use super::duties::duties;
 use super::limits::{
@@ -27,8 +28,9 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
     let mut reasons = Vec::new();
     let mut locks = Vec::new();
     let mut margins = Vec::new();
+    let fastest = fastest_changes_radps2(d, k);
     for id in 0..d.locks.len() {
-        match measure_lock(d, k, id) {
+        match measure_lock(d, k, id, &fastest) {
             Ok(measured) => {
                 locks.push(measured.data);
                 margins.push(measured.margin);
@@ -41,11 +43,11 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
     let (Some(output), true) = (output, reasons.is_empty()) else {
         return Err(TableError { reasons });
     };
-    let error = output.error(d);
+    let error = output.error(d, &fastest);
     let age_s = error.age_s;
     let output_error = error.fixed() + output_acceleration_max(d) * age_s;
-    let (rests, rest_margins) = rests(d, k);
-    let (parities, parity_margins) = parities(d, k);
+    let (rests, rest_margins) = rests(d, k, &fastest);
+    let (parities, parity_margins) = parities(d, k, &fastest);
     margins.extend(rest_margins);
     margins.extend(parity_margins);
     let span_s = f64::from(rate_ticks(d)) * d.timing.tick_ms / 1000.0;
@@ -53,10 +55,12 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
         name: d.name.clone(),
         hash: 0,
         engine: d.engine().map(|(m, _)| m as u8),
-        engine_min: super::limits::engine_min(d, k),
+        engine_min: super::limits::engine_min(d, k, &fastest),
         output_row: output.coefficients(),
         output_sensors: output.sensors(),
-        output_rate_max: round_up(output_acceleration_max(d) * span_s + output.change_noise(d)),
+        output_rate_max: round_up(
+            output_acceleration_max(d) * span_s + output.change_noise(d, &fastest),
+        ),
         timing: timing(d),
         sensors: d
             .sensors
@@ -76,7 +80,7 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
         notes: Vec::new(),
         margins,
     };
-    let context = Context::new(d, k, output_error);
+    let context = Context::new(d, k, output_error, fastest);
     let search = search_all(&context);
     conflicts(&mut data, d, k);
     number_steps(&mut data, d, k, &search);

@@ -7,13 +7,14 @@ use supervisor::table as t;
 use super::build::stuck_variants;
 use super::data::TableData;
 use super::rows::RPM;
+use crate::audit::Proof;
 use crate::driveline::Driveline;
 
 /// Version of this JSON format.
 pub const TABLE_JSON_FORMAT: u32 = 1;
 
-/// The table as JSON.
-pub fn json(d: &Driveline, data: &TableData) -> Value {
+/// The table as JSON, with the proofs of its guards.
+pub fn json(d: &Driveline, data: &TableData, proofs: &[Proof]) -> Value {
     json!({
         "format": TABLE_JSON_FORMAT,
         "driveline": data.name,
@@ -33,6 +34,7 @@ pub fn json(d: &Driveline, data: &TableData) -> Value {
             "what": m.what, "unit": m.unit, "limit": m.limit, "sensor": m.sensor,
             "latency": m.latency, "rounding": m.rounding, "other": m.other, "left": m.left,
         })).collect::<Vec<_>>(),
+        "guards": crate::audit::json(proofs),
         "steps": (0..data.steps.len()).map(|i| step(d, data, i)).collect::<Vec<_>>(),
         "next": next(d, data),
     })
