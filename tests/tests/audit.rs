@@ -114,7 +114,8 @@ fn drop_one(bits: &mut Bits) -> bool {
 
 macro_rules! set {
     ($place:expr, $value:expr) => {{
-        $place = $value;
+        let value = $value;
+        $place = value;
         true
     }};
 }

@@ -21,6 +21,7 @@ pub(super) struct Context<'a> {
     pub scope: Scope,
     /// Bit `s` of entry `set`: shaft `s` is held there.
     held: Vec<u32>,
+    joined: Vec<bool>,
     accelerations: OnceCell<Row>,
     pub(super) windows: RefCell<BTreeMap<(u8, bool), Option<TrueWindow>>>,
 }
@@ -33,8 +34,9 @@ impl<'a> Context<'a> {
         scope: Scope,
     ) -> Context<'a> {
         let held = (0..1usize << d.locks.len()).map(|set| held_by_rank(d, set)).collect();
+        let joined = (0..k.sets.len()).map(|set| joins_engine(d, k, set as u8)).collect();
         let windows = RefCell::default();
-        Context { d, k, table, scope, held, accelerations: OnceCell::new(), windows }
+        Context { d, k, table, scope, held, joined, accelerations: OnceCell::new(), windows }
     }
 
     pub(super) fn holds(&self, set: u8, shaft: usize) -> bool {
@@ -60,18 +62,9 @@ impl<'a> Context<'a> {
         matches!(self.d.machines[machine].kind, MachineKind::Electric(_))
     }
 
-    /// Whether the engine's speed is a combination of the output's and the other machines': then
-    /// it cannot turn by itself.
+    /// Whether the engine's shaft is joined to anything that matters in a lock set.
     pub(super) fn engine_joined(&self, set: u8) -> bool {
-        let Some((engine, _)) = self.d.engine() else { return false };
-        let basis = &self.k.set(set).basis;
-        let speeds =
-            |shaft: usize| -> Row { basis.iter().map(|motion| motion[shaft].clone()).collect() };
-        let mut others = vec![speeds(self.d.output.shaft)];
-        let machines = self.d.machines.iter().enumerate().filter(|(m, _)| *m != engine);
-        others.extend(machines.map(|(_, m)| speeds(m.shaft)));
-        let engine = speeds(self.d.machines[engine].shaft);
-        Matrix::new(basis.len(), others).combine_rows(&engine).is_some()
+        self.joined[usize::from(set)]
     }
 
     pub(super) fn own_starter(&self) -> bool {
@@ -125,4 +118,18 @@ fn held_by_rank(d: &Driveline, set: usize) -> u32 {
         }
     };
     reduced.rows().iter().filter_map(alone).fold(0, |mask, shaft| mask | 1 << shaft)
+}
+
+/// Whether the engine's speed is a combination of the output's and the other machines': then it
+/// cannot turn by itself.
+fn joins_engine(d: &Driveline, k: &Kinematics, set: u8) -> bool {
+    let Some((engine, _)) = d.engine() else { return false };
+    let basis = &k.set(set).basis;
+    let speeds =
+        |shaft: usize| -> Row { basis.iter().map(|motion| motion[shaft].clone()).collect() };
+    let mut others = vec![speeds(d.output.shaft)];
+    let machines = d.machines.iter().enumerate().filter(|(m, _)| *m != engine);
+    others.extend(machines.map(|(_, m)| speeds(m.shaft)));
+    let engine = speeds(d.machines[engine].shaft);
+    Matrix::new(basis.len(), others).combine_rows(&engine).is_some()
 }

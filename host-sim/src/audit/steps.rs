@@ -48,6 +48,10 @@ pub(super) fn examine(context: &Context, out: &mut Audited) {
             continue;
         };
         let used = uses[number];
+        if !used.on && !used.other {
+            // The builder numbers only steps that a way takes: some entry has lost it.
+            out.find("AU-NEXT", format!("step {number}"), "no way takes it");
+        }
         let joined = |set| context.engine_joined(set);
         let closes = step.action == t::Action::Close;
         // It may run where it is joined before a closing; it does where a target wants it on.

@@ -37,7 +37,10 @@ pub(super) fn examine(context: &Context, out: &mut Audited) {
             first.cheapest(&usable, out);
         }
     }
-    (0..context.table.sets.len()).for_each(|set| fallback(context, &table, set as u8, out));
+    let costs: Vec<Vec<Option<f64>>> = (0..context.table.arrangements.len() as u8)
+        .map(|target| Column { context, table: &table, way: 0, stuck: Stuck::None, target }.costs())
+        .collect();
+    (0..context.table.sets.len()).for_each(|set| fallback(context, &costs, set as u8, out));
 }
 
 /// Steps by the lock set that they start from, for each kind of target.
@@ -53,10 +56,15 @@ impl Usable {
         for (i, &entry) in context.table.next.iter().enumerate() {
             let number = usize::from(entry);
             let Some(step) = context.table.steps.get(number) else { continue };
-            let Some((from, _)) = ends(context, step) else { continue };
-            let of_kind = &mut steps[kind(context, i % targets)][usize::from(from)];
-            if !of_kind.contains(&number) {
-                of_kind.push(number);
+            let Some((from, to)) = ends(context, step) else { continue };
+            // Only where a closing joins the engine does it matter whether the target wants it.
+            let joins = context.engine_joined(to) && !context.engine_joined(from);
+            for of_kind in 0..2 {
+                let known = &mut steps[of_kind][usize::from(from)];
+                let fits = !joins || of_kind == kind(context, i % targets);
+                if fits && !known.contains(&number) {
+                    known.push(number);
+                }
             }
         }
         Usable { steps }
@@ -225,24 +233,19 @@ impl Column<'_> {
     }
 }
 
-/// The fallback is the nearest arrangement, those that need no engine before the others.
-fn fallback(context: &Context, table: &Table, set: u8, out: &mut Audited) {
-    let mut best: Option<(bool, f64, u8)> = None;
-    let mut own = None;
+/// The fallback is the nearest arrangement, those that need no engine before the others; `costs`
+/// are those of the first way by arrangement and lock set.
+fn fallback(context: &Context, costs: &[Vec<Option<f64>>], set: u8, out: &mut Audited) {
+    let cost_to = |target: usize| {
+        let engine = context.d.arrangements[target].engine == EngineUse::On;
+        Some((engine, costs.get(target)?[usize::from(set)]?))
+    };
+    let best =
+        (0..costs.len()).filter_map(cost_to).min_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
     let stated = context.table.sets[usize::from(set)].fallback;
-    for target in 0..context.table.arrangements.len() as u8 {
-        let column = Column { context, table, way: 0, stuck: Stuck::None, target };
-        let Some(cost) = column.costs()[usize::from(set)] else { continue };
-        let engine = context.d.arrangements[usize::from(target)].engine == EngineUse::On;
-        if best.is_none_or(|(on, least, _)| (engine, cost) < (on, least - 1e-9)) {
-            best = Some((engine, cost, target));
-        }
-        if target == stated {
-            own = Some((engine, cost));
-        }
-    }
+    let own = Some(usize::from(stated)).filter(|&t| t < costs.len()).and_then(cost_to);
     let fits = match (best, own) {
-        (Some((engine, cost, _)), Some(own)) => own.0 == engine && own.1 <= cost + 1e-4,
+        (Some(best), Some(own)) => own.0 == best.0 && own.1 <= best.1 + 1e-4,
         (None, None) => stated == u8::MAX,
         _ => false,
     };
