@@ -1,6 +1,6 @@
 //! The audit of tables: what is built is sound, and every single planted change is found.
 
-use host_sim::audit::{Finding, Scope, audit, examine, proofs};
+use host_sim::audit::{Finding, Scope, audit, examine, explained, proofs};
 use host_sim::driveline::DEMOS;
 use host_sim::explore::shrink::shrunk;
 use host_sim::table::{TableData, build};
@@ -40,6 +40,34 @@ fn random_tables_are_sound() {
     }
     println!("{tables} tables, {rows} guard rows");
     assert!(tables > 60 && rows > 5000, "{tables} tables, {rows} rows");
+}
+
+/// Road speeds that the file states are kept too, however small: in steps of a few times the error
+/// of the measured output.
+#[test]
+fn stated_road_speeds_are_truly_kept() {
+    let Demo { driveline: mut d, kinematics: k, .. } = Demo::new("shuttle");
+    for (low, high) in [(2.0, 3.0), (5.0, 40.0), (-4.0, 1.0)] {
+        d.arrangements[0].min_speed_kmh = Some(low);
+        d.arrangements[0].max_speed_kmh = Some(high);
+        let mut table = build(&d, &k).expect("a table");
+        assert_eq!(audit(&d, &k, &table), [], "{low} to {high} km/h");
+        let window = &mut table.arrangements[0].window;
+        window.max += 1.0;
+        assert!(has(&audit(&d, &k, &table), "AU-WINDOW"), "{low} to {high} km/h");
+    }
+}
+
+/// A finding of a table that was just built is said to be ours.
+#[test]
+fn a_finding_is_told_as_a_fault_of_the_tool() {
+    let Demo { driveline, kinematics, mut table } = Demo::new("axle");
+    table.locks[0].slip_max *= 2.0;
+    let audited = examine(&driveline, &kinematics, &table, Scope { timing: true });
+    let told = explained(&audited);
+    assert!(told.starts_with("finding: AU-SLIP-LIMIT: lock low-brake slip_max: "), "{told}");
+    assert!(told.contains("a fault of Slipwarden, not of your file"), "{told}");
+    assert!(told.lines().last().expect("a line").len() <= 80, "{told}");
 }
 
 /// An exploration shrinks the timers; everything else can still be audited.

@@ -14,6 +14,7 @@ mod forms;
 mod locks;
 mod numbers;
 mod openings;
+mod page;
 mod push;
 mod relations;
 mod sets;
@@ -23,6 +24,7 @@ mod timing;
 mod ways;
 mod windows;
 
+pub use page::page;
 pub use text::{explained, json, text};
 
 use crate::driveline::Driveline;

@@ -54,7 +54,7 @@ pub fn text(proofs: &[Proof], width: usize) -> String {
 }
 
 /// At most five significant places, and no column of a huge open end.
-fn number(x: f64) -> String {
+pub(super) fn number(x: f64) -> String {
     match x.abs() {
         size if size >= 1e8 => format!("{x:.0e}"),
         size if size >= 1000.0 => format!("{x:.0}"),

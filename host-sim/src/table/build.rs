@@ -135,10 +135,10 @@ fn arrangements(d: &Driveline, k: &Kinematics, output_error: f64) -> Vec<t::Arra
             let (mut window, _) = road_window(d, k, a.closed, a.engine, output_error);
             let per_kmh = d.output_radps_per_kmh();
             if let (Some(kmh), Some(per_kmh)) = (a.max_speed_kmh, per_kmh) {
-                window.max = window.max.min(round_down(kmh * per_kmh));
+                window.max = window.max.min(round_down(kmh * per_kmh - output_error));
             }
             if let (Some(kmh), Some(per_kmh)) = (a.min_speed_kmh, per_kmh) {
-                window.min = window.min.max(round_up(kmh * per_kmh));
+                window.min = window.min.max(round_up(kmh * per_kmh + output_error));
             }
             t::Arrangement {
                 closed: Bits(a.closed),
