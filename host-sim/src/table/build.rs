@@ -15,7 +15,7 @@ use super::duties::duties;
 use super::limits::{
     measure_lock, parities, rate_ticks, rests, road_window, round_down, round_up, ticks,
 };
-use super::rows::{RPM, measure, shaft_form};
+use super::rows::{RPM, SensorRow, measure, shaft_form};
 use super::search::{Graph, Ways, encode};
 use super::steps::{Context, engine_joined, output_acceleration_max};
 
@@ -50,7 +50,6 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
     let (parities, parity_margins) = parities(d, k, &fastest);
     margins.extend(rest_margins);
     margins.extend(parity_margins);
-    let span_s = f64::from(rate_ticks(d)) * d.timing.tick_ms / 1000.0;
     let mut data = TableData {
         name: d.name.clone(),
         hash: 0,
@@ -58,15 +57,9 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
         engine_min: super::limits::engine_min(d, k, &fastest),
         output_row: output.coefficients(),
         output_sensors: output.sensors(),
-        output_rate_max: round_up(
-            output_acceleration_max(d) * span_s + output.change_noise(d, &fastest),
-        ),
+        output_rate_max: output_rate_max(d, &output, &fastest),
         timing: timing(d),
-        sensors: d
-            .sensors
-            .iter()
-            .map(|s| t::Sensor { range: (s.range_rpm * RPM) as f32 })
-            .collect(),
+        sensors: sensors(d),
         locks,
         rests,
         parities,
@@ -86,6 +79,16 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
     number_steps(&mut data, d, k, &search);
     data.hash = table_hash(&data.table());
     Ok(data)
+}
+
+fn sensors(d: &Driveline) -> Vec<t::Sensor> {
+    d.sensors.iter().map(|s| t::Sensor { range: (s.range_rpm * RPM) as f32 }).collect()
+}
+
+/// Largest measured change of the output's speed with tyres in grip, rad/s.
+fn output_rate_max(d: &Driveline, output: &SensorRow, fastest: &[f64]) -> f32 {
+    let span_s = f64::from(rate_ticks(d)) * d.timing.tick_ms / 1000.0;
+    round_up(output_acceleration_max(d) * span_s + output.change_noise(d, fastest))
 }
 
 /// What else stands in the way of a table.

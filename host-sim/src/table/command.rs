@@ -1,7 +1,7 @@
 //! The command `slipwarden table FILE [--rust | --json | --diagram]`.
 
 use super::{json, rust_source, text};
-use crate::audit::{Scope, examine, explained};
+use crate::audit::{self, Scope, examine, explained};
 use crate::driveline::Purpose;
 use crate::input::{self, print};
 
@@ -35,9 +35,12 @@ pub fn table(path_or_name: &str, form: Form) -> i32 {
         return 1;
     }
     match form {
-        Form::Text => print(&text(d, data, &audited.proofs, TEXT_WIDTH)),
+        Form::Text => {
+            let guards = audit::text(&audited.proofs, TEXT_WIDTH);
+            print(&format!("{}\n{guards}", text(d, data, TEXT_WIDTH)))
+        }
         Form::Rust => print(&rust_source(d, data)),
-        Form::Json => print(&format!("{:#}\n", json(d, data, &audited.proofs))),
+        Form::Json => print(&format!("{:#}\n", json(d, data, &audit::json(&audited.proofs)))),
         Form::Diagram => print(&crate::picture::diagram::state_diagram(d, data)),
     }
 }

@@ -52,12 +52,6 @@ pub(super) fn measure_lock(
         .engage_slip_max_rpm
         .ok_or_else(|| format!("lock {name:?} has no engage_slip_max_rpm: add it"))?;
     let row = slip_form(d, k, id)?;
-    if row.sensors().is_empty() {
-        return Err(format!(
-            "lock {name:?} can never slip: the gears alone keep its two sides together; remove it, \
-             or check which shafts they join"
-        ));
-    }
     let limit = limit_rpm * RPM;
     let error = row.error(d, fastest);
     let rate = slip_rate_max(d, limit, &error);
@@ -116,7 +110,15 @@ fn too_poor(name: &str, margin: &Margin) -> String {
 
 /// The slip of a lock over the sensors; a sentence when they do not determine it.
 fn slip_form(d: &Driveline, k: &Kinematics, id: LockId) -> Result<SensorRow, String> {
-    measure(d, &k.set(0).basis, &lock_row(d, id)).ok_or_else(|| {
+    let name = &d.locks[id].name;
+    let found = measure(d, &k.set(0).basis, &lock_row(d, id));
+    if found.as_ref().is_some_and(|row| row.sensors().is_empty()) {
+        return Err(format!(
+            "lock {name:?} can never slip: the gears alone keep its two sides together; remove it, \
+             or check which shafts they join"
+        ));
+    }
+    found.ok_or_else(|| {
         format!(
             "the slip of {:?} cannot be measured: add a [[sensor]] on {:?} or {:?}",
             d.locks[id].name,

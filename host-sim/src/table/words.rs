@@ -4,12 +4,11 @@ use supervisor::bits::Bits;
 use supervisor::table::{Action, Stuck, WAYS, Why};
 
 use super::data::{Margin, TableData};
-use crate::audit::Proof;
 use crate::driveline::Driveline;
 use crate::text::{Table, labelled, paragraph};
 
-/// The table as text of at most `width` columns, with the proofs of its guards.
-pub fn text(d: &Driveline, data: &TableData, proofs: &[Proof], width: usize) -> String {
+/// The table as text of at most `width` columns.
+pub fn text(d: &Driveline, data: &TableData, width: usize) -> String {
     let mut out = paragraph(
         &format!(
             "Supervisor table of \"{}\": {} lock sets, {} arrangements, {} steps, hash {:08x}",
@@ -27,8 +26,6 @@ pub fn text(d: &Driveline, data: &TableData, proofs: &[Proof], width: usize) -> 
     out += &ways(d, data, width);
     out += &limp(d, data, width);
     out += &margins(&data.margins, width);
-    out.push('\n');
-    out += &crate::audit::text(proofs, width);
     out
 }
 
