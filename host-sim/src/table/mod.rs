@@ -1,5 +1,6 @@
 //! The supervisor table: built by search, written as Rust, JSON or a diagram.
 
+mod accelerations;
 pub mod build;
 mod closings;
 pub mod command;
