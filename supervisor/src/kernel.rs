@@ -93,10 +93,10 @@ impl Kernel {
         prefill: Bits,
     ) -> Ruling {
         let wanted = Decision { close, prefill, ..Decision::default() };
-        self.step_with(table, guards, |_, state, _| {
-            *state = State::default();
-            wanted
-        })
+        let ruling = self.step_with(table, guards, |_, _, _| wanted);
+        // No decision, no memory of one.
+        self.state = State::default();
+        ruling
     }
 
     fn step_with<G: Guards>(
