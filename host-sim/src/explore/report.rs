@@ -105,7 +105,8 @@ impl Report<'_> {
             1 => "at most 1 lock fault".to_string(),
             n => format!("at most {n} lock faults"),
         };
-        let ended = if found.complete { ", everything explored" } else { ", stopped before the end" };
+        let ended =
+            if found.complete { ", everything explored" } else { ", stopped before the end" };
         let mut out = paragraph(
             &format!(
                 "{}: {subject}, {faults}: {} states, {} transitions, depth {}{ended}",
@@ -138,7 +139,8 @@ impl Report<'_> {
         }
         for (always, lines) in &self.ways {
             out.push('\n');
-            out += &paragraph(&format!("The shortest way to {} broken", always.id()), 0, TEXT_WIDTH);
+            out +=
+                &paragraph(&format!("The shortest way to {} broken", always.id()), 0, TEXT_WIDTH);
             for line in lines {
                 out += &paragraph(line, 2, TEXT_WIDTH);
             }
