@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 use super::always::Always;
 use super::excuses::Dead;
 use super::live::Liveness;
+use super::model::Subject;
 use super::search::Found;
 use super::sometimes::{REFUSALS, Reaction};
 use crate::driveline::Driveline;
@@ -74,6 +75,10 @@ impl Report<'_> {
         }
     }
 
+    fn subject(&self) -> Subject {
+        if self.interlock_alone { Subject::InterlockAlone } else { Subject::Kernel }
+    }
+
     fn assumptions(&self) -> Vec<String> {
         let mut list = vec![
             format!(
@@ -105,7 +110,8 @@ impl Report<'_> {
             1 => "at most 1 lock fault".to_string(),
             n => format!("at most {n} lock faults"),
         };
-        let ended = if found.complete { ", everything explored" } else { ", stopped before the end" };
+        let ended =
+            if found.complete { ", everything explored" } else { ", stopped before the end" };
         let mut out = paragraph(
             &format!(
                 "{}: {subject}, {faults}: {} states, {} transitions, depth {}{ended}",
@@ -120,6 +126,7 @@ impl Report<'_> {
         let mut table = Table::new(&["property", "verdict", "meaning"]);
         for always in Always::ALL {
             let verdict = match (found.broken.contains_key(&always), found.complete) {
+                _ if !always.is_judged(self.subject()) => "not judged",
                 (true, _) => "BROKEN",
                 (false, true) => "holds",
                 (false, false) => "not broken so far",
@@ -138,7 +145,8 @@ impl Report<'_> {
         }
         for (always, lines) in &self.ways {
             out.push('\n');
-            out += &paragraph(&format!("The shortest way to {} broken", always.id()), 0, TEXT_WIDTH);
+            out +=
+                &paragraph(&format!("The shortest way to {} broken", always.id()), 0, TEXT_WIDTH);
             for line in lines {
                 out += &paragraph(line, 2, TEXT_WIDTH);
             }
@@ -215,7 +223,9 @@ impl Report<'_> {
             .map(|always| {
                 let way = self.ways.iter().find(|(a, _)| a == always).map(|(_, lines)| lines);
                 let broken = found.broken.contains_key(always);
-                json!({ "id": always.id(), "text": always.text(), "broken": broken, "path": way })
+                let judged = always.is_judged(self.subject());
+                json!({ "id": always.id(), "text": always.text(), "judged": judged,
+                        "broken": broken, "path": way })
             })
             .collect();
         let dead: Vec<Value> =
