@@ -148,7 +148,8 @@ impl<'a> Model<'a> {
         Judge { truth: &self.truth, subject: self.subject }
     }
 
-    /// As after a reset of the supervisor at this moment: the outputs stay until it wakes.
+    /// As after a reset of the supervisor between two ticks: only its memory changes. The outputs
+    /// stay as they were until the new supervisor's first tick, and the world moves by them then.
     pub fn reset(&self, before: &Node, reset: Reset) -> Node {
         let kept = (reset == Reset::Warm).then_some(*before.kernel.watch());
         Node { kernel: Kernel::after_reset(kept), ..*before }
