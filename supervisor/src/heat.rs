@@ -5,7 +5,7 @@
 //! is needed, from the ticks that have passed.
 
 use crate::bits::{Bits, MAX_LOCKS};
-use crate::table::Table;
+use crate::table::{Lock, Table};
 use micromath::F32Ext;
 
 /// Largest relative error of `micromath` 2.1's `exp` for arguments from -8 to 0, found by a
@@ -15,12 +15,18 @@ pub const EXP_ERROR: f32 = 0.003;
 /// Estimated temperature rise over the oil, per lock.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct Heat {
-    rise_k: [f32; MAX_LOCKS],
-    /// Tick at which the rise was last reckoned.
-    at: [u32; MAX_LOCKS],
-    /// Magnitude of the slip when it was last known, rad/s.
-    slip_radps: [f32; MAX_LOCKS],
+    plates: [Plates; MAX_LOCKS],
     now: u32,
+}
+
+/// The plates of one lock.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+struct Plates {
+    rise_k: f32,
+    /// Tick at which the rise was last reckoned.
+    at: u32,
+    /// Magnitude of the slip when it was last known, rad/s.
+    slip_radps: f32,
 }
 
 impl Heat {
@@ -34,52 +40,19 @@ impl Heat {
         slip_radps: impl Fn(u8) -> Option<f32>,
     ) {
         self.now = self.now.wrapping_add(1);
-        for lock in 0..table.lock_count() {
-            let i = usize::from(lock);
-            if let (Some(slot), Some(slip)) = (self.slip_radps.get_mut(i), slip_radps(lock)) {
-                *slot = slip;
-            }
+        for (lock, (plates, data)) in (0u8..8).zip(self.plates.iter_mut().zip(table.locks)) {
+            plates.slip_radps = slip_radps(lock).unwrap_or(plates.slip_radps);
             if working.has(lock) {
-                self.add(table, lock);
+                plates.add(data, self.now);
             }
-        }
-    }
-
-    fn add(&mut self, table: &Table, lock: u8) {
-        let i = usize::from(lock);
-        let (Some(data), Some(&slip)) = (table.locks.get(i), self.slip_radps.get(i)) else {
-            return;
-        };
-        let gained = slip * data.heat_k_per_radps_tick;
-        if data.rise_max_k <= 0.0 || gained <= 0.0 {
-            return;
-        }
-        let rise = self.rise_k(table, lock) + gained;
-        if let (Some(slot), Some(at)) = (self.rise_k.get_mut(i), self.at.get_mut(i)) {
-            // Beyond what a number holds it is hot, and stays a number.
-            *slot = if rise < f32::MAX { rise } else { f32::MAX };
-            *at = self.now;
         }
     }
 
     /// Estimated rise over the oil now, K, on the safe side.
     pub fn rise_k(&self, table: &Table, lock: u8) -> f32 {
-        let (Some(&rise), Some(&at), Some(data)) = (
-            self.rise_k.get(lock as usize),
-            self.at.get(lock as usize),
-            table.locks.get(lock as usize),
-        ) else {
-            return 0.0;
-        };
-        if rise <= 0.0 || data.cooling_ticks <= 0.0 {
-            return rise;
-        }
-        let ticks = self.now.wrapping_sub(at) as f32;
-        // Beyond eight time constants it counts as e^-8, which is still on the safe side.
-        let share = ticks / data.cooling_ticks;
-        let share = if share < 8.0 { share } else { 8.0 };
-        let left = F32Ext::exp(-share) * (1.0 + EXP_ERROR);
-        rise * if left < 1.0 { left } else { 1.0 }
+        let i = usize::from(lock);
+        let known = self.plates.get(i).zip(table.locks.get(i));
+        known.map_or(0.0, |(plates, data)| plates.rise_k(data, self.now))
     }
 
     /// Whether the lock may be closed.
@@ -88,6 +61,31 @@ impl Heat {
             Some(data) => data.rise_max_k <= 0.0 || self.rise_k(table, lock) <= data.rise_max_k,
             None => false,
         }
+    }
+}
+
+impl Plates {
+    fn add(&mut self, data: &Lock, now: u32) {
+        let gained = self.slip_radps * data.heat_k_per_radps_tick;
+        if data.rise_max_k <= 0.0 || gained <= 0.0 {
+            return;
+        }
+        let rise = self.rise_k(data, now) + gained;
+        // Beyond what a number holds it is hot, and stays a number.
+        self.rise_k = if rise < f32::MAX { rise } else { f32::MAX };
+        self.at = now;
+    }
+
+    fn rise_k(&self, data: &Lock, now: u32) -> f32 {
+        if self.rise_k <= 0.0 || data.cooling_ticks <= 0.0 {
+            return self.rise_k;
+        }
+        let ticks = now.wrapping_sub(self.at) as f32;
+        // Beyond eight time constants it counts as e^-8, which is still on the safe side.
+        let share = ticks / data.cooling_ticks;
+        let share = if share < 8.0 { share } else { 8.0 };
+        let left = F32Ext::exp(-share) * (1.0 + EXP_ERROR);
+        self.rise_k * if left < 1.0 { left } else { 1.0 }
     }
 }
 

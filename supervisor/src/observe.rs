@@ -72,11 +72,10 @@ pub(crate) fn magnitude(x: f32) -> f32 {
 
 fn take_sample(table: &Table, inputs: &Inputs) -> Sample {
     let mut sample = Sample::default();
-    for (i, (limit, speed)) in table.sensors.iter().zip(&inputs.speeds).enumerate() {
+    let read = table.sensors.iter().zip(&inputs.speeds).zip(&mut sample.radps);
+    for (i, ((limit, speed), slot)) in read.enumerate() {
         if speed.valid && magnitude(speed.radps) <= limit.range {
-            if let Some(slot) = sample.radps.get_mut(i) {
-                *slot = speed.radps;
-            }
+            *slot = speed.radps;
             sample.valid = sample.valid.with(i as u8, true);
         }
     }
