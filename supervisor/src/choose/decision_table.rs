@@ -2,7 +2,7 @@
 
 use std::string::String;
 
-use super::{Choice, Route, choose, may_take};
+use super::{Choice, Route, choose, may_take, stuck_variant};
 use crate::bits::Bits;
 use crate::decision_tables::{Column, Decisions, Row};
 use crate::fixture::{Owned, Told};
@@ -141,8 +141,30 @@ fn an_inconsistent_step_is_refused() {
     owned.next.fill(999);
     assert_eq!(at(&owned, Bits::EMPTY), no);
     owned.next.fill(3);
-    owned.steps[3].lock = 7;
-    assert_eq!(at(&owned, Bits::EMPTY), no);
+    for lock in [2, 7, 255] {
+        owned.steps[3].lock = lock;
+        assert_eq!(at(&owned, Bits::EMPTY), no);
+    }
+    let unknown = may_take(&owned.table(), &mut Told::default(), 99);
+    assert_eq!(unknown, Err(Refusal::NoWay(Why::Impossible)));
+}
+
+/// The table knows ways for one stuck lock at most.
+#[test]
+fn two_stuck_locks_have_no_variant() {
+    let none = Bits::EMPTY;
+    let two = Err(Refusal::NoWay(Why::Stuck));
+    for (open, closed, want) in [
+        (none, none, Ok(Stuck::None)),
+        (Bits(0b10), none, Ok(Stuck::Open(1))),
+        (none, Bits(0b100), Ok(Stuck::Closed(2))),
+        (Bits(0b11), none, two),
+        (none, Bits(0b110), two),
+        (Bits(0b10), Bits(0b100), two),
+        (Bits(0b10), Bits(0b10), two),
+    ] {
+        assert_eq!(stuck_variant(open, closed), want, "{open:?} {closed:?}");
+    }
 }
 
 /// A later way is taken when the first one is barred, and the reason of the first is told when

@@ -319,3 +319,153 @@ fn a_missing_switch_at_standstill_counts_as_stuck_until_it_speaks() {
     world.told.request = Some(0);
     arrived(&mut world, 0);
 }
+
+/// An inconsistent table: the step under way does not exist. Nothing pushes, and every lock has
+/// to be shown again.
+#[test]
+fn a_step_that_does_not_exist_is_broken_off() {
+    let owned = Owned::new();
+    let phases = [
+        (Phase::Prepare { step: 99, ready: 2 }, Phase::Rest),
+        (Phase::Closing { step: 99 }, Phase::Settle),
+        (Phase::Opening { step: 99 }, Phase::Settle),
+    ];
+    for (phase, next) in phases {
+        let mut world = World::new(owned.table(), Some(0));
+        arrived(&mut world, 0);
+        world.state.enter(phase);
+        let _ = world.tick();
+        assert_eq!((world.state.phase, world.last.plan), (next, Plan::Cut));
+        assert_eq!(world.state.locks.ordered, A, "no lock moves");
+        arrived(&mut world, 0);
+    }
+    assert!(!super::stands(&owned.table(), &mut Told::default(), 2, A), "no such arrangement");
+}
+
+/// The road speed leaves the arrangement's window: after the wait it is left for the fallback,
+/// which is not left in its turn.
+#[test]
+fn outside_its_window_an_arrangement_is_left_for_the_fallback() {
+    let mut owned = Owned::new();
+    owned.sets[2].fallback = 0;
+    let mut world = World::new(owned.table(), Some(1));
+    arrived(&mut world, 1);
+    world.run(50);
+    world.told.arrangement_in_window = false;
+    let waited = world.until("gives up", |s| s.given_up);
+    assert_eq!(waited, u32::from(owned.timing.retry_wait));
+    let refusal = Some(Refusal::ArrangementSpeed { arrangement: 1 });
+    assert_eq!(world.state.refusal, refusal);
+    arrived(&mut world, 0);
+    let actions = world.actions;
+    world.run(300);
+    assert_eq!((world.state.stood, world.state.refusal), (Some(0), refusal));
+    assert_eq!(world.actions, actions);
+    // Back inside, the request has to be made anew.
+    world.told.arrangement_in_window = true;
+    world.run(300);
+    assert_eq!(world.state.stood, Some(0));
+    world.told.request = None;
+    world.run(10);
+    world.told.request = Some(1);
+    arrived(&mut world, 1);
+    assert_eq!(world.state.refusal, None);
+}
+
+/// A goal that was given up and is then reached as the fallback, outside its own window, is not
+/// taken for fulfilled.
+#[test]
+fn a_fallback_outside_the_window_is_no_fulfilment() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    world.told.calm = false;
+    world.until("gives up", |s| s.given_up);
+    (world.told.calm, world.told.arrangement_in_window) = (true, false);
+    arrived(&mut world, 0);
+    world.run(100);
+    assert_eq!((world.state.held(), world.state.stood), (A, Some(0)));
+    assert_eq!((world.state.refusal, world.state.given_up), (Some(Refusal::NotCalm), true));
+}
+
+/// After a goal has been given up, an arrangement that does not fit the road speed is no place
+/// to stay in, not even for the shortest stay.
+#[test]
+fn on_the_way_to_a_fallback_there_is_no_shortest_stay() {
+    let mut owned = Owned::new();
+    owned.sets[2].fallback = 0;
+    owned.timing.min_stay = 1000;
+    let mut world = World::new(owned.table(), Some(1));
+    arrived(&mut world, 1);
+    world.told.arrangement_in_window = false;
+    world.until("gives up", |s| s.given_up);
+    assert!(world.state.stay < 1000);
+    let waited = world.until("prepares", |s| matches!(s.phase, Phase::Prepare { .. }));
+    assert_eq!(waited, 1);
+}
+
+/// After a reset the work begins as soon as every lock is known, and not before.
+#[test]
+fn waking_takes_as_long_as_the_locks() {
+    let mut owned = Owned::new();
+    owned.timing.retry_wait = 1000;
+    let mut world = World::new(owned.table(), None);
+    world.told.report[1] = Missing;
+    world.frozen = Bits::one(1);
+    for _ in 0..owned.locks[1].release_timeout {
+        let _ = world.tick();
+        assert_eq!((world.state.phase, world.last.plan), (Phase::Wake, Plan::Cut));
+    }
+    world.told.report[1] = Open;
+    let waited = world.until("rests", |s| s.phase == Phase::Rest);
+    assert_eq!(waited, u32::from(owned.timing.debounce));
+}
+
+/// After a failed attempt it waits, even when every lock is known all the time; meanwhile the
+/// locks that hold push on, if they can and nothing was lost.
+#[test]
+fn a_failed_attempt_is_followed_by_a_wait() {
+    let owned = Owned::new();
+    let wait = u32::from(owned.timing.retry_wait);
+    let mut world = World::new(owned.table(), Some(0));
+    arrived(&mut world, 0);
+    world.told.request = Some(1);
+    world.told.unloaded = false;
+    world.until("fails", |s| s.phase == Phase::Settle);
+    for n in 1..=wait {
+        assert_eq!(world.state.phase, Phase::Settle, "{n}");
+        assert_eq!(world.tick().plan, Plan::Coast, "lock 0 still drives");
+    }
+    assert_eq!(world.state.phase, Phase::Rest);
+    // The same in a lock set that drives nothing.
+    let mut world = World::new(owned.table(), Some(0));
+    world.told.slip[0].steady = false;
+    world.until("fails", |s| s.phase == Phase::Settle);
+    assert_eq!(world.tick().plan, Plan::Cut);
+    // And after anything else than a failed attempt.
+    let mut world = World::new(owned.table(), Some(0));
+    arrived(&mut world, 0);
+    world.state.enter(Phase::Settle);
+    assert_eq!(world.tick().plan, Plan::Cut);
+}
+
+/// A closing that nobody watches is let go when the sides come apart, or when it is late.
+#[test]
+fn an_unwatched_closing_is_let_go() {
+    let owned = Owned::new();
+    let closing = || {
+        let mut world = World::new(owned.table(), None);
+        world.until("rests", |s| s.phase == Phase::Rest);
+        world.frozen = A;
+        world.state.locks.order(0, true);
+        world.state.enter(Phase::Settle);
+        world
+    };
+    let mut world = closing();
+    world.told.slip[0] = APART;
+    assert_eq!(world.tick().close, Bits::EMPTY);
+    let mut world = closing();
+    for _ in 0..owned.locks[0].close_timeout {
+        assert_eq!(world.tick().close, A);
+    }
+    assert_eq!(world.tick().close, Bits::EMPTY);
+}

@@ -600,3 +600,20 @@ fn every_combination_hits_one_row() {
         assert!(hits.contains(label), "row {label} is never hit: it is dead");
     }
 }
+
+/// An inconsistent step may name a lock that does not exist: it is never ordered, and no other
+/// lock's belief is touched.
+#[test]
+fn a_lock_that_does_not_exist_is_never_ordered() {
+    let mut locks = Locks { open: Bits(3), since: [7; 8], count: [1; 8], ..Locks::default() };
+    let before = locks;
+    for lock in [8, 200, 255] {
+        locks.order(lock, true);
+        locks.order(lock, false);
+        assert_eq!(locks, before);
+        assert_eq!(locks.ticks_since(lock), 0);
+    }
+    locks.order(1, true);
+    assert_eq!((locks.ordered, locks.open), (Bits(2), Bits(1)));
+    assert_eq!((locks.since, locks.count), ([7, 0, 7, 7, 7, 7, 7, 7], [1, 0, 1, 1, 1, 1, 1, 1]));
+}
