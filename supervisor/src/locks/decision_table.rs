@@ -5,7 +5,7 @@ use std::string::String;
 use super::Locks;
 use crate::bits::Bits;
 use crate::decision_tables::{Column, Decisions, Row};
-use crate::fixture::{Owned, Told};
+use crate::fixture::{Owned, STRIDE, Told};
 use crate::guards::SlipBits;
 use crate::io::LockReport;
 use crate::table::Lock;
@@ -549,10 +549,11 @@ fn every_combination_hits_one_row() {
     let bit = |on: bool| Bits(u8::from(on));
     let mut hits = std::collections::BTreeSet::new();
     let mut combinations = 0u32;
-    for bits in 0..1u32 << 11 {
+    for bits in (0..1u32 << 11).step_by(STRIDE) {
         let on = |n: u32| bits >> n & 1 == 1;
         owned.locks[0].has_switch = on(0);
         let data = owned.locks[0];
+        let table = owned.table();
         // The guards promise that an unknown slip has no other bit.
         if !on(1) && bits & 0b11_1100 != 0 {
             continue;
@@ -584,7 +585,7 @@ fn every_combination_hits_one_row() {
                         let mut told = Told::default();
                         (told.slip[0], told.report[0]) = (slip, report);
                         let mut after = before;
-                        let lost = after.update(&owned.table(), &mut told);
+                        let lost = after.update(&table, &mut told);
                         assert_eq!(lost.has(0), ordered && !after.ordered.has(0));
                         (after.count, after.doubt) = (want.count, want.doubt);
                         assert_eq!(after, want, "{:?}", letters(&case, debounce));
@@ -597,7 +598,7 @@ fn every_combination_hits_one_row() {
     std::println!("{combinations} combinations");
     let rows = BELIEF.rows.iter().map(|r| r.label).chain(SWITCH.rows.iter().map(|r| r.label));
     for label in rows {
-        assert!(hits.contains(label), "row {label} is never hit: it is dead");
+        assert!(cfg!(miri) || hits.contains(label), "row {label} is never hit: it is dead");
     }
 }
 

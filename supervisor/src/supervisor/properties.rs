@@ -9,7 +9,7 @@ use proptest::prelude::*;
 use super::Supervisor;
 use crate::bits::{Bits, MAX_LOCKS};
 use crate::check::check;
-use crate::fixture::{Owned, WIDE, step};
+use crate::fixture::{Owned, WIDE, step, stories};
 use crate::io::{Inputs, LockOrder, LockReport, MachineOrder, Orders, Speed, Torque};
 use crate::status::Phase;
 use crate::table::*;
@@ -404,7 +404,7 @@ fn bent_story(seed: u64, ticks: u32, sound: bool, bend: fn(&mut Orders)) -> u32 
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: stories(400), ..ProptestConfig::default() })]
 
     #[test]
     fn sound_tables_under_any_inputs(seed: u64, ticks in 1u32..1500) {
@@ -420,13 +420,14 @@ proptest! {
 /// The stories are worth telling: closings begin in many of them.
 #[test]
 fn stories_move_locks() {
-    let begun: Vec<u32> = (0..60).map(|seed| story(seed, 1500, true)).collect();
+    let told = stories(60);
+    let begun: Vec<u32> = (0..told).map(|seed| story(seed.into(), 1500, true)).collect();
     let moving = begun.iter().filter(|&&n| n > 2).count();
     std::println!(
-        "{} closings in 60 stories, {moving} stories with more than two",
+        "{} closings in {told} stories, {moving} stories with more than two",
         begun.iter().sum::<u32>()
     );
-    assert!(moving > 25, "{begun:?}");
+    assert!(cfg!(miri) || moving > 25, "{begun:?}");
 }
 
 /// The judge sees: orders that are bent are found.
@@ -439,10 +440,11 @@ fn the_judge_finds_bent_orders() {
         |orders| orders.machines[0] = MachineOrder::HoldSpeed { target_radps: f32::NAN },
     ];
     for (n, bend) in bends.into_iter().enumerate() {
-        let found = (0..40).filter(|&seed| {
-            std::panic::catch_unwind(|| bent_story(seed, 800, true, bend)).is_err()
+        let told = stories(40);
+        let found = (0..told).filter(|&seed| {
+            std::panic::catch_unwind(|| bent_story(seed.into(), 800, true, bend)).is_err()
         });
-        assert!(found.count() > 20, "bend {n}");
+        assert!(2 * found.count() as u32 > told, "bend {n}");
     }
 }
 
@@ -511,7 +513,7 @@ fn calms_down(seed: u64, ticks: u32) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: stories(300), ..ProptestConfig::default() })]
 
     #[test]
     fn after_the_faults_it_arrives_or_says_why(seed: u64, ticks in 1u32..1500) {
