@@ -297,3 +297,45 @@ fn unsound_tables_are_refused() {
     table.hash ^= 1;
     assert_eq!(check_all(&table), Err(TableFault::Hash));
 }
+
+/// What it says of itself is what it decides by: arrived, given up, and the heat of the plates.
+#[test]
+fn it_tells_where_it_stands() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut run = Loop::new([Open, Open]);
+    run.inputs.request = Some(0);
+    let mut output = Output::default();
+    for _ in 0..100 {
+        output = run.tick(&table);
+    }
+    let state = run.supervisor.state();
+    assert_eq!((state.phase(), state.goal(), state.stands()), (Phase::Rest, Some(0), Some(0)));
+    assert_eq!((state.refusal(), state.gave_up()), (None, false));
+    assert_eq!((state.locks().held(), state.held()), (Bits(1), Bits(1)));
+    assert_eq!(run.supervisor.status(), &output.status);
+    assert_eq!((output.status.held, output.status.possibly_closed), (Bits(1), Bits(1)));
+    assert_eq!((output.status.goal, output.status.arrangement), (Some(0), Some(0)));
+    // A lock that slips while it is pressed gets hot, and is then let go as lost.
+    assert_eq!(run.supervisor.rise_k(&table, 0), 0.0);
+    (run.inputs.speeds[0].radps, run.inputs.speeds[3].radps) = (3.0, 3.0);
+    let slipping = u32::from(owned.timing.debounce);
+    for _ in 0..slipping {
+        output = run.tick(&table);
+    }
+    // 0.01 K a tick and rad/s, also in the tick in which it is let go: it is still pressed.
+    let rise = run.supervisor.rise_k(&table, 0);
+    let gained = slipping as f32 * 3.0 * 0.01;
+    assert!((rise - gained).abs() < 0.01 * gained, "{rise} {gained}");
+    assert_eq!((output.status.faults.lost, output.status.held), (Bits(1), Bits::EMPTY));
+    for _ in 0..owned.locks[0].release_ticks + 10 {
+        output = run.tick(&table);
+    }
+    let after = run.supervisor.rise_k(&table, 0);
+    let still_pressed = f32::from(owned.locks[0].release_ticks + owned.timing.debounce);
+    assert!(after <= rise + 1.01 * still_pressed * 0.03, "{after}");
+    let open = run.supervisor.rise_k(&table, 0);
+    let _ = run.tick(&table);
+    assert!(run.supervisor.rise_k(&table, 0) <= open, "an open lock cools");
+    assert_eq!(output.status.faults.locks(), Bits(1));
+}

@@ -1,0 +1,142 @@
+//! Decision and interlock together: the first tick after a reset, and orders from outside.
+
+use super::{Kernel, Ruling};
+use crate::bits::Bits;
+use crate::fixture::{APART, Owned, Told, UNKNOWN};
+use crate::io::LockOrder::{Close, Open as OrderOpen, Prefill};
+use crate::io::LockReport::{Closed, Missing, Open};
+use crate::table::{Overlap, Table};
+
+const A: Bits = Bits::one(0);
+const B: Bits = Bits::one(1);
+const NONE: Bits = Bits::EMPTY;
+
+/// A kernel for which every lock has been open for long enough.
+fn settled(table: &Table, told: &mut Told) -> Kernel {
+    let mut kernel = Kernel::default();
+    for _ in 0..50 {
+        let ruling = kernel.step_wanting(table, told, NONE, NONE);
+        assert_eq!((ruling.passed, ruling.let_go), (NONE, NONE));
+    }
+    kernel
+}
+
+#[test]
+fn orders_of_the_locks() {
+    let ruling = Ruling { passed: Bits(0b0110), granted: Bits(0b0010), ..Ruling::default() };
+    let orders = ruling.lock_orders();
+    assert_eq!(orders[..4], [OrderOpen, Close, Prefill, OrderOpen]);
+    assert!(orders[4..].iter().all(|&order| order == OrderOpen));
+}
+
+/// Orders from outside pass the same gate, tick by tick, and decide remembers nothing of them.
+#[test]
+fn orders_from_outside_pass_the_same_gate() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut told = Told::default();
+    let mut fresh = Kernel::default();
+    let ruling = fresh.step_wanting(&table, &mut told, A, NONE);
+    assert_eq!(ruling.granted, NONE, "just reset: everything may be closed");
+    let mut kernel = settled(&table, &mut told);
+    assert_eq!(kernel.watch().possibly_closed(&table, &told.report), NONE);
+    let filled = kernel.step_wanting(&table, &mut told, NONE, A);
+    assert_eq!((filled.passed, filled.granted), (A, NONE));
+    assert_eq!(filled.lock_orders()[0], Prefill);
+    let closed = kernel.step_wanting(&table, &mut told, A, NONE);
+    assert_eq!((closed.passed, closed.granted, closed.seen.granted), (A, A, NONE));
+    told.report[0] = Closed;
+    let second = kernel.step_wanting(&table, &mut told, Bits(3), NONE);
+    assert_eq!((second.granted, second.let_go), (A, NONE), "the other one would conflict");
+    assert_eq!((kernel.watch().granted(), kernel.state().held()), (A, NONE));
+    // The other one closes by itself: a conflict, which is ended.
+    told.report[1] = Closed;
+    let ended = kernel.step_wanting(&table, &mut told, A, NONE);
+    assert_eq!((ended.passed, ended.let_go, ended.seen.surely_held), (NONE, A, Bits(3)));
+}
+
+/// A closing begins with its own slip, whatever the slip of the others is.
+#[test]
+fn only_the_new_lock_is_asked_for_its_slip() {
+    let owned = Owned::new();
+    let table = owned.table();
+    for (slips, begins) in
+        [([APART, Told::default().slip[1]], false), ([Told::default().slip[0], APART], true)]
+    {
+        let mut told = Told::default();
+        let mut kernel = settled(&table, &mut told);
+        (told.slip[0], told.slip[1]) = (slips[0], slips[1]);
+        let ruling = kernel.step_wanting(&table, &mut told, A, NONE);
+        assert_eq!((ruling.granted == A, ruling.seen.ready == A), (begins, begins));
+    }
+}
+
+/// Machines are asked for when the closing would hold them, and only then.
+#[test]
+fn an_overlap_asks_for_rest() {
+    let mut owned = Owned::new();
+    owned.conflicts.clear();
+    owned.overlaps = std::vec![Overlap { locks: Bits(3), machines: Bits(0b10) }];
+    let table = owned.table();
+    for (at_rest, report, begins) in
+        [(true, Closed, true), (false, Closed, false), (false, Open, true), (false, Missing, false)]
+    {
+        let mut told = Told::default();
+        let mut kernel = settled(&table, &mut told);
+        (told.at_rest, told.report[1]) = (at_rest, report);
+        let ruling = kernel.step_wanting(&table, &mut told, A, NONE);
+        assert_eq!(ruling.granted == A, begins, "{at_rest} {report:?}");
+        if report == Closed {
+            assert_eq!(ruling.seen.at_rest, if at_rest { Bits(0b10) } else { NONE });
+        }
+    }
+}
+
+/// What is kept at the reset: said closed, known not to move, and no doubt about the others.
+#[test]
+fn what_is_kept_at_the_reset() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let still = Told::default().slip[0];
+    for (reports, slips, kept) in [
+        ([Closed, Open], [still, still], A),
+        ([Closed, Open], [UNKNOWN, still], NONE),
+        ([Closed, Open], [APART, still], NONE),
+        ([Closed, Open], [still, UNKNOWN], A),
+        ([Closed, Missing], [still, UNKNOWN], NONE),
+        ([Closed, Missing], [still, APART], A),
+        ([Closed, Closed], [still, APART], A),
+        ([Open, Closed], [APART, still], B),
+        ([Missing, Missing], [still, still], NONE),
+    ] {
+        let mut told = Told::default();
+        (told.report[0], told.report[1]) = (reports[0], reports[1]);
+        (told.slip[0], told.slip[1]) = (slips[0], slips[1]);
+        for engine_running in [false, true] {
+            told.engine_running = engine_running;
+            let mut kernel = Kernel::default();
+            assert!(kernel.watch().is_asleep());
+            let ruling = kernel.step(&table, &mut told);
+            assert!(!kernel.watch().is_asleep());
+            assert_eq!(ruling.granted, kept, "{reports:?} {slips:?}");
+            assert_eq!(ruling.decision.engine_run, engine_running, "an engine goes on as it is");
+        }
+    }
+}
+
+/// Only a lock without a switch has to be seen moving before it counts as open.
+#[test]
+fn a_lock_without_a_switch_is_seen_moving() {
+    let mut owned = Owned::new();
+    owned.locks[1].has_switch = false;
+    let table = owned.table();
+    let mut told = Told::default();
+    let mut kernel = settled(&table, &mut told);
+    assert_eq!(kernel.watch().possibly_closed(&table, &told.report), B);
+    assert_eq!(kernel.step_wanting(&table, &mut told, A, NONE).granted, NONE, "it may be closed");
+    told.slip[1] = APART;
+    let _ = kernel.step_wanting(&table, &mut told, NONE, NONE);
+    told.slip[1] = Told::default().slip[1];
+    assert_eq!(kernel.watch().possibly_closed(&table, &told.report), NONE);
+    assert_eq!(kernel.step_wanting(&table, &mut told, A, NONE).granted, A);
+}
