@@ -17,6 +17,11 @@ pub(crate) const fn stories(many: u32) -> u32 {
     if cfg!(miri) { many.div_ceil(100) } else { many }
 }
 
+/// So many ticks a story lasts; under Miri a tenth.
+pub(crate) const fn ticks(many: u32) -> u32 {
+    if cfg!(miri) { many.div_ceil(10) } else { many }
+}
+
 /// A friction lock (0) and a dog (1) that may not both be closed; arrangements 0 and 1 hold
 /// the one and the other. Sensors 0 and 1 read the slips, 2 the output, 3 the sum of 0 and 1.
 pub(crate) struct Owned {

@@ -92,7 +92,7 @@ impl Plates {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::fixture::{Owned, STRIDE};
+    use crate::fixture::{Owned, STRIDE, ticks};
 
     /// A scan of the whole used range against f64: the stated error bounds it, and is not
     /// idle (half of it would not).
@@ -131,11 +131,11 @@ mod tests {
         let table = owned.table();
         let data = table.locks[0];
         let mut random = 12345u64;
-        for round in (0..40).step_by(STRIDE.min(13)) {
+        for round in (0..40).step_by(STRIDE.min(39)) {
             let mut heat = Heat::default();
             let mut exact = Exact { rise_k: 0.0 };
             let mut working = false;
-            for tick in 0..20_000u32 {
+            for tick in 0..ticks(20_000) {
                 random = random.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
                 let chance = (random >> 40) as f32 / 16_777_216.0;
                 if chance < 0.004 {

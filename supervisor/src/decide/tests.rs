@@ -2,7 +2,7 @@
 
 use super::{Decision, Plan, State, decide};
 use crate::bits::Bits;
-use crate::fixture::{APART, Owned, READY, Told, UNKNOWN};
+use crate::fixture::{APART, Owned, READY, Told, UNKNOWN, ticks};
 use crate::io::LockReport::{Closed, Missing, Open};
 use crate::status::{Phase, Refusal};
 use crate::table::{EngineUse, Table, Why};
@@ -218,7 +218,7 @@ fn a_flickering_guard_ends_in_a_stated_refusal() {
     let owned = Owned::new();
     for period in [2, 5, 7, 30] {
         let mut world = World::new(owned.table(), Some(0));
-        for n in 0..4000 {
+        for n in 0..ticks(4000) {
             world.told.calm = n % period != 0;
             world.told.slip[0].steady = n % 2 == 0;
             let _ = world.tick();

@@ -9,7 +9,7 @@ use proptest::prelude::*;
 use super::Supervisor;
 use crate::bits::{Bits, MAX_LOCKS};
 use crate::check::check;
-use crate::fixture::{Owned, WIDE, step, stories};
+use crate::fixture::{Owned, WIDE, step, stories, ticks};
 use crate::io::{Inputs, LockOrder, LockReport, MachineOrder, Orders, Speed, Torque};
 use crate::status::Phase;
 use crate::table::*;
@@ -407,13 +407,13 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: stories(400), ..ProptestConfig::default() })]
 
     #[test]
-    fn sound_tables_under_any_inputs(seed: u64, ticks in 1u32..1500) {
-        story(seed, ticks, true);
+    fn sound_tables_under_any_inputs(seed: u64, many in 1..ticks(1500)) {
+        story(seed, many, true);
     }
 
     #[test]
-    fn unsound_tables_never_panic(seed: u64, ticks in 1u32..400) {
-        story(seed, ticks, false);
+    fn unsound_tables_never_panic(seed: u64, many in 1..ticks(400)) {
+        story(seed, many, false);
     }
 }
 
@@ -421,7 +421,7 @@ proptest! {
 #[test]
 fn stories_move_locks() {
     let told = stories(60);
-    let begun: Vec<u32> = (0..told).map(|seed| story(seed.into(), 1500, true)).collect();
+    let begun: Vec<u32> = (0..told).map(|seed| story(seed.into(), ticks(1500), true)).collect();
     let moving = begun.iter().filter(|&&n| n > 2).count();
     std::println!(
         "{} closings in {told} stories, {moving} stories with more than two",
@@ -452,9 +452,9 @@ fn the_judge_finds_bent_orders() {
 #[test]
 fn known_seeds() {
     for seed in [1460405763366619565, 4665169329837878555, 0, 1, u64::MAX] {
-        story(seed, 1500, true);
-        story(seed, 400, false);
-        calms_down(seed, 1000);
+        story(seed, ticks(1500), true);
+        story(seed, ticks(400), false);
+        calms_down(seed, ticks(1000));
     }
 }
 
@@ -516,7 +516,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: stories(300), ..ProptestConfig::default() })]
 
     #[test]
-    fn after_the_faults_it_arrives_or_says_why(seed: u64, ticks in 1u32..1500) {
-        calms_down(seed, ticks);
+    fn after_the_faults_it_arrives_or_says_why(seed: u64, many in 1..ticks(1500)) {
+        calms_down(seed, many);
     }
 }
