@@ -1,5 +1,7 @@
 //! Each condition of a sound table by itself: broken it is refused, at its edge it is not.
 
+use std::vec;
+
 use super::{TableFault, check, check_all};
 use crate::bits::Bits;
 use crate::fixture::Owned;
@@ -43,19 +45,23 @@ fn largest(owned: &mut Owned, locks: usize) {
     owned.arrangements.resize(16, owned.arrangements[0]);
     owned.sets.resize(1 << locks, owned.sets[0]);
     owned.steps.clear();
-    owned.next.resize(WAYS * (2 * locks + 1) * (1 << locks) * 16, owned.next[0]);
+    owned.next = vec![0; WAYS * (2 * locks + 1) * (1 << locks) * 16];
 }
 
 #[test]
 fn sizes_up_to_the_most_and_not_beyond() {
-    sound(&[|t| largest(t, 8), |t| t.steps.resize(0x7fff, t.steps[0]), |t| t.rests.truncate(1)]);
+    sound(&[|t| largest(t, 8), |t| t.rests.truncate(1)]);
+    // Too long for Miri: every step is looked at.
+    if !cfg!(miri) {
+        sound(&[|t| t.steps.resize(0x7fff, t.steps[0])]);
+    }
     let one_more: [fn(&mut Owned); 4] = [
         |t| t.locks.push(t.locks[0]),
         |t| t.sensors.push(t.sensors[0]),
         |t| t.rests.push(t.rests[0]),
         |t| {
             t.arrangements.push(t.arrangements[0]);
-            t.next.resize(WAYS * 17 * 256 * 17, t.next[0]);
+            t.next = vec![0; WAYS * 17 * 256 * 17];
         },
     ];
     for (n, change) in one_more.into_iter().enumerate() {
