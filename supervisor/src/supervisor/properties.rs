@@ -9,8 +9,10 @@ use proptest::prelude::*;
 use super::Supervisor;
 use crate::bits::{Bits, MAX_LOCKS};
 use crate::check::check;
-use crate::fixture::{Owned, WIDE, step, stories, ticks};
+use crate::fixture::{APART, Owned, READY, Told, UNKNOWN, WIDE, step, stories, ticks};
+use crate::guards::SlipBits;
 use crate::io::{Inputs, LockOrder, LockReport, MachineOrder, Orders, Speed, Torque};
+use crate::kernel::Kernel;
 use crate::status::Phase;
 use crate::table::*;
 
@@ -519,4 +521,95 @@ proptest! {
     fn after_the_faults_it_arrives_or_says_why(seed: u64, many in 1..ticks(1500)) {
         calms_down(seed, many);
     }
+}
+
+/// What exhaustive search takes for the same memory.
+fn canonical(mut kernel: Kernel, table: &Table) -> Kernel {
+    kernel.settle_counters(table);
+    kernel.without_statement()
+}
+
+/// Answers that change now and then; switches that mostly follow the orders.
+fn other_answers(dice: &mut Dice, told: &mut Told, orders: &[LockOrder; MAX_LOCKS]) {
+    for (report, order) in told.report.iter_mut().zip(orders) {
+        if dice.chance(20) {
+            let closed = *order == LockOrder::Close;
+            *report = if closed { LockReport::Closed } else { LockReport::Open };
+        }
+        if dice.below(400) == 0 {
+            let any = [LockReport::Open, LockReport::Closed, LockReport::Missing];
+            *report = any[dice.below(3) as usize];
+        }
+    }
+    if dice.chance(4) {
+        let lock = dice.below(8) as usize;
+        let any = [READY, READY, APART, UNKNOWN, SlipBits { moving: true, ..READY }];
+        told.slip[lock] = any[dice.below(5) as usize];
+    }
+    if dice.chance(3) {
+        told.request = dice.chance(90).then(|| dice.below(6) as u8);
+    }
+    let bits = [
+        &mut told.plausible,
+        &mut told.at_rest,
+        &mut told.unloaded,
+        &mut told.arrangement_in_window,
+        &mut told.in_window,
+        &mut told.target_allowed,
+        &mut told.demand_within,
+        &mut told.cool,
+        &mut told.calm,
+        &mut told.engine_running,
+    ];
+    for bit in bits {
+        if dice.below(120) == 0 {
+            *bit = !*bit;
+        } else if dice.chance(4) {
+            *bit = true;
+        }
+    }
+}
+
+/// A memory that is made canonical in each tick orders the same locks as one that is left alone,
+/// under the same answers: what the search merges does behave alike. Returns the ticks in which
+/// there was something to merge.
+fn merged_story(seed: u64, many: u32) -> u32 {
+    let mut dice = Dice(seed);
+    let owned = if dice.chance(40) { Owned::new() } else { random_table(&mut dice) };
+    let table = owned.table();
+    let mut told = Told::default();
+    let (mut alone, mut merged) = (Kernel::default(), Kernel::default());
+    let mut changed = 0;
+    for tick in 0..many {
+        let ruling = alone.step(&table, &mut told);
+        let other = merged.step(&table, &mut told);
+        assert_eq!(
+            (ruling.passed, ruling.granted, ruling.let_go),
+            (other.passed, other.granted, other.let_go),
+            "seed {seed} tick {tick}"
+        );
+        let before = merged;
+        merged = canonical(merged, &table);
+        assert_eq!(merged, canonical(merged, &table), "once is enough");
+        changed += u32::from(before != merged);
+        other_answers(&mut dice, &mut told, &ruling.lock_orders());
+    }
+    changed
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: stories(300), ..ProptestConfig::default() })]
+
+    #[test]
+    fn merged_memories_order_the_same(seed: u64, many in 1..ticks(1500)) {
+        merged_story(seed, many);
+    }
+}
+
+/// There is something to merge, most of the time.
+#[test]
+fn merging_merges() {
+    let told = stories(40);
+    let changed: u32 = (0..told).map(|seed| merged_story(seed.into(), ticks(1500))).sum();
+    assert!(changed > told * ticks(1500) / 4, "{changed}");
 }
