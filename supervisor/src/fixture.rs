@@ -233,6 +233,7 @@ pub(crate) struct Told {
     pub(crate) at_rest: bool,
     pub(crate) unloaded: bool,
     pub(crate) arrangement_in_window: bool,
+    pub(crate) may_stay: bool,
     pub(crate) in_window: bool,
     pub(crate) target_allowed: bool,
     pub(crate) demand_within: bool,
@@ -258,6 +259,7 @@ impl Default for Told {
             at_rest: true,
             unloaded: true,
             arrangement_in_window: true,
+            may_stay: true,
             in_window: true,
             target_allowed: true,
             demand_within: true,
@@ -288,9 +290,8 @@ impl Guards for Told {
     fn arrangement_in_window(&mut self, _: u8) -> bool {
         self.arrangement_in_window
     }
-
     fn arrangement_may_stay(&mut self, _: u8) -> bool {
-        self.arrangement_in_window
+        self.arrangement_in_window && self.may_stay
     }
     fn in_window(&mut self, _: u16) -> bool {
         self.in_window

@@ -210,4 +210,34 @@ mod tests {
         assert!(!heat.cool(&table, 7) && !heat.cool(&table, 200));
         assert!(heat.rise_k(&table, 0) <= f32::MAX && !heat.cool(&table, 0));
     }
+
+    /// Work without slip heats nothing, and does not keep the plates from cooling.
+    #[test]
+    fn plates_cool_while_they_are_pressed_without_slip() {
+        let owned = Owned::new();
+        let table = owned.table();
+        let mut heat = Heat::default();
+        heat.tick(&table, Bits::one(0), |_| Some(3000.0));
+        assert_eq!(heat.rise_k(&table, 0), 30.0);
+        for _ in 0..1000 {
+            heat.tick(&table, Bits::one(0), |_| Some(0.0));
+        }
+        let left = heat.rise_k(&table, 0) / 30.0;
+        assert!((left - 0.3679).abs() < 0.002, "a time constant leaves 1/e: {left}");
+    }
+
+    /// Without a limit nothing is reckoned; without a time constant nothing cools.
+    #[test]
+    fn no_limit_and_no_cooling() {
+        let mut owned = Owned::new();
+        (owned.locks[0].rise_max_k, owned.locks[1].rise_max_k) = (0.0, 50.0);
+        owned.locks[1].heat_k_per_radps_tick = 0.01;
+        let table = owned.table();
+        let mut heat = Heat::default();
+        heat.tick(&table, Bits(3), |_| Some(3000.0));
+        for _ in 0..1000 {
+            heat.tick(&table, Bits::EMPTY, |_| Some(0.0));
+        }
+        assert_eq!((heat.rise_k(&table, 0), heat.rise_k(&table, 1)), (0.0, 30.0));
+    }
 }

@@ -281,6 +281,12 @@ mod tests {
             assert_eq!(watch.releasing(&table), Bits(3));
             watch.remember(&table, Bits::EMPTY, Bits::EMPTY, Bits::EMPTY);
         }
+        let mut debounced = watch;
+        for _ in 0..owned.timing.debounce {
+            assert_eq!(debounced.releasing(&table), Bits(3), "shown a debounce later");
+            debounced.remember(&table, Bits::EMPTY, Bits::EMPTY, Bits::EMPTY);
+        }
+        assert_eq!(debounced.releasing(&table), Bits::EMPTY);
         assert_eq!(at(&watch, Open), B, "no switch, and not seen to move");
         assert_eq!(at(&watch, Missing), Bits(3));
         assert_eq!(at(&watch, Closed), Bits(3));

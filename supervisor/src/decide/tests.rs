@@ -469,3 +469,146 @@ fn an_unwatched_closing_is_let_go() {
     }
     assert_eq!(world.tick().close, Bits::EMPTY);
 }
+
+/// The interlock let go of a lock that stood while a step for another was under way: no attempt
+/// has failed, but every lock has to be known again. Denied its own lock, the attempt has.
+#[test]
+fn what_the_interlock_denies() {
+    let owned = Owned::new();
+    let table = owned.table();
+    for (denied, refusal, tries) in
+        [(Bits::one(1), None, 0), (A, Some(Refusal::Interlock { lock: 0 }), 1)]
+    {
+        for phase in [Phase::Prepare { step: 3, ready: 2 }, Phase::Closing { step: 3 }] {
+            let mut state = State::default();
+            state.locks.ordered = Bits(3);
+            state.phase = phase;
+            state.prefill = A;
+            state.settle(&table, Bits(3), Bits(3));
+            assert_eq!(state.phase, phase, "nothing was denied");
+            state.settle(&table, Bits(3), Bits(3).without(denied));
+            assert_eq!((state.phase, state.refusal), (Phase::Settle, refusal));
+            assert_eq!((state.tries, state.prefill), (tries, Bits::EMPTY));
+            assert_eq!(state.locks.ordered, Bits(3).without(denied));
+        }
+    }
+}
+
+/// A change of mind while a lock is filled ends the filling in the same tick.
+#[test]
+fn a_new_goal_empties_the_lock() {
+    let mut owned = Owned::new();
+    owned.timing.dwell = 40;
+    let mut world = World::new(owned.table(), Some(0));
+    world.until("fills", |s| !s.prefill.is_empty());
+    assert_eq!(world.last.prefill, A);
+    world.told.request = None;
+    for _ in 1..owned.timing.request_dwell {
+        assert_eq!(world.tick().prefill, A);
+    }
+    assert_eq!(world.tick().prefill, Bits::EMPTY);
+}
+
+/// When a step has failed as often as it may be tried, the next way is taken.
+#[test]
+fn the_next_way_after_the_last_attempt() {
+    let mut owned = Owned::new();
+    // From all open to arrangement 0: way 0 closes lock 0, way 1 begins with lock 1.
+    let per_way = owned.next.len() / 3;
+    owned.next[per_way] = 1;
+    let mut world = World::new(owned.table(), Some(0));
+    world.told.slip[0].steady = false;
+    for n in 1..=owned.timing.retries {
+        world.until("prepares", |s| matches!(s.phase, Phase::Prepare { step: 3, .. }));
+        world.until("fails", |s| s.phase == Phase::Settle);
+        assert_eq!(world.state.tries, n % owned.timing.retries);
+    }
+    world.until("prepares", |s| matches!(s.phase, Phase::Prepare { .. }));
+    assert!(matches!(world.state.phase, Phase::Prepare { step: 1, .. }), "{:?}", world.state.phase);
+    assert!(!world.state.given_up);
+}
+
+/// Nothing is asked: an arrangement inside its window stays, and so does the fallback outside.
+#[test]
+fn with_nothing_asked_it_stays_where_it_may() {
+    let mut owned = Owned::new();
+    owned.sets[2].fallback = 0;
+    for (arrangement, inside) in [(1, true), (0, true), (0, false)] {
+        let mut world = World::new(owned.table(), Some(arrangement));
+        arrived(&mut world, arrangement);
+        world.told.request = None;
+        world.told.arrangement_in_window = inside;
+        let actions = world.actions;
+        world.run(300);
+        assert_eq!((world.state.stood, world.actions), (Some(arrangement), actions));
+        assert_eq!((world.state.goal(), world.state.refusal()), (None, None));
+        assert_eq!(world.last.plan, Plan::Arrangement(arrangement));
+    }
+    // Outside its window an arrangement that nobody asks for is left.
+    let mut world = World::new(owned.table(), Some(1));
+    arrived(&mut world, 1);
+    world.told.request = None;
+    world.run(10);
+    world.told.may_stay = false;
+    arrived(&mut world, 0);
+}
+
+/// An overlap is counted in a lock set that holds a machine and is no arrangement.
+#[test]
+fn only_an_overlap_on_the_way_is_counted() {
+    for (held, machines, named, counted) in [
+        (Bits(3), Bits(1), Bits(2), true),
+        (Bits(3), Bits::EMPTY, Bits(2), false),
+        (Bits(3), Bits(1), Bits(3), false),
+        (Bits(1), Bits(1), Bits(2), false),
+    ] {
+        let mut owned = Owned::new();
+        owned.conflicts.clear();
+        owned.arrangements[1].closed = named;
+        owned.sets[usize::from(held.0)].held_machines = machines;
+        let mut world = World::new(owned.table(), None);
+        (world.ordered, world.frozen) = (held, Bits(3));
+        let locks = &mut world.state.locks;
+        (locks.ordered, locks.closed, locks.open) = (held, held, Bits(3).without(held));
+        world.told.report =
+            [Closed, if held.has(1) { Closed } else { Open }].repeat(4).try_into().unwrap();
+        world.state.enter(Phase::Settle);
+        for n in 1..=4u16 {
+            let _ = world.tick();
+            assert_eq!(world.state.overlap, if counted { n } else { 0 }, "{held:?} {machines:?}");
+        }
+    }
+}
+
+/// The engine is started for where it is needed, stopped where it is not wanted and no longer
+/// joined, and otherwise left as it is.
+#[test]
+fn the_engine_runs_where_it_is_wanted() {
+    for (engine, joined, before, after) in [
+        (EngineUse::On, false, false, true),
+        (EngineUse::On, true, true, true),
+        (EngineUse::Off, false, true, false),
+        (EngineUse::Off, true, true, true),
+        (EngineUse::Off, true, false, false),
+        (EngineUse::Either, false, true, true),
+        (EngineUse::Either, false, false, false),
+    ] {
+        let mut owned = Owned::new();
+        owned.arrangements[0].engine = engine;
+        owned.sets.iter_mut().for_each(|set| set.engine_joined = joined);
+        let mut world = World::new(owned.table(), Some(0));
+        world.state.engine_run = before;
+        arrived(&mut world, 0);
+        assert_eq!(world.last.engine_run, after, "{engine:?} {joined}");
+        // The same where nothing is asked any more.
+        world.told.request = None;
+        world.state.engine_run = before;
+        world.run(20);
+        assert_eq!(world.last.engine_run, after, "{engine:?} {joined}");
+    }
+    // No target, nothing stands: it goes on as it is.
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), None);
+    world.state.engine_run = true;
+    assert!(world.tick().engine_run);
+}

@@ -338,4 +338,28 @@ fn it_tells_where_it_stands() {
     let _ = run.tick(&table);
     assert!(run.supervisor.rise_k(&table, 0) <= open, "an open lock cools");
     assert_eq!(output.status.faults.locks(), Bits(1));
+    // What stands is told, and what is asked, and that it is given up.
+    let mut run = Loop::new([Open, Closed]);
+    run.inputs.request = Some(1);
+    for _ in 0..100 {
+        let _ = run.tick(&table);
+    }
+    let state = run.supervisor.state();
+    assert_eq!((state.goal(), state.stands(), state.refusal()), (Some(1), Some(1), None));
+    run.inputs.request = None;
+    for _ in 0..100 {
+        let _ = run.tick(&table);
+    }
+    assert_eq!(run.supervisor.state().goal(), None);
+    let mut run = Loop::new([Open, Open]);
+    run.inputs.request = Some(0);
+    run.inputs.speeds[0].valid = false;
+    for _ in 0..100 {
+        output = run.tick(&table);
+    }
+    let state = run.supervisor.state();
+    assert!(state.gave_up());
+    assert_eq!(state.refusal(), Some(Refusal::Sensors { step: 3 }));
+    assert_eq!((state.stands(), output.status.refusal), (None, state.refusal()));
+    assert_eq!(output.status.faults.sensors, Bits(1));
 }
