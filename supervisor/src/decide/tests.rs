@@ -550,7 +550,9 @@ fn with_nothing_asked_it_stays_where_it_may() {
     world.told.request = None;
     world.run(10);
     world.told.may_stay = false;
-    arrived(&mut world, 0);
+    world.until("leaves", |s| s.held() == A && s.phase == Phase::Rest);
+    world.run(100);
+    assert_eq!((world.state.held(), world.last.plan), (A, Plan::Arrangement(0)));
 }
 
 /// An overlap is counted in a lock set that holds a machine and is no arrangement.
