@@ -363,3 +363,20 @@ fn it_tells_where_it_stands() {
     assert_eq!((state.stands(), output.status.refusal), (None, state.refusal()));
     assert_eq!(output.status.faults.sensors, Bits(1));
 }
+
+/// The check reads the whole table: it is made in the first tick after a reset and in no other.
+#[test]
+fn a_table_is_checked_once() {
+    let sound = Owned::new();
+    let mut damaged = Owned::new();
+    damaged.parities[0].max = f32::NAN;
+    let now = inputs([0.0, 0.0], 0.0, [Open, Open]);
+    let mut supervisor = Supervisor::new();
+    let _ = supervisor.tick(&sound.table(), &now);
+    let refusal = supervisor.tick(&damaged.table(), &now).status.refusal;
+    assert_eq!(refusal, None);
+    let mut supervisor = Supervisor::new();
+    let fault = Some(Refusal::Table(TableFault::Relation));
+    assert_eq!(supervisor.tick(&damaged.table(), &now).status.refusal, fault);
+    assert_eq!(supervisor.tick(&sound.table(), &now).status.refusal, fault, "until the reset");
+}
