@@ -562,7 +562,7 @@ fn rest_does_what_its_table_says() {
                     state.locks.open = Bits::EMPTY;
                 }
                 state.stay = if on(1) { t.min_stay } else { t.min_stay - 1 };
-                state.overlap = if on(2) { t.overlap_max + 1 } else { 0 };
+                state.overlap = if on(2) { t.overlap_max + 1 } else { t.overlap_max };
                 state.locks.switch = if on(3) { A } else { Bits::EMPTY };
                 let on_its_way = on(4) && goal.is_some();
                 state.route = goal.filter(|_| on_its_way).map(|target| Route { target, way: 0 });

@@ -199,3 +199,6 @@ fn end_conflict(state: &mut State, conflict: &Conflict) -> Plan {
     state.enter(Phase::Settle);
     Plan::Cut
 }
+
+#[cfg(test)]
+mod tests;
