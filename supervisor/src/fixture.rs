@@ -230,6 +230,8 @@ pub(crate) struct Told {
     pub(crate) slip: [SlipBits; 8],
     pub(crate) report: [LockReport; 8],
     pub(crate) plausible: bool,
+    /// How often `plausible` was asked: the first question about a step.
+    pub(crate) asked: u32,
     pub(crate) at_rest: bool,
     pub(crate) unloaded: bool,
     pub(crate) arrangement_in_window: bool,
@@ -256,6 +258,7 @@ impl Default for Told {
             slip: [READY; 8],
             report: [LockReport::Open; 8],
             plausible: true,
+            asked: 0,
             at_rest: true,
             unloaded: true,
             arrangement_in_window: true,
@@ -279,6 +282,7 @@ impl Guards for Told {
         self.report[usize::from(lock)]
     }
     fn plausible(&mut self, _: Bits) -> bool {
+        self.asked += 1;
         self.plausible
     }
     fn at_rest(&mut self, _: Bits) -> bool {

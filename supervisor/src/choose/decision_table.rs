@@ -190,3 +190,24 @@ fn ways_are_tried_in_order() {
     assert_eq!(super::next_way(&table, route, Stuck::None, Bits::EMPTY), 1);
     assert_eq!(super::next_way(&table, Route { way: 1, ..route }, Stuck::None, Bits::EMPTY), 3);
 }
+
+/// A step that neighbouring ways share is asked about once: an exhaustive search tries every
+/// answer to every question.
+#[test]
+fn a_shared_step_is_asked_about_once() {
+    let mut owned = Owned::new();
+    let per_way = owned.next.len() / 3;
+    owned.next.fill(3);
+    let asked = |owned: &Owned| {
+        let mut told = Told { cool: false, ..Told::default() };
+        let route = Route { target: 1, way: 0 };
+        let choice = choose(&owned.table(), &mut told, route, Stuck::None, Bits::EMPTY);
+        assert_eq!(choice, Choice::Refused(Refusal::Hot { lock: 0 }));
+        told.asked
+    };
+    assert_eq!(asked(&owned), 1);
+    owned.next[2 * per_way..].fill(1);
+    assert_eq!(asked(&owned), 2);
+    owned.next[per_way..2 * per_way].fill(1);
+    assert_eq!(asked(&owned), 2);
+}
