@@ -509,6 +509,18 @@ fn a_new_goal_empties_the_lock() {
     assert_eq!(world.tick().prefill, Bits::EMPTY);
 }
 
+/// A closing that comes apart is neither pressed nor filled any more.
+#[test]
+fn a_failed_closing_leaves_the_lock_empty() {
+    let owned = Owned::new();
+    let mut world = World::new(owned.table(), Some(0));
+    world.until("closes", |s| matches!(s.phase, Phase::Closing { .. }));
+    world.told.slip[0] = APART;
+    let failed = world.tick();
+    assert_eq!(world.state.phase, Phase::Settle);
+    assert_eq!((failed.close, failed.prefill), (Bits::EMPTY, Bits::EMPTY));
+}
+
 /// When a step has failed as often as it may be tried, the next way is taken.
 #[test]
 fn the_next_way_after_the_last_attempt() {
