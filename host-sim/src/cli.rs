@@ -1,5 +1,7 @@
 //! The command line: `slipwarden <command>`.
 
+use std::path::PathBuf;
+
 use clap::{Args, Parser, Subcommand};
 
 use crate::table::command::Form;
@@ -92,17 +94,32 @@ struct ExploreArgs {
     /// Driveline file or demo
     file: String,
     /// Most faults in one history
-    #[arg(long, default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=2))]
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=2))]
     faults: u8,
     /// Explore the interlock alone, with anything ordered
     #[arg(long)]
     interlock_alone: bool,
     /// Most states; beyond them the answer is inconclusive (exit code 3)
-    #[arg(long, value_name = "N", default_value_t = 20_000_000)]
+    #[arg(long, value_name = "N", default_value_t = 400_000_000)]
     states: usize,
     /// Most memory for states in MiB
     #[arg(long, value_name = "MIB", default_value_t = 4096)]
     memory: usize,
+    /// Threads (default: as many as the machine has)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+    /// Keep a search that is stopped there
+    #[arg(long, value_name = "PATH")]
+    checkpoint: Option<PathBuf>,
+    /// Go on with a search that was kept
+    #[arg(long, value_name = "PATH")]
+    resume: Option<PathBuf>,
+    /// Write the first counterexample there, as a scenario for `drive`
+    #[arg(long, value_name = "PATH")]
+    scenario: Option<PathBuf>,
+    /// Something that may never occur, with the reason why
+    #[arg(long = "excuse", value_name = "NAME=REASON")]
+    excused: Vec<String>,
     /// JSON for programs
     #[arg(long)]
     json: bool,
@@ -165,7 +182,12 @@ pub fn run() -> i32 {
             interlock_alone: args.interlock_alone,
             states: args.states,
             memory_mib: args.memory,
+            threads: args.threads.map(usize::from),
             json: args.json,
+            checkpoint: args.checkpoint,
+            resume: args.resume,
+            scenario: args.scenario,
+            excused: args.excused,
         }),
         Command::Drive(args) => {
             let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;

@@ -7,7 +7,7 @@ use crate::drive::summary_text::Heading;
 use crate::drive::{command, scenario};
 use crate::driveline::{self, DEMOS, Driveline};
 use crate::table::TableData;
-use crate::{kinematics, picture, table};
+use crate::{audit, kinematics, picture, table};
 
 /// The ready scenario whose timeline is shown, and the seed of its drive (`drive`'s default).
 const TOUR: &str = "shuttle-tour";
@@ -30,8 +30,11 @@ pub fn files() -> Result<Vec<Generated>, String> {
     let docs = driveline::generated_docs().into_iter().chain(scenario::generated_docs());
     let mut files: Vec<Generated> =
         docs.map(|(path, text)| Generated { path: path.to_string(), text }).collect();
+    let mut proofs = Vec::new();
     for name in DEMOS {
         let (d, data) = demo_table(name)?;
+        let k = kinematics::analyse(&d).map_err(|e| format!("demo {name}: {e}"))?;
+        proofs.push((name.to_string(), audit::proofs(&d, &k, &data)));
         files.push(Generated {
             path: format!("tests/src/tables/{name}.rs"),
             text: table::rust_source(&d, &data),
@@ -41,6 +44,8 @@ pub fn files() -> Result<Vec<Generated>, String> {
             text: picture::diagram::state_diagram(&d, &data),
         });
     }
+    let (path, text) = audit::page(&proofs);
+    files.push(Generated { path, text });
     files.push(Generated {
         path: format!("docs/pictures/{TOUR}.svg"),
         text: timeline("shuttle", TOUR)?,

@@ -5,6 +5,7 @@
 #[macro_use]
 mod terminal;
 
+pub mod audit;
 pub mod checkers;
 pub mod cli;
 pub mod drive;

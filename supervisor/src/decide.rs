@@ -3,6 +3,7 @@
 //! No floating point, no clock: time comes as one call a tick. Everything it looks at
 //! comes through [`Guards`], so that the compiled code can be explored exhaustively.
 
+mod bytes;
 mod moves;
 #[cfg(test)]
 pub(crate) mod phase_table;
@@ -132,24 +133,54 @@ impl State {
         self.stood
     }
 
+    /// Ticks in a lock set that holds a machine and is no arrangement.
+    pub const fn overlap_ticks(&self) -> u16 {
+        self.overlap
+    }
+
+    /// Failed attempts at the present step.
+    pub const fn tries(&self) -> u8 {
+        self.tries
+    }
+
+    /// Which of the table's ways is being followed.
+    pub fn way(&self) -> Option<u8> {
+        self.route.map(|route| route.way)
+    }
+
     /// Belief about the locks.
     pub const fn locks(&self) -> &Locks {
         &self.locks
     }
 
-    /// See [`crate::kernel::Kernel::settle_counters`].
-    pub(crate) fn settle_counters(&mut self, table: &Table) {
+    /// See [`crate::kernel::Kernel::canonical`]. Every counter is counted up before it is compared.
+    pub(crate) fn make_canonical(&mut self, table: &Table) {
         let t = &table.timing;
-        let slowest = table.locks.iter().fold(t.retry_wait, |most, l| most.max(l.close_timeout));
-        self.ticks = self.ticks.min(slowest.saturating_add(1));
-        self.spent = self.spent.min(t.sync_timeout.max(t.unload_timeout).saturating_add(1));
-        self.doubt = self.doubt.min(t.debounce.saturating_add(1));
-        self.stay = self.stay.min(t.min_stay);
-        self.overlap = self.overlap.min(t.overlap_max.saturating_add(1));
-        self.blocked = self.blocked.min(t.retry_wait);
-        self.engine_wait = self.engine_wait.min(t.engine_timeout.max(t.debounce).saturating_add(1));
-        self.locks.settle_counters(table);
-        self.request.settle_counters(table);
+        self.refusal = None;
+        self.pushes = false;
+        self.engine_run = false;
+        self.prefill = Bits::EMPTY;
+        self.ticks = match self.phase {
+            Phase::Settle => self.ticks.min(t.retry_wait.saturating_sub(1)),
+            Phase::Closing { step } => {
+                let lock = table.step(step).and_then(|step| table.locks.get(step.lock as usize));
+                self.ticks.min(lock.map_or(0, |lock| lock.close_timeout))
+            }
+            // Entering another phase starts it anew.
+            Phase::Wake | Phase::Rest | Phase::Prepare { .. } | Phase::Opening { .. } => 0,
+        };
+        self.spent = self.spent.min(t.sync_timeout.max(t.unload_timeout));
+        self.doubt = self.doubt.min(t.debounce);
+        self.stay = self.stay.min(t.min_stay.saturating_sub(1));
+        self.overlap = self.overlap.min(t.overlap_max);
+        self.blocked = self.blocked.min(t.retry_wait.saturating_sub(1));
+        self.engine_wait = self.engine_wait.min(t.engine_timeout.max(t.debounce));
+        // Only an engine that stalls where it is needed is told from one that never ran.
+        self.stood = self.stood.filter(|&a| {
+            table.arrangements.get(a as usize).is_some_and(|a| a.engine == EngineUse::On)
+        });
+        self.locks.make_canonical(table);
+        self.request.make_canonical(table);
     }
 
     /// What the interlock let pass: a lock that was denied is not ordered.

@@ -37,6 +37,7 @@ pub struct Seen {
 /// - SW-I4: at most one closing begins in a tick.
 /// - SW-I5: when a forbidden lock set is found held, one of its locks is let go, and the next
 ///   one only when that lock has had its time and is still held.
+/// - SW-I6: a closing never joins the engine to a lock set that holds a machine.
 ///
 /// Opening is never denied: what is not wanted is never in the result.
 #[must_use = "orders that did not pass this gate must not reach an actuator"]
@@ -59,6 +60,10 @@ pub fn pass(table: &Table, seen: &Seen) -> Bits {
         if o.locks.has(lock) && with.contains(o.locks) { held.or(o.machines) } else { held }
     });
     if !seen.at_rest.contains(held) {
+        return keep;
+    }
+    // SW-I6
+    if table.set(with).engine_joined && table.overlaps.iter().any(|o| with.contains(o.locks)) {
         return keep;
     }
     keep.or(new)
@@ -142,19 +147,15 @@ impl Watch {
         self.releasing(table).and(self.pressed)
     }
 
-    /// See [`crate::kernel::Kernel::settle_counters`].
-    pub(crate) fn settle_counters(&mut self, table: &Table) {
-        for (ticks, data) in self.open_ticks.iter_mut().zip(table.locks) {
+    /// See [`crate::kernel::Kernel::canonical`].
+    pub(crate) fn make_canonical(&mut self, table: &Table) {
+        self.pressed = Bits::EMPTY;
+        for (i, (ticks, data)) in self.open_ticks.iter_mut().zip(table.locks).enumerate() {
             *ticks = (*ticks).min(data.release_ticks.saturating_add(table.timing.debounce));
+            if data.has_switch {
+                self.seen_moving = self.seen_moving.with(i as u8, false);
+            }
         }
-    }
-
-    /// On the first tick after a reset, the locks that may be kept closed because they are
-    /// closed already: switch and speeds agree (`held`), and even with every lock that is not
-    /// said open and does not move apart for sure (`doubtful`) they hold nothing that must turn.
-    #[must_use]
-    pub fn adopt(table: &Table, held: Bits, doubtful: Bits) -> Bits {
-        if table.forbids(held.or(doubtful)) { Bits::EMPTY } else { held }
     }
 
     /// Whether this is the first tick since the reset.
@@ -162,10 +163,34 @@ impl Watch {
         !self.awake
     }
 
-    /// Begin with the locks that are adopted.
-    pub fn wake(&mut self, adopted: Bits) {
-        self.granted = adopted;
+    /// The same memory for a supervisor that begins anew.
+    #[must_use]
+    pub const fn asleep(self) -> Watch {
+        Watch { awake: false, ..self }
+    }
+
+    /// What may outlive a reset: locks granted, locks seen to move, ticks since each was pressed.
+    pub(crate) const fn kept(&self) -> (Bits, Bits, [u16; MAX_LOCKS]) {
+        (self.granted, self.seen_moving, self.open_ticks)
+    }
+
+    /// Asleep, with what was kept.
+    pub(crate) fn of_kept(granted: Bits, seen_moving: Bits, open_ticks: [u16; MAX_LOCKS]) -> Watch {
+        Watch { granted, seen_moving, open_ticks, ..Watch::default() }
+    }
+
+    /// With the first tick behind it.
+    pub(crate) const fn awake(self) -> Watch {
+        Watch { awake: true, ..self }
+    }
+
+    /// Begin: of the locks that were granted before the reset, those that are still closed
+    /// (`held`: switch and speeds agree) stay so, unless they hold something that must turn.
+    pub(crate) fn wake(&mut self, table: &Table, held: Bits) -> Bits {
+        let stay = self.granted.and(held);
+        self.granted = if table.forbids(stay) { Bits::EMPTY } else { stay };
         self.awake = true;
+        self.granted
     }
 
     /// Remember what passed in this tick (`filled` was not yet ordered closed) and which
@@ -256,13 +281,41 @@ mod tests {
         assert_eq!(passes(Seen { surely_held: A, ..held }), both, "no conflict, nothing is let go");
     }
 
+    /// The canonical test of SW-I6.
+    #[test]
+    fn sw_i6_the_engine_is_never_joined_to_an_overlap() {
+        let mut owned = Owned::new();
+        owned.conflicts.clear();
+        owned.overlaps = std::vec![crate::table::Overlap { locks: A.or(B), machines: Bits(2) }];
+        let seen = Seen { maybe_closed: B, ..permits() };
+        assert_eq!(pass(&owned.table(), &seen), A);
+        owned.sets[3].engine_joined = true;
+        assert_eq!(pass(&owned.table(), &seen), Bits::EMPTY);
+        assert_eq!(pass(&owned.table(), &permits()), A, "no overlap");
+    }
+
+    /// Only what was granted before and is still closed is kept, and never a conflict.
     #[test]
     fn after_a_reset_only_clear_cases_are_kept() {
         let owned = Owned::new();
         let table = owned.table();
-        assert_eq!(Watch::adopt(&table, A, A), A);
-        assert_eq!(Watch::adopt(&table, A.or(B), A.or(B)), Bits::EMPTY, "a conflict is not kept");
-        assert_eq!(Watch::adopt(&table, A, A.or(B)), Bits::EMPTY, "nor what may be one");
+        let wake = |granted, held| {
+            let mut watch = Watch::of_kept(granted, Bits::EMPTY, [0; MAX_LOCKS]);
+            assert!(watch.is_asleep());
+            let stay = watch.wake(&table, held);
+            assert!(!watch.is_asleep());
+            assert_eq!(watch.granted(), stay);
+            stay
+        };
+        assert_eq!(wake(A, A), A);
+        assert_eq!(wake(A, A.or(B)), A, "a lock that nobody granted is not kept");
+        assert_eq!(wake(A.or(B), A), A, "nor one that is no longer closed");
+        assert_eq!(wake(A.or(B), A.or(B)), Bits::EMPTY, "a conflict is not kept");
+        assert_eq!(Watch::default().wake(&table, A), Bits::EMPTY, "without a trace nothing is");
+        // The locks that are not kept may be closed still.
+        let mut watch = Watch::of_kept(A, Bits::EMPTY, [0, 9, 9, 9, 9, 9, 9, 9]);
+        watch.wake(&table, Bits::EMPTY);
+        assert_eq!(watch.possibly_closed(&table, &[LockReport::Open; MAX_LOCKS]), A);
     }
 
     #[test]

@@ -3,6 +3,10 @@
 //! The board feeds it measured bits, an exhaustive search feeds it every combination: it is
 //! the same compiled code. It asks only for the bits that it needs.
 
+mod bytes;
+
+pub use bytes::KernelBytes;
+
 use crate::bits::{Bits, MAX_LOCKS};
 use crate::decide::{Decision, State, decide};
 use crate::guards::Guards;
@@ -60,20 +64,20 @@ impl Kernel {
         &self.watch
     }
 
-    /// Make counters that have passed every value they are compared with stand still, and drop
-    /// what is never read: two memories that behave alike from now on become equal. For
-    /// exhaustive search; a board has no need of it.
-    pub fn settle_counters(&mut self, table: &Table) {
-        self.state.settle_counters(table);
-        self.watch.settle_counters(table);
+    /// What a reset leaves: no belief, and of the interlock's memory what was kept, if anything.
+    pub fn after_reset(kept: Option<Watch>) -> Kernel {
+        Kernel { watch: kept.unwrap_or_default().asleep(), state: State::default() }
     }
 
-    /// The same without what is stated as a refusal and without what only the machines' plan
-    /// looks at: neither has a say in what the locks are ordered.
+    /// A memory that orders the same locks from now on, whatever is answered: counters that
+    /// have passed every value they are compared with stand still, and what nothing reads before
+    /// it is written again is dropped, as is what only the machines' plan or a statement looks
+    /// at. Memories that behave alike become equal. For exhaustive search; a board has no need
+    /// of it.
     #[must_use]
-    pub fn without_statement(mut self) -> Kernel {
-        self.state.refusal = None;
-        self.state.pushes = false;
+    pub fn canonical(mut self, table: &Table) -> Kernel {
+        self.state.make_canonical(table);
+        self.watch.make_canonical(table);
         self
     }
 
@@ -92,10 +96,10 @@ impl Kernel {
         prefill: Bits,
     ) -> Ruling {
         let wanted = Decision { close, prefill, ..Decision::default() };
-        self.step_with(table, guards, |_, state, _| {
-            *state = State::default();
-            wanted
-        })
+        let ruling = self.step_with(table, guards, |_, _, _| wanted);
+        // No decision, no memory of one.
+        self.state = State::default();
+        ruling
     }
 
     fn step_with<G: Guards>(
@@ -114,36 +118,40 @@ impl Kernel {
                 |bits: Bits, (i, report): (usize, &LockReport)| bits.with(i as u8, *report == what);
             reports.iter().enumerate().fold(Bits::EMPTY, bit).and(all)
         };
-        let (said_closed, said_open) = (says(LockReport::Closed), says(LockReport::Open));
+        let said_closed = says(LockReport::Closed);
+        // Locks without a switch.
+        let blind =
+            filter(all, |lock| table.locks.get(lock as usize).is_some_and(|data| !data.has_switch));
         if self.watch.is_asleep() {
-            let held = not_moving(guards, said_closed);
-            let doubtful = all.without(said_open).without(moving(guards, all.without(said_open)));
-            let adopted = Watch::adopt(table, held, doubtful);
-            self.watch.wake(adopted);
+            let held = not_moving(guards, self.watch.granted().and(said_closed.or(blind)));
+            let kept = self.watch.wake(table, held);
             let engine_runs = guards.engine_running();
-            self.state.adopt(adopted, engine_runs);
+            self.state.adopt(kept, engine_runs);
         }
         let granted = self.watch.granted();
         let maybe_closed = self.watch.possibly_closed(table, &reports);
         let decision = decide(table, &mut self.state, guards);
         let wanted = decision.close.or(decision.prefill);
         let new = wanted.without(granted);
+        let maybe_held = said_closed.or(granted);
+        // Slips that the gate looks at only when more than one closing is wanted, or that no
+        // conflict is about, are not asked for.
+        let alone = if new.count() == 1 { new } else { Bits::EMPTY };
+        let ready = filter(alone, |lock| guards.slip_ready(lock));
         let seen = Seen {
             wanted,
             granted,
             maybe_closed,
-            surely_held: not_moving(guards, said_closed.or(granted)),
+            surely_held: not_moving(guards, in_conflicts(table, maybe_held)),
             releasing: self.watch.releasing(table),
-            ready: filter(new, |lock| guards.slip_ready(lock)),
-            at_rest: machines_at_rest(table, guards, new),
+            ready,
+            at_rest: machines_at_rest(table, guards, ready, maybe_closed.or(granted).or(new)),
         };
         let passed = pass(table, &seen);
         self.state.settle(table, wanted, passed);
         let granted_now = passed.and(decision.close);
         let filled = passed.without(granted_now);
         // Only a lock without a switch needs to be seen moving.
-        let blind =
-            filter(all, |lock| table.locks.get(lock as usize).is_some_and(|data| !data.has_switch));
         let apart = moving(guards, blind);
         self.watch.remember(table, granted_now, filled, apart);
         Ruling {
@@ -170,14 +178,23 @@ fn moving<G: Guards>(guards: &mut G, locks: Bits) -> Bits {
 }
 
 fn not_moving<G: Guards>(guards: &mut G, locks: Bits) -> Bits {
-    filter(locks, |lock| guards.slip_known(lock) && !guards.slip_moving(lock))
+    filter(locks, |lock| !guards.slip_moving(lock) && guards.slip_known(lock))
 }
 
-/// Machines at rest among those that closing one of `new` could hold.
-fn machines_at_rest<G: Guards>(table: &Table, guards: &mut G, new: Bits) -> Bits {
+/// The members of forbidden lock sets that lie within `held`.
+fn in_conflicts(table: &Table, held: Bits) -> Bits {
+    table
+        .conflicts
+        .iter()
+        .filter(|c| held.contains(c.locks))
+        .fold(Bits::EMPTY, |b, c| b.or(c.locks))
+}
+
+/// Machines at rest among those that closing one of `new` would hold, with the locks `with`.
+fn machines_at_rest<G: Guards>(table: &Table, guards: &mut G, new: Bits, with: Bits) -> Bits {
     let mut held = Bits::EMPTY;
     for overlap in table.overlaps {
-        if !overlap.locks.and(new).is_empty() {
+        if !overlap.locks.and(new).is_empty() && with.contains(overlap.locks) {
             held = held.or(overlap.machines);
         }
     }

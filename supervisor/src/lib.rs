@@ -50,5 +50,6 @@ pub mod request;
 pub mod status;
 mod supervisor;
 pub mod table;
+pub mod trace;
 
 pub use supervisor::{Output, Supervisor};

@@ -7,6 +7,7 @@
 use crate::bits::{Bits, MAX_LOCKS};
 use crate::guards::Guards;
 use crate::io::LockReport;
+use crate::status::Faults;
 use crate::table::{Lock, Table};
 
 #[cfg(test)]
@@ -41,6 +42,22 @@ impl Locks {
     /// Locks that count as closed: shown closed, or would not open.
     pub const fn held(&self) -> Bits {
         self.closed.or(self.stuck_closed)
+    }
+
+    /// Locks shown open.
+    pub const fn shown_open(&self) -> Bits {
+        self.open
+    }
+
+    /// What is held against each lock.
+    pub const fn faults(&self) -> Faults {
+        Faults {
+            stuck_open: self.stuck_open,
+            stuck_closed: self.stuck_closed,
+            switch: self.switch,
+            lost: self.lost,
+            sensors: Bits::EMPTY,
+        }
     }
 
     /// Whether every lock of the table is shown closed, shown open or known to be stuck closed.
@@ -111,8 +128,8 @@ impl Locks {
         }
         let shown = self.ticks_since(lock) >= data.close_ticks
             && (!data.has_switch || report == LockReport::Closed)
-            && g.slip_known(lock)
-            && !g.slip_moving(lock);
+            && !g.slip_moving(lock)
+            && g.slip_known(lock);
         if self.evidence(lock, shown, debounce) {
             self.closed = self.closed.with(lock, true);
             self.stuck_closed = self.stuck_closed.with(lock, false);
@@ -147,18 +164,65 @@ impl Locks {
         }
     }
 
-    /// See [`crate::kernel::Kernel::settle_counters`].
-    pub(crate) fn settle_counters(&mut self, table: &Table) {
+    /// See [`crate::kernel::Kernel::canonical`]. Every counter is counted up before it is compared.
+    pub(crate) fn make_canonical(&mut self, table: &Table) {
         let debounce = table.timing.debounce;
-        for (since, data) in self.since.iter_mut().zip(table.locks) {
-            let longest = data.release_timeout.saturating_add(debounce);
-            let longest = longest.max(data.close_timeout).max(data.close_ticks);
-            *since = (*since).min(longest.max(data.release_ticks).saturating_add(1));
+        for (i, (since, data)) in self.since.iter_mut().zip(table.locks).enumerate() {
+            let lock = i as u8;
+            let ordered = self.ordered.has(lock);
+            // What is shown starts the count anew when it ends.
+            let shown = if ordered { self.closed.has(lock) } else { self.open.has(lock) };
+            let longest = match (shown, ordered) {
+                (true, _) => 0,
+                (false, true) => data.close_ticks.saturating_sub(1).max(data.close_timeout),
+                (false, false) => data.release_timeout.saturating_add(debounce),
+            };
+            *since = (*since).min(longest);
         }
-        let most = debounce.min(u16::from(u8::MAX)) as u8;
+        let most = debounce.saturating_sub(1).min(u16::from(u8::MAX)) as u8;
         for doubt in &mut self.doubt {
             *doubt = (*doubt).min(most);
         }
+    }
+
+    /// Belief about one lock as bytes: seven bits, ticks since the order changed (little end
+    /// first), ticks of evidence, ticks of doubt.
+    pub(crate) fn to_bytes(self, lock: u8) -> [u8; 5] {
+        let flags = (0u8..)
+            .zip(self.beliefs())
+            .fold(Bits::EMPTY, |bits, (i, set)| bits.with(i, set.has(lock)));
+        let [low, high] = self.ticks_since(lock).to_le_bytes();
+        [flags.0, low, high, get(&self.count, lock), get(&self.doubt, lock)]
+    }
+
+    /// The same back into its place.
+    pub(crate) fn take_bytes(&mut self, lock: u8, bytes: [u8; 5]) {
+        let [flags, low, high, count, doubt] = bytes;
+        let has = |i: u8| Bits(flags).has(i);
+        self.ordered = self.ordered.with(lock, has(0));
+        self.closed = self.closed.with(lock, has(1));
+        self.open = self.open.with(lock, has(2));
+        self.stuck_open = self.stuck_open.with(lock, has(3));
+        self.stuck_closed = self.stuck_closed.with(lock, has(4));
+        self.switch = self.switch.with(lock, has(5));
+        self.lost = self.lost.with(lock, has(6));
+        if let Some(since) = self.since.get_mut(lock as usize) {
+            *since = u16::from_le_bytes([low, high]);
+        }
+        set(&mut self.count, lock, count);
+        set(&mut self.doubt, lock, doubt);
+    }
+
+    const fn beliefs(&self) -> [Bits; 7] {
+        [
+            self.ordered,
+            self.closed,
+            self.open,
+            self.stuck_open,
+            self.stuck_closed,
+            self.switch,
+            self.lost,
+        ]
     }
 
     pub(crate) fn ticks_since(&self, lock: u8) -> u16 {

@@ -11,13 +11,26 @@ pub struct Request {
 }
 
 impl Request {
+    /// Accepted, candidate, ticks that the candidate has stood.
+    pub(crate) const fn parts(&self) -> (Option<u8>, Option<u8>, u16) {
+        (self.accepted, self.candidate, self.ticks)
+    }
+
+    pub(crate) const fn of_parts(
+        accepted: Option<u8>,
+        candidate: Option<u8>,
+        ticks: u16,
+    ) -> Request {
+        Request { accepted, candidate, ticks }
+    }
+
     /// The request as accepted.
     pub const fn accepted(&self) -> Option<u8> {
         self.accepted
     }
 
-    /// See [`crate::kernel::Kernel::settle_counters`].
-    pub(crate) fn settle_counters(&mut self, table: &Table) {
+    /// See [`crate::kernel::Kernel::canonical`].
+    pub(crate) fn make_canonical(&mut self, table: &Table) {
         let unread = self.candidate == self.accepted;
         self.ticks = if unread { 0 } else { self.ticks.min(table.timing.request_dwell) };
     }

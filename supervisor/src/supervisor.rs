@@ -11,6 +11,7 @@ use crate::observe::{Memory, Reading};
 use crate::plan::machine_orders;
 use crate::status::{Faults, Refusal, Status};
 use crate::table::Table;
+use crate::trace::Trace;
 
 #[cfg(test)]
 mod properties;
@@ -41,9 +42,20 @@ pub struct Output {
 }
 
 impl Supervisor {
-    /// As after a reset.
+    /// As after a reset of which nothing is known.
     pub fn new() -> Supervisor {
         Supervisor::default()
+    }
+
+    /// As after a short reset, with what the last supervisor left in memory that was not cleared:
+    /// locks that it pressed and that are still closed stay so.
+    pub fn after_reset(trace: Trace) -> Supervisor {
+        Supervisor { kernel: Kernel::after_reset(Some(trace.watch)), ..Supervisor::default() }
+    }
+
+    /// What to keep for the next supervisor; of this tick.
+    pub const fn trace(&self) -> Trace {
+        Trace { watch: *self.kernel.watch() }
     }
 
     /// The event memory.
@@ -133,13 +145,7 @@ impl Supervisor {
             goal: state.request.accepted(),
             phase: state.phase,
             refusal: state.refusal,
-            faults: Faults {
-                stuck_open: locks.stuck_open,
-                stuck_closed: locks.stuck_closed,
-                switch: locks.switch,
-                lost: locks.lost,
-                sensors: reading.bad_sensors(),
-            },
+            faults: Faults { sensors: reading.bad_sensors(), ..locks.faults() },
         }
     }
 }

@@ -166,13 +166,15 @@ fn a_run_that_cannot_start_says_why() {
 fn a_supervisor_reset_at_any_moment_of_a_transition_is_harmless() {
     let demo = Demo::new("shuttle");
     for k in 0..14 {
-        let at = 1.04 + 0.05 * f64::from(k);
-        let mut s = setup(30.0, 8.0, &[(1.0, 1)]);
-        s.faults = vec![fault(at, at + 0.1, Injected::SupervisorReset)];
-        let outcome = run(&demo, &s, 1);
-        let told = text(&heading(1), &outcome.summary);
-        assert!(outcome.summary.findings.is_empty(), "reset at {at}: {told}");
-        assert_eq!(outcome.summary.ends_in, "dual-electric", "reset at {at}: {told}");
+        for reset in [Injected::SupervisorReset, Injected::SupervisorColdReset] {
+            let at = 1.04 + 0.05 * f64::from(k);
+            let mut s = setup(30.0, 8.0, &[(1.0, 1)]);
+            s.faults = vec![fault(at, at + 0.1, reset)];
+            let outcome = run(&demo, &s, 1);
+            let told = text(&heading(1), &outcome.summary);
+            assert!(outcome.summary.findings.is_empty(), "{reset:?} at {at}: {told}");
+            assert_eq!(outcome.summary.ends_in, "dual-electric", "{reset:?} at {at}: {told}");
+        }
     }
 }
 

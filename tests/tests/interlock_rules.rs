@@ -4,6 +4,7 @@
 //! Locks: 0 ring-brake, 1 ring-clutch, 2 engine-clutch. Machine 1 is the generator. Forbidden:
 //! all three. Overlap: ring-brake with ring-clutch, only with the generator at rest.
 
+use slipwarden_tests::tables::railcar;
 use slipwarden_tests::tables::shuttle::TABLE;
 use supervisor::bits::Bits;
 use supervisor::interlock::{Seen, pass};
@@ -73,4 +74,38 @@ fn sw_i5_a_forbidden_lock_set_found_held_is_let_go() {
     // One of it is on its way out: the others stay.
     let going = Seen { releasing: ENGINE_CLUTCH, ..stuck };
     assert_eq!(pass(&TABLE, &going), RING_BRAKE.or(RING_CLUTCH));
+}
+
+/// On the railcar: the shuttle's only overlap makes a conflict with the engine clutch.
+#[test]
+fn sw_i6_the_engine_is_never_joined_to_an_overlap() {
+    let table = railcar::TABLE;
+    let joins = |set: Bits| table.set(set).engine_joined && !table.forbids(set);
+    let mut tried = 0;
+    for overlap in table.overlaps {
+        for other in (0..5).map(Bits::one).filter(|b| b.and(overlap.locks).is_empty()) {
+            let with = overlap.locks.or(other);
+            if !joins(with) {
+                continue;
+            }
+            tried += 1;
+            for lock in with.iter().map(Bits::one) {
+                let rest = with.without(lock);
+                let all = Bits(0b11111);
+                let seen = Seen {
+                    wanted: lock,
+                    maybe_closed: rest,
+                    ready: all,
+                    at_rest: all,
+                    ..Seen::default()
+                };
+                assert_eq!(pass(&table, &seen), NONE, "{lock:?} with {rest:?}");
+                let apart = Seen { maybe_closed: rest.without(other), ..seen };
+                if lock != other {
+                    assert_eq!(pass(&table, &apart), lock, "{lock:?} without the engine");
+                }
+            }
+        }
+    }
+    assert!(tried > 0);
 }

@@ -4,20 +4,22 @@
 //! error of every sample of every sensor; quantisation, latency and f32 are as they are. The
 //! truth is judged when the order takes effect, a tick after the decision.
 
-use host_sim::driveline::{self, Driveline, MachineKind};
+use host_sim::driveline::{self, Driveline, EngineUse, MachineKind};
 use host_sim::exact::to_f64;
-use host_sim::kinematics::{self, Kinematics, lock_row};
-use host_sim::table::{self, TableData};
+use host_sim::kinematics::{self, Kinematics, lock_row, window_of};
+use host_sim::table::{self, TableData, synchronisers};
 use slipwarden_tests::random::Dice;
 use supervisor::guards::Guards;
 use supervisor::heat::Heat;
-use supervisor::io::{Inputs, Speed};
+use supervisor::io::{Inputs, Speed, Torque};
 use supervisor::observe::{Memory, Reading};
+use supervisor::table::Action;
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
 
 struct Demo {
     d: Driveline,
+    k: Kinematics,
     data: TableData,
     motions: Vec<Vec<f64>>,
     fastest: f64,
@@ -43,7 +45,7 @@ fn demo(name: &str) -> Demo {
         MachineKind::Engine(_) => fastest,
     });
     let tick_s = d.timing.tick_ms / 1000.0;
-    Demo { d, data, motions, fastest, tick_s }
+    Demo { d, k, data, motions, fastest, tick_s }
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
@@ -353,4 +355,231 @@ fn parity_flags_the_sick_and_not_the_healthy() {
     }
     println!("{relations} relations");
     assert!(relations >= 2);
+}
+
+/// Fastest change of the output's speed with tyres in grip, rad/s2.
+fn grip(demo: &Demo) -> f64 {
+    let mps2 = demo.d.vehicle.as_ref().expect("stated").max_acceleration_mps2;
+    mps2 * 3.6 * demo.d.output_radps_per_kmh().expect("stated")
+}
+
+fn unit(demo: &Demo, shaft: usize) -> Vec<f64> {
+    (0..demo.d.shafts.len()).map(|s| f64::from(u8::from(s == shaft))).collect()
+}
+
+/// Measured in the road-speed window is truly in it when the order takes effect, with the output
+/// gaining speed as fast as the tyres let it; for arrangements and for steps, at both ends.
+#[test]
+fn measured_in_a_window_is_truly_in_it() {
+    for name in ["shuttle", "axle", "railcar"] {
+        let demo = demo(name);
+        let (form, row) = (unit(&demo, demo.d.output.shaft), demo.data.output_row);
+        let mut dice = Dice::new(21);
+        let mut inside = 0;
+        let steps =
+            demo.data.steps.iter().map(|s| s.from.with(s.lock, s.action == Action::Close).0);
+        let steps: Vec<(Option<u16>, u8)> =
+            steps.enumerate().map(|(i, to)| (Some(i as u16), to)).collect();
+        let arrangements = demo.data.arrangements.iter().map(|a| (None, a.closed.0));
+        for (at, (step, set)) in arrangements.chain(steps).enumerate() {
+            // The engine may run; what is wider than that is never asked for here.
+            let engine = match step {
+                None => demo.d.arrangements[at].engine,
+                Some(_) => EngineUse::Either,
+            };
+            let Some(window) = window_of(&demo.d, &demo.k, set, engine) else { continue };
+            for (sign, end) in [(1.0, &window.high), (-1.0, &window.low)] {
+                let limit = sign * to_f64(end.output_rpm.as_ref().expect("limited")) * RPM;
+                for _ in 0..60 {
+                    let speed = sign * limit * (1.0 + 0.01 * dice.signed_unit());
+                    let size = 0.95 * demo.range();
+                    let Some(now) = demo.motion(&mut dice, &form, speed, size) else { continue };
+                    let change = sign * grip(&demo);
+                    let Some(rate) = demo.motion(&mut dice, &form, change, demo.fastest) else {
+                        continue;
+                    };
+                    let errors = demo.hiding(&row, sign);
+                    let within = demo.ask(
+                        &now,
+                        &rate,
+                        |_| errors.clone(),
+                        |r| match step {
+                            Some(step) => r.in_window(step),
+                            None => r.arrangement_may_stay(at as u8),
+                        },
+                    );
+                    if within {
+                        let truth = sign * (speed + change * demo.tick_s);
+                        assert!(truth <= limit, "{name} {at}: {} rpm", truth / RPM);
+                        inside += 1;
+                    }
+                }
+            }
+        }
+        println!("{name}: {inside} times in a window");
+        assert!(inside > 100, "{name}: hardly ever in a window");
+    }
+}
+
+/// A target that is allowed brings no shaft beyond its limits: the speeds that the driveline truly
+/// has once the slip is gone, for random motions near the limits and hostile sensor errors.
+#[test]
+fn an_allowed_target_keeps_every_shaft_within_its_limits() {
+    for name in ["shuttle", "axle", "railcar"] {
+        let demo = demo(name);
+        let mut dice = Dice::new(22);
+        let (mut allowed, mut near) = (0, 0.0f64);
+        for (number, step) in demo.data.steps.iter().enumerate() {
+            let Some(machine) = demo.data.notes[number].synchroniser else { continue };
+            let lock = usize::from(step.lock);
+            let all = synchronisers(&demo.d, &demo.k, step.from.0, lock);
+            let sync = all.iter().find(|s| s.machine == machine).expect("it synchronises");
+            let along: Vec<f64> = sync.motion.iter().map(to_f64).collect();
+            let per = to_f64(&sync.slip_per_speed);
+            let basis = &demo.k.set(step.from.0).basis;
+            let motions: Vec<Vec<f64>> =
+                basis.iter().map(|m| m.iter().map(to_f64).collect()).collect();
+            for _ in 0..150 {
+                let mut speeds = any_motion(&motions, &mut dice);
+                let slip = dot(&demo.slip_form(lock), &speeds);
+                let mut after: Vec<f64> =
+                    speeds.iter().zip(&along).map(|(w, n)| w - slip / per * n).collect();
+                // All is linear: one shaft is brought close to its limit.
+                let scale = (1.0 + 0.002 * dice.signed_unit()) / largest_share(&demo, &after);
+                speeds.iter_mut().chain(&mut after).for_each(|w| *w *= scale);
+                let reads =
+                    |s: &driveline::Sensor| speeds[s.shaft].abs() < 0.99 * s.range_rpm * RPM;
+                if !demo.d.sensors.iter().all(reads) {
+                    continue;
+                }
+                let row = match demo.data.table().limits_of(step) {
+                    limits if !limits.is_empty() && dice.chance(1, 2) => limits[0].row,
+                    _ => step.target_row,
+                };
+                let sign = if dice.chance(1, 2) { 1.0 } else { -1.0 };
+                let errors = demo.hiding(&row, sign);
+                let still = vec![0.0; speeds.len()];
+                let ok = |r: &mut Reading| r.target_allowed(number as u16);
+                if !demo.ask(&speeds, &still, |_| errors.clone(), ok) {
+                    continue;
+                }
+                allowed += 1;
+                for (shaft, moved) in along.iter().enumerate().filter(|(_, n)| n.abs() > 1e-9) {
+                    let Some(max) = demo.d.shafts[shaft].max_rpm else { continue };
+                    // A dog's machine is brought to its offset; the others are judged without slip.
+                    let own = shaft == demo.d.machines[machine].shaft;
+                    let offset = if own { f64::from(step.target_offset) } else { 0.0 };
+                    let share = (after[shaft] + offset).abs() / (max * RPM);
+                    assert!(share <= 1.0 + 1e-9, "{name} step {number} shaft {shaft} {moved}");
+                    near = near.max(share);
+                }
+            }
+        }
+        println!("{name}: {allowed} targets allowed, up to {:.2} % of a limit", 100.0 * near);
+        assert!(allowed > 100 && near > 0.99, "{name}: hardly tried: {allowed}, {near}");
+    }
+}
+
+/// A random motion of a lock set.
+fn any_motion(motions: &[Vec<f64>], dice: &mut Dice) -> Vec<f64> {
+    let mut sum = vec![0.0; motions.first().map_or(0, Vec::len)];
+    for motion in motions {
+        let c = dice.signed_unit();
+        sum.iter_mut().zip(motion).for_each(|(s, m)| *s += c * m);
+    }
+    sum
+}
+
+/// The largest speed as a share of its shaft's limit.
+fn largest_share(demo: &Demo, speeds: &[f64]) -> f64 {
+    let limits = demo.d.shafts.iter().zip(speeds);
+    limits.filter_map(|(s, w)| Some(w.abs() / (s.max_rpm? * RPM))).fold(1e-9, f64::max)
+}
+
+/// Tyres in grip are always calm, and an engine that runs above its stall speed is never taken for
+/// a sick sensor.
+#[test]
+fn what_is_healthy_is_never_taken_for_sick() {
+    for name in ["shuttle", "axle", "railcar"] {
+        let demo = demo(name);
+        let form = unit(&demo, demo.d.output.shaft);
+        let mut dice = Dice::new(23);
+        for _ in 0..1500 {
+            let sign = if dice.chance(1, 2) { 1.0 } else { -1.0 };
+            let size = 0.9 * demo.range();
+            let speed = 0.3 * size * dice.signed_unit();
+            let Some(now) = demo.motion(&mut dice, &form, speed, size) else { continue };
+            let Some(rate) = demo.motion(&mut dice, &form, sign * grip(&demo), demo.fastest) else {
+                continue;
+            };
+            assert!(demo.ask(&now, &rate, |_| vec![0.0; 8], |r| r.calm()), "{name}");
+        }
+        let Some((machine, engine)) = demo.d.engine() else { continue };
+        let shaft = demo.d.machines[machine].shaft;
+        let sensors = demo.data.rests[machine].sensors;
+        for _ in 0..1500 {
+            let slowing = -demo.d.timing.sync_rate_max_rpm_per_s * RPM;
+            // At its stall speed one tick from now.
+            let speed = engine.stall_rpm * RPM - slowing * demo.tick_s;
+            let form = unit(&demo, shaft);
+            let Some(now) = demo.motion(&mut dice, &form, speed, 0.9 * demo.range()) else {
+                continue;
+            };
+            let Some(rate) = demo.motion(&mut dice, &form, slowing, demo.fastest) else { continue };
+            let errors = demo.hiding(&demo.data.rests[machine].row, 1.0);
+            let mut inputs = demo.sensed(&now, &rate, 0.0, &errors);
+            inputs.engine_running = true;
+            let (table, heat) = (demo.data.table(), Heat::default());
+            let bad = Reading::new(&table, &inputs, &heat, &mut Memory::default()).bad_sensors();
+            assert!(bad.and(sensors).is_empty(), "{name}: a running engine is flagged");
+        }
+    }
+}
+
+/// Measured unloaded is truly unloaded, where the margin has room: the machines' torque reports are
+/// off by their hundredth, each the way that hides the load.
+#[test]
+fn measured_unloaded_is_truly_unloaded() {
+    let mut tried = 0;
+    for name in ["shuttle", "axle", "railcar"] {
+        let demo = demo(name);
+        let mut dice = Dice::new(24);
+        let most = |m: usize| match &demo.d.machines[m].kind {
+            MachineKind::Electric(e) => e.max_torque_nm.expect("stated"),
+            MachineKind::Engine(e) => e.torque_curve_rpm_nm.iter().fold(0.0f64, |a, p| a.max(p.1)),
+        };
+        for (number, step) in demo.data.steps.iter().enumerate() {
+            let lock = &demo.d.locks[usize::from(step.lock)];
+            let unloaded = demo.d.timing.unloaded_share * lock.capacity_nm.expect("stated");
+            let room = f64::from(step.load_max) > 0.11 * unloaded;
+            if step.action == Action::Close || !room {
+                continue;
+            }
+            for _ in 0..200 {
+                let mut inputs = Inputs::default();
+                let truth: Vec<f64> =
+                    (0..demo.d.machines.len()).map(|m| most(m) * dice.signed_unit()).collect();
+                let load: f64 =
+                    truth.iter().zip(step.load_row).map(|(t, c)| t * f64::from(c)).sum();
+                // Bring it near the limit by scaling, so that many are within.
+                let scale = unloaded / load.abs().max(1e-6) * (1.0 + 0.05 * dice.signed_unit());
+                let scale = scale.min(1.0);
+                for (m, slot) in inputs.torques.iter_mut().enumerate().take(truth.len()) {
+                    let hides = -load.signum() * f64::from(step.load_row[m]).signum();
+                    let seen = scale * truth[m] + hides * 0.01 * most(m);
+                    *slot = Torque { nm: seen as f32, valid: true };
+                }
+                let (table, heat) = (demo.data.table(), Heat::default());
+                let mut memory = Memory::default();
+                let mut reading = Reading::new(&table, &inputs, &heat, &mut memory);
+                if reading.unloaded(number as u16) {
+                    let load = scale * load.abs();
+                    assert!(load <= unloaded, "{name} step {number}: {load} Nm of {unloaded}");
+                    tried += 1;
+                }
+            }
+        }
+    }
+    println!("{tried} times unloaded");
+    assert!(tried > 500);
 }

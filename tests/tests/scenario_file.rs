@@ -123,6 +123,7 @@ fn every_kind_of_fault_becomes_what_it_says() {
         ("engine-no-start", "", "", Injected::EngineNoStart),
         ("supply-lost", "", "", Injected::SupplyLost),
         ("reset", "", "", Injected::SupervisorReset),
+        ("cold-reset", "", "", Injected::SupervisorColdReset),
     ];
     let fault = scenario::keys::SCENARIO.table("fault").expect("described");
     let Type::Choice(kinds) = &fault.key("kind", None).expect("described").ty else { panic!() };

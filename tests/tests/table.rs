@@ -423,6 +423,17 @@ fn building_is_deterministic() {
     }
 }
 
+/// A lock between sides that the gears keep together would be one whose slip no sensor reads: the
+/// supervisor refuses such a table, so none is built.
+#[test]
+fn a_lock_that_can_never_slip_is_refused() {
+    let mut d = shuttle();
+    d.locks[1].b = Some(d.locks[1].a);
+    let k = analyse(&d).expect("turns");
+    let Err(error) = build(&d, &k) else { panic!("its slip is always zero") };
+    assert!(error.reasons[0].contains("\"ring-clutch\" can never slip"), "{error}");
+}
+
 /// What cannot be measured is refused in words, all at once.
 #[test]
 fn a_driveline_without_the_sensors_for_it_is_refused() {

@@ -214,7 +214,9 @@ fn every_key_of_the_table_json_is_described() {
     for name in host_sim::driveline::DEMOS {
         let (d, data) = host_sim::generated::demo_table(name).expect("a table");
         let mut found = BTreeSet::new();
-        keys(&host_sim::table::json(&d, &data), &mut found);
+        let k = host_sim::kinematics::analyse(&d).expect("demos can move");
+        let guards = host_sim::audit::json(&host_sim::audit::proofs(&d, &k, &data));
+        keys(&host_sim::table::json(&d, &data, &guards), &mut found);
         assert!(found.len() > 30, "{found:?}");
         for key in found {
             let told = [format!("`{key}`"), format!("`{key}[]`")].iter().any(|k| page.contains(k));

@@ -1,9 +1,10 @@
 //! One run: truth -> sensors -> supervisor -> drive controller -> plant, tick by tick.
 
-use supervisor::bits::{MAX_LOCKS, MAX_MACHINES};
-use supervisor::io::{Inputs, LockOrder};
+use supervisor::bits::{Bits, MAX_LOCKS, MAX_MACHINES};
+use supervisor::io::{Inputs, LockOrder, LockReport};
 use supervisor::status::{Phase, Status};
 use supervisor::table::Table;
+use supervisor::trace::Trace;
 use supervisor::{Output, Supervisor};
 
 use crate::checkers::{LockTruth, TickTruth};
@@ -105,7 +106,7 @@ impl<'a> Run<'a> {
             setup,
             model,
             state,
-            supervisor: Supervisor::new(),
+            supervisor: Supervisor::after_reset(Trace::pressing(closed(&state))),
             governor: Governor::new(driveline, tick_ms / 1e3),
             driver,
             command: Command::default(),
@@ -140,6 +141,21 @@ impl<'a> Run<'a> {
         rests && (arrived || self.rest_s > RETRY_WAIT_S)
     }
 
+    /// Reset the supervisor when that is due in this tick; true when it was.
+    fn reset(&mut self, t_s: f64, dt_s: f64) -> bool {
+        let due = |fault: Injected| {
+            let begins = |f: &TimedFault| f.from_s <= t_s && f.from_s > t_s - dt_s;
+            self.setup.faults.iter().any(|f| f.fault == fault && begins(f))
+        };
+        let (warm, cold) = (due(Injected::SupervisorReset), due(Injected::SupervisorColdReset));
+        if cold {
+            self.supervisor = Supervisor::new();
+        } else if warm {
+            self.supervisor = Supervisor::after_reset(self.supervisor.trace());
+        }
+        warm || cold
+    }
+
     /// One tick; `None` after the last one.
     pub fn tick(&mut self) -> Option<TickRecord> {
         if self.tick >= self.ticks {
@@ -147,12 +163,7 @@ impl<'a> Run<'a> {
         }
         let dt_s = self.model.dt_s() * f64::from(self.steps_per_tick);
         let t_s = self.tick as f64 * dt_s;
-        let reset = self.setup.faults.iter().any(|f| {
-            f.fault == Injected::SupervisorReset && f.from_s <= t_s && f.from_s > t_s - dt_s
-        });
-        if reset {
-            self.supervisor = Supervisor::new();
-        }
+        let reset = self.reset(t_s, dt_s);
         let grade = profile_at(&self.setup.grade, t_s);
         let speed_mps = self.state.road_speed_mps(&self.model);
         let pedals = self.driver.tick(t_s, dt_s, speed_mps, grade, self.command.output_nm);
@@ -289,6 +300,15 @@ fn is_forced(driveline: &Driveline, lock: usize, inputs: &PlantInputs) -> bool {
 
 /// The plant at the start: locks of the arrangement closed, every speed consistent, the
 /// engine at idle or faster where it is to run.
+/// Locks that are closed at the start.
+fn closed(state: &PlantState) -> Bits {
+    let reports = state.lock_reports();
+    let with = |bits: Bits, (i, report): (usize, &LockReport)| {
+        bits.with(i as u8, *report == LockReport::Closed)
+    };
+    reports.iter().enumerate().fold(Bits::EMPTY, with)
+}
+
 fn start(
     driveline: &Driveline,
     model: &PlantModel,

@@ -40,8 +40,11 @@ pub enum Injected {
     EngineNoStart,
     /// No supply for the lock actuators.
     SupplyLost,
-    /// The supervisor begins anew (once, at the beginning of the fault).
+    /// The supervisor begins anew (once, at the beginning of the fault), with the trace that the
+    /// last one left.
     SupervisorReset,
+    /// The same without a trace.
+    SupervisorColdReset,
 }
 
 /// A fault from one time to another.
@@ -104,6 +107,6 @@ fn apply(faults: &mut Faults, fault: Injected) {
         Injected::EngineStall => faults.engine = EngineFault::Stall,
         Injected::EngineNoStart => faults.engine = EngineFault::NoStart,
         Injected::SupplyLost => faults.supply_lost = true,
-        Injected::SupervisorReset => {}
+        Injected::SupervisorReset | Injected::SupervisorColdReset => {}
     }
 }

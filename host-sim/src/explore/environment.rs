@@ -2,7 +2,7 @@
 //! get stuck or open by themselves, switches that lie.
 
 use supervisor::bits::{Bits, MAX_LOCKS};
-use supervisor::io::{LockOrder, LockReport};
+use supervisor::io::LockOrder;
 use supervisor::table::Table;
 
 use super::chooser::Chooser;
@@ -22,6 +22,11 @@ pub enum Actual {
     Opening,
 }
 
+impl Actual {
+    /// All, in the order of their codes.
+    pub const ALL: [Actual; 4] = [Actual::Open, Actual::Closing, Actual::Closed, Actual::Opening];
+}
+
 /// A fault that stays.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[repr(u8)]
@@ -39,8 +44,46 @@ pub enum LockFault {
     SwitchClosed,
 }
 
+impl LockFault {
+    /// All, in the order of their codes, filled up to a power of two.
+    pub const ALL: [LockFault; 8] = [
+        LockFault::None,
+        LockFault::StuckOpen,
+        LockFault::StuckClosed,
+        LockFault::SwitchOpen,
+        LockFault::SwitchClosed,
+        LockFault::None,
+        LockFault::None,
+        LockFault::None,
+    ];
+}
+
+/// What a switch may say in one tick.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+#[repr(u8)]
+pub enum SwitchWord {
+    /// Open.
+    #[default]
+    Open,
+    /// Closed.
+    Closed,
+    /// Closed, or nothing: between the two positions a switch may have no word.
+    ClosedOrNothing,
+    /// There is no switch.
+    NoSwitch,
+}
+
+/// All that the kernel's answers depend on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub struct View {
+    /// Locks that truly hold.
+    pub closed: Bits,
+    /// What each switch may say.
+    pub words: [SwitchWord; MAX_LOCKS],
+}
+
 /// The world's state.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Environment {
     /// What each lock does.
     pub actual: [Actual; MAX_LOCKS],
@@ -77,25 +120,21 @@ impl Environment {
         self.actual.iter().enumerate().fold(Bits::EMPTY, with)
     }
 
-    /// What the switch says: chosen while the lock is under way.
-    pub fn report(&self, lock: usize, chooser: &mut Chooser) -> LockReport {
-        match (self.fault[lock], self.actual[lock]) {
-            (LockFault::SwitchOpen, _) | (_, Actual::Open) => match self.fault[lock] {
-                LockFault::SwitchClosed => LockReport::Closed,
-                _ => LockReport::Open,
-            },
-            (LockFault::SwitchClosed, _) => LockReport::Closed,
-            // The switch's own threshold lies somewhere on the way.
-            (_, Actual::Closing) => LockReport::Open,
-            (_, Actual::Closed | Actual::Opening) => {
-                if self.actual[lock] == Actual::Opening && chooser.either() {
-                    // Between the two positions a switch may have no word.
-                    LockReport::Missing
-                } else {
-                    LockReport::Closed
-                }
-            }
+    /// What can be seen of the world.
+    pub fn view(&self, table: &Table) -> View {
+        let mut view = View { closed: self.closed(), ..View::default() };
+        for lock in 0..table.locks.len().min(MAX_LOCKS) {
+            view.words[lock] = match (self.fault[lock], self.actual[lock]) {
+                _ if !table.locks[lock].has_switch => SwitchWord::NoSwitch,
+                (LockFault::SwitchOpen, _) => SwitchWord::Open,
+                (LockFault::SwitchClosed, _) => SwitchWord::Closed,
+                // The switch's own threshold lies somewhere on the way.
+                (_, Actual::Open | Actual::Closing) => SwitchWord::Open,
+                (_, Actual::Closed) => SwitchWord::Closed,
+                (_, Actual::Opening) => SwitchWord::ClosedOrNothing,
+            };
         }
+        view
     }
 
     /// One tick under these orders, with every delay and, within the budget, every fault. The

@@ -1,13 +1,13 @@
-//! One tick of kernel and environment together, and what must always hold after it.
+//! One tick of kernel and environment together.
 
 use supervisor::bits::{Bits, MAX_LOCKS};
-use supervisor::interlock::pass;
 use supervisor::io::LockOrder;
 use supervisor::kernel::{Kernel, Ruling};
 use supervisor::table::Table;
 
+use super::always::{Always, Judge, Verdict, of_mask};
 use super::chooser::Chooser;
-use super::environment::{Environment, Happened};
+use super::environment::{Environment, Happened, View};
 use super::senses::{Forced, Mood, Senses};
 
 /// Kernel and environment between two ticks.
@@ -21,54 +21,6 @@ pub struct Node {
     pub closing: Bits,
     /// Locks ordered filled.
     pub filling: Bits,
-}
-
-/// What must always hold.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Always {
-    /// No forbidden lock set is pressed or held, in truth or by order.
-    NoConflict,
-    /// A closing begins only with its slip known, small and steady.
-    SlipFirst,
-    /// A closing that completes an overlap begins only with the held shafts at rest.
-    RestFirst,
-    /// At most one closing begins in a tick.
-    OneAtATime,
-    /// The interlock only ever takes orders away, and never keeps a lock closed.
-    OnlyDenies,
-}
-
-impl Always {
-    /// All of them.
-    pub const ALL: [Always; 5] = [
-        Always::NoConflict,
-        Always::SlipFirst,
-        Always::RestFirst,
-        Always::OneAtATime,
-        Always::OnlyDenies,
-    ];
-
-    /// Its identifier.
-    pub fn id(self) -> &'static str {
-        match self {
-            Always::NoConflict => "EX-CONFLICT",
-            Always::SlipFirst => "EX-SLIP",
-            Always::RestFirst => "EX-REST",
-            Always::OneAtATime => "EX-ONE",
-            Always::OnlyDenies => "EX-DENY",
-        }
-    }
-
-    /// In words.
-    pub fn text(self) -> &'static str {
-        match self {
-            Always::NoConflict => "no forbidden lock set is ever pressed or held",
-            Always::SlipFirst => "a closing begins only with its slip known, small and steady",
-            Always::RestFirst => "an overlap is closed only with the held shafts at rest",
-            Always::OneAtATime => "at most one closing begins in a tick",
-            Always::OnlyDenies => "the interlock only takes orders away",
-        }
-    }
 }
 
 /// What is explored.
@@ -85,9 +37,12 @@ pub enum Subject {
 }
 
 /// The model of one driveline.
+#[derive(Clone, Copy)]
 pub struct Model<'a> {
-    /// Table with shrunk timers.
+    /// Table with shrunk timers, as the kernel has it.
     pub table: Table<'a>,
+    /// The same as it should be; another one only where defects are planted.
+    pub truth: Table<'a>,
     /// What the kinematics forbid the answers to be.
     pub forced: &'a Forced,
     /// Most faults in one history.
@@ -96,10 +51,19 @@ pub struct Model<'a> {
     pub subject: Subject,
 }
 
+/// How a reset leaves the supervisor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reset {
+    /// With its trace.
+    Warm,
+    /// With nothing.
+    Cold,
+}
+
 /// What one tick did.
 #[derive(Clone, Debug)]
 pub struct Tick {
-    /// State after it.
+    /// State after it; not canonical.
     pub after: Node,
     /// What the world did.
     pub happened: Happened,
@@ -111,82 +75,88 @@ pub struct Tick {
     pub broken: Vec<Always>,
 }
 
-impl Model<'_> {
+/// What the kernel did in one tick, whatever else the world is like.
+pub struct KernelTick {
+    /// Its memory; not canonical.
+    pub kernel: Kernel,
+    /// Its ruling.
+    pub ruling: Ruling,
+    /// Locks ordered closed.
+    pub closing: Bits,
+    /// Locks ordered filled.
+    pub filling: Bits,
+    /// What it broke.
+    pub verdict: Verdict,
+    /// The request that was given, if it asked.
+    pub request: Option<Option<u8>>,
+}
+
+impl<'a> Model<'a> {
+    /// With a table that is as it should be.
+    pub fn new(table: Table<'a>, forced: &'a Forced, budget: u8, subject: Subject) -> Model<'a> {
+        Model { table, truth: table, forced, budget, subject }
+    }
+
     /// One tick with the chooser's answers.
     pub fn tick(&self, before: &Node, mood: Mood, chooser: &mut Chooser) -> Tick {
-        let mut after = *before;
-        let orders = orders(before);
         let budget = if mood == Mood::Hostile { self.budget } else { 0 };
-        let happened = after.world.advance(&self.table, &orders, budget, chooser);
-        let world = after.world;
-        let mut senses = Senses::new(&self.table, self.forced, &world, chooser, mood);
+        let mut world = before.world;
+        let happened = world.advance(&self.table, &orders(before), budget, chooser);
+        let tick = self.kernel_tick(before, &world.view(&self.table), mood, chooser);
+        let (closing, filling) = (tick.closing, tick.filling);
+        let broken = self.judge().in_world(&tick.verdict, closing.or(filling), world.pressed());
+        Tick {
+            after: Node { kernel: tick.kernel, world, closing, filling },
+            happened,
+            ruling: tick.ruling,
+            request: tick.request,
+            broken: of_mask(broken).collect(),
+        }
+    }
+
+    /// One tick of the kernel in a world that looks like this.
+    pub fn kernel_tick(
+        &self,
+        before: &Node,
+        view: &View,
+        mood: Mood,
+        chooser: &mut Chooser,
+    ) -> KernelTick {
+        let mut kernel = before.kernel;
+        let mut senses = Senses::new(&self.table, self.forced, view, chooser, mood);
         let ruling = match self.subject {
-            Subject::Kernel | Subject::DecisionAlone => after.kernel.step(&self.table, &mut senses),
+            Subject::Kernel | Subject::DecisionAlone => kernel.step(&self.table, &mut senses),
             Subject::InterlockAlone | Subject::NoGate => {
                 let (close, prefill) = senses.any_orders();
-                after.kernel.step_wanting(&self.table, &mut senses, close, prefill)
+                kernel.step_wanting(&self.table, &mut senses, close, prefill)
             }
         };
-        let wanted = ruling.seen.wanted;
-        let (ready, rest): (Bits, Vec<(Bits, bool)>) = (
-            wanted.iter().fold(Bits::EMPTY, |b, l| b.with(l, senses.was_ready(l))),
-            self.table
-                .overlaps
-                .iter()
-                .map(|o| (o.locks, senses.were_at_rest(o.machines)))
-                .collect(),
-        );
-        let request = senses.request_given();
-        after.kernel.settle_counters(&self.table);
         let (closing, filling) = match self.subject {
             Subject::DecisionAlone | Subject::NoGate => {
                 (ruling.decision.close, ruling.decision.prefill.without(ruling.decision.close))
             }
             _ => (ruling.granted, ruling.passed.without(ruling.granted)),
         };
-        after.closing = closing;
-        after.filling = filling;
-        let first = before.kernel.watch().is_asleep();
-        let broken = self.broken(before, &after, &ruling, ready, &rest, first);
-        Tick { after, happened, ruling, request, broken }
+        let ordered = closing.or(filling);
+        let verdict = self.judge().tick(before, &kernel, &ruling, ordered, &senses);
+        let request = senses.request_given();
+        KernelTick { kernel, ruling, closing, filling, verdict, request }
     }
 
-    /// As after a reset of the supervisor at this moment: the outputs fall to open until it wakes.
-    pub fn reset(&self, before: &Node) -> Node {
-        Node { kernel: Kernel::default(), ..*before }
+    /// The rules that ticks are judged by.
+    pub fn judge(&self) -> Judge<'_> {
+        Judge { truth: &self.truth, subject: self.subject }
     }
 
-    fn broken(
-        &self,
-        before: &Node,
-        after: &Node,
-        ruling: &Ruling,
-        ready: Bits,
-        rest: &[(Bits, bool)],
-        first: bool,
-    ) -> Vec<Always> {
-        let pressed = after.world.pressed().or(after.closing).or(after.filling);
-        let ordered = after.closing.or(after.filling);
-        // On the first tick after a reset, locks that are closed already are kept.
-        let kept = if first { ordered } else { Bits::EMPTY };
-        let begun = ordered.without(before.closing).without(kept);
-        let unrested = rest.iter().any(|(overlap, at_rest)| {
-            let completes = !overlap.and(begun).is_empty() && pressed.contains(*overlap);
-            completes && !at_rest
-        });
-        let gate = pass(&self.table, &ruling.seen);
-        let undenied = self.subject != Subject::DecisionAlone
-            && !(gate.contains(ordered) && ruling.seen.wanted.contains(gate));
-        Always::ALL
-            .into_iter()
-            .filter(|always| match always {
-                Always::NoConflict => self.table.forbids(pressed),
-                Always::SlipFirst => !ready.contains(begun),
-                Always::RestFirst => unrested,
-                Always::OneAtATime => begun.count() > 1,
-                Always::OnlyDenies => undenied,
-            })
-            .collect()
+    /// As after a reset of the supervisor at this moment: the outputs stay until it wakes.
+    pub fn reset(&self, before: &Node, reset: Reset) -> Node {
+        let kept = (reset == Reset::Warm).then_some(*before.kernel.watch());
+        Node { kernel: Kernel::after_reset(kept), ..*before }
+    }
+
+    /// The one state that stands for all that behave like this one.
+    pub fn canonical(&self, node: Node) -> Node {
+        Node { kernel: node.kernel.canonical(&self.table), ..node }
     }
 }
 

@@ -1,14 +1,16 @@
 //! The search: breadth first, level by level, so that the first way found to anything is a
-//! shortest one. The same states in the same order, whatever the number of threads.
+//! shortest one. The same states on the same levels, whatever the number of threads.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-use supervisor::status::{Phase, Refusal};
-
-use super::chooser::Chooser;
-use super::model::{Always, Model, Node};
-use super::senses::Mood;
-use super::store::{Store, hash_of};
+use super::always::{Always, of_mask};
+use super::codes::{Parts, parts_of};
+use super::expand::{Expander, Next};
+use super::model::{Model, Node};
+use super::sometimes::Sometimes;
+use super::store::{States, Store};
+use super::table::{SHARDS, Shard, Word, shard_of, word};
 
 /// Where the search stops.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -21,108 +23,248 @@ pub struct Bounds {
     pub threads: usize,
 }
 
-/// What was seen at least once.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Sometimes {
-    /// Steps whose lock was ordered.
-    pub steps: BTreeSet<u16>,
-    /// Arrangements that stood.
-    pub arrangements: BTreeSet<u8>,
-    /// Kinds of refusal that were stated.
-    pub refusals: BTreeSet<&'static str>,
-    /// The interlock let a lock go.
-    pub let_go: bool,
+/// How far a search is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Reached {
+    /// States reached.
+    pub states: usize,
+    /// Different pairs of what the world and what the kernel did, over all states.
+    pub transitions: u64,
+    /// Ticks of the real kernel that were run.
+    pub kernel_ticks: u64,
+    /// Number of levels.
+    pub depth: u32,
+    /// States of this and the next level that wait.
+    pub waiting: usize,
+    /// Memory, bytes.
+    pub bytes: usize,
 }
 
-impl Sometimes {
-    fn take(&mut self, other: Sometimes) {
-        self.steps.extend(other.steps);
-        self.arrangements.extend(other.arrangements);
-        self.refusals.extend(other.refusals);
-        self.let_go |= other.let_go;
-    }
+/// A step into a state in which something is broken. The first of all is the one on the lowest
+/// level, and of those the first in the order of the states, whatever threads did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Breach {
+    /// Level of the state before.
+    pub level: u32,
+    /// The state before.
+    pub before: Parts,
+    /// The state after, which was not explored.
+    pub after: Parts,
 }
+
+/// By property, the first step that broke it.
+pub type FirstBroken = BTreeMap<Always, Breach>;
 
 /// What came of a search.
 pub struct Found {
     /// Every state that was reached.
     pub store: Store,
-    /// Transitions that were tried.
-    pub transitions: u64,
-    /// Number of levels.
-    pub depth: u32,
+    /// How far it came.
+    pub reached: Reached,
     /// Whether every reachable state was reached.
     pub complete: bool,
-    /// The first state after each broken property: its parent, and the state.
-    pub broken: BTreeMap<Always, (u32, Node)>,
+    /// By property, where it was broken first.
+    pub broken: FirstBroken,
     /// What was seen.
     pub sometimes: Sometimes,
+    /// Where to go on; empty when complete.
+    pub(crate) waiting: Waiting,
 }
 
-/// What one thread brings back from its share of a level.
-#[derive(Default)]
-struct Share {
-    new: Vec<(u64, Node, u32)>,
-    transitions: u64,
-    broken: Vec<(Always, u32, Node)>,
-    sometimes: Sometimes,
+/// States that wait, in words wide enough for either kind.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Waiting {
+    /// Of the present level.
+    pub(crate) now: Vec<u128>,
+    /// Of the next.
+    pub(crate) next: Vec<u128>,
 }
 
-/// Search from the state after a reset. `progress` is called once a level and may stop it.
-pub fn search(
+/// Where a search begins: afresh, or from what an earlier one left.
+pub(crate) struct Progressed<W> {
+    pub(crate) states: States<W>,
+    pub(crate) reached: Reached,
+    pub(crate) broken: FirstBroken,
+    pub(crate) sometimes: Sometimes,
+    pub(crate) now: Vec<W>,
+    pub(crate) next: Vec<W>,
+}
+
+/// A word is too small for a code or a level.
+#[derive(Debug)]
+pub(crate) struct Overflow;
+
+/// How many states are expanded between two looks at the bounds.
+const PIECE: usize = 32 * 1024;
+/// How many of them a thread takes at once.
+const CHUNK: usize = 256;
+
+/// Search from the state after a reset. `progress` is called again and again and may stop it.
+pub fn search(model: &Model, bounds: &Bounds, mut progress: impl FnMut(&Reached) -> bool) -> Found {
+    if let Some(begun) = fresh::<u64>(model)
+        && let Ok(found) = go_on(begun, model, bounds, &mut progress)
+    {
+        return found.into_found(Store::Small);
+    }
+    search_wide(model, bounds, &mut progress)
+}
+
+/// Go on with a search that was stopped.
+pub fn resume(
+    found: Found,
     model: &Model,
     bounds: &Bounds,
-    mut progress: impl FnMut(&Store, u64, u32, usize) -> bool,
+    mut progress: impl FnMut(&Reached) -> bool,
 ) -> Found {
-    let mut found = Found {
-        store: Store::default(),
-        transitions: 0,
-        depth: 0,
-        complete: false,
-        broken: BTreeMap::new(),
-        sometimes: Sometimes::default(),
-    };
-    let start = Node::default();
-    let first = found.store.insert(&start, hash_of(&start), None);
-    let mut frontier: Vec<u32> = first.into_iter().collect();
-    while !frontier.is_empty() {
-        if !progress(&found.store, found.transitions, found.depth, frontier.len())
-            || found.store.len() >= bounds.states
-            || found.store.bytes() >= bounds.bytes
-        {
-            return found;
-        }
-        let mut next = Vec::new();
-        // Pieces keep what waits to be merged small.
-        for piece in frontier.chunks(64 * 1024) {
-            for share in expand(model, &found.store, piece, bounds.threads) {
-                found.transitions += share.transitions;
-                found.sometimes.take(share.sometimes);
-                for (always, parent, node) in share.broken {
-                    found.broken.entry(always).or_insert((parent, node));
-                }
-                for (hash, node, parent) in share.new {
-                    next.extend(found.store.insert(&node, hash, Some(parent)));
-                }
+    let Found { store, reached, broken, sometimes, waiting, .. } = found;
+    match store {
+        Store::Small(states) => {
+            // Words of a small store are small.
+            let narrow = |words: Vec<u128>| words.into_iter().map(|word| word as u64).collect();
+            let (now, next) = (narrow(waiting.now), narrow(waiting.next));
+            let at = Progressed { states, reached, broken, sometimes, now, next };
+            match go_on(at, model, bounds, &mut progress) {
+                Ok(at) => at.into_found(Store::Small),
+                Err(Overflow) => search_wide(model, bounds, &mut progress),
             }
         }
-        frontier = next;
-        found.depth += 1;
+        Store::Large(states) => {
+            let (now, next) = (waiting.now, waiting.next);
+            let at = Progressed { states, reached, broken, sometimes, now, next };
+            whole(go_on(at, model, bounds, &mut progress))
+        }
     }
-    found.complete = true;
-    found
 }
 
-fn expand(model: &Model, store: &Store, piece: &[u32], threads: usize) -> Vec<Share> {
-    let size = piece.len().div_ceil(threads.max(1)).max(1);
-    if piece.len() < 256 {
-        return vec![expand_share(model, store, piece)];
+/// With words that hold any state, from the beginning.
+fn search_wide(
+    model: &Model,
+    bounds: &Bounds,
+    progress: &mut impl FnMut(&Reached) -> bool,
+) -> Found {
+    let begun = fresh::<u128>(model).expect("the first state has small codes");
+    whole(go_on(begun, model, bounds, progress))
+}
+
+fn whole(outcome: Result<Progressed<u128>, Overflow>) -> Found {
+    match outcome {
+        Ok(at) => at.into_found(Store::Large),
+        Err(Overflow) => unreachable!("sixteen bytes hold every state that fits into memory"),
+    }
+}
+
+/// A search that has only the first state.
+pub(crate) fn fresh<W: Word>(model: &Model) -> Option<Progressed<W>> {
+    let mut states = States::new(usize::from(model.table.lock_count()));
+    let first = states.begin(&model.canonical(Node::default()))?;
+    Some(Progressed {
+        states,
+        reached: Reached { states: 1, ..Reached::default() },
+        broken: FirstBroken::new(),
+        sometimes: Sometimes::default(),
+        now: vec![first],
+        next: Vec::new(),
+    })
+}
+
+/// Go on until everything was reached, a bound is met, or `progress` says stop.
+pub(crate) fn go_on<W: Word>(
+    mut at: Progressed<W>,
+    model: &Model,
+    bounds: &Bounds,
+    progress: &mut impl FnMut(&Reached) -> bool,
+) -> Result<Progressed<W>, Overflow> {
+    loop {
+        while !at.now.is_empty() {
+            at.look();
+            if !progress(&at.reached)
+                || at.reached.states >= bounds.states
+                || at.reached.bytes >= bounds.bytes
+            {
+                return Ok(at);
+            }
+            let piece = at.now.split_off(at.now.len().saturating_sub(PIECE));
+            at.expand(model, &piece, bounds.threads)?;
+        }
+        at.reached.depth += u32::from(!at.next.is_empty());
+        at.now = std::mem::take(&mut at.next);
+        if at.now.is_empty() {
+            at.look();
+            return Ok(at);
+        }
+    }
+}
+
+/// What one thread brings back from its share.
+struct Share<W> {
+    new: Vec<Vec<W>>,
+    expander: Expander,
+    broken: FirstBroken,
+    overflow: bool,
+}
+
+impl<W: Word> Progressed<W> {
+    fn look(&mut self) {
+        self.reached.states = self.states.len();
+        self.reached.waiting = self.now.len() + self.next.len();
+        self.reached.bytes =
+            self.states.bytes() + (self.now.capacity() + self.next.capacity()) * size_of::<W>();
+    }
+
+    fn expand(&mut self, model: &Model, piece: &[W], threads: usize) -> Result<(), Overflow> {
+        let level = self.reached.depth + 1;
+        if level + 1 >= 1 << W::LEVEL_BITS {
+            return Err(Overflow);
+        }
+        let known = self.broken.iter().filter(|(_, breach)| breach.level + 1 < level);
+        let known = known.fold(0, |mask, (always, _)| mask | always.bit());
+        let shares = expand_piece(model, &self.states, piece, (level, known), threads);
+        if shares.iter().any(|share| share.overflow) {
+            return Err(Overflow);
+        }
+        for share in &shares {
+            self.reached.transitions += share.expander.transitions;
+            self.reached.kernel_ticks += share.expander.kernel_ticks;
+            self.sometimes.take(&share.expander.sometimes);
+            for (always, breach) in &share.broken {
+                keep_first(&mut self.broken, *always, *breach);
+            }
+        }
+        insert_all(&mut self.states.shards, &shares, threads, &mut self.next);
+        Ok(())
+    }
+
+    pub(crate) fn into_found(self, store: impl FnOnce(States<W>) -> Store) -> Found
+    where
+        u128: From<W>,
+    {
+        let wide = |words: &[W]| words.iter().map(|&w| u128::from(w)).collect();
+        Found {
+            complete: self.now.is_empty() && self.next.is_empty(),
+            waiting: Waiting { now: wide(&self.now), next: wide(&self.next) },
+            store: store(self.states),
+            reached: self.reached,
+            broken: self.broken,
+            sometimes: self.sometimes,
+        }
+    }
+}
+
+fn expand_piece<W: Word>(
+    model: &Model,
+    states: &States<W>,
+    piece: &[W],
+    level: (u32, u8),
+    threads: usize,
+) -> Vec<Share<W>> {
+    let taken = AtomicUsize::new(0);
+    let work = || expand_share(model, states, piece, level, &taken);
+    let threads = threads.clamp(1, piece.len().div_ceil(CHUNK));
+    if threads == 1 {
+        return vec![work()];
     }
     std::thread::scope(|scope| {
-        let workers: Vec<_> = piece
-            .chunks(size)
-            .map(|part| scope.spawn(move || expand_share(model, store, part)))
-            .collect();
+        let workers: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
         // A worker that panicked has found a defect of the kernel: let it be seen.
         workers
             .into_iter()
@@ -131,87 +273,85 @@ fn expand(model: &Model, store: &Store, piece: &[u32], threads: usize) -> Vec<Sh
     })
 }
 
-fn expand_share(model: &Model, store: &Store, part: &[u32]) -> Share {
-    let mut share = Share::default();
-    let mut chooser = Chooser::default();
-    let mut last: Option<Node> = None;
-    for &number in part {
-        let before = *store.node(number);
-        let mut take = |node: Node, share: &mut Share| {
-            if last != Some(node) {
-                let hash = hash_of(&node);
-                if store.find(&node, hash).is_none() {
-                    share.new.push((hash, node, number));
+fn keep_first(broken: &mut FirstBroken, always: Always, breach: Breach) {
+    let first = broken.entry(always).or_insert(breach);
+    *first = breach.min(*first);
+}
+
+fn expand_share<W: Word>(
+    model: &Model,
+    states: &States<W>,
+    piece: &[W],
+    (level, known): (u32, u8),
+    taken: &AtomicUsize,
+) -> Share<W> {
+    let mut share = Share {
+        new: vec![Vec::new(); SHARDS],
+        expander: Expander::default(),
+        broken: FirstBroken::new(),
+        overflow: false,
+    };
+    let mut codes = states.codes.view();
+    let locks = states.layout.locks;
+    loop {
+        let from = taken.fetch_add(CHUNK, Ordering::Relaxed);
+        let Some(chunk) = piece.get(from..(from + CHUNK).min(piece.len())) else { break };
+        for &before_word in chunk {
+            let before = states.node(before_word, &mut codes);
+            let Share { new, expander, broken, overflow } = &mut share;
+            expander.expand(model, &before, &mut codes, |next| match next {
+                Next::State(state) => match states.layout.pack::<W>(state) {
+                    None => *overflow = true,
+                    Some(mixed) => {
+                        let shard = shard_of(mixed);
+                        if states.shards[shard].find(mixed).is_none() {
+                            new[shard].push(word(mixed, level));
+                        }
+                    }
+                },
+                // What was broken on an earlier level already is not of interest.
+                Next::Broken(mask, node) if mask & !known != 0 => {
+                    let (before, after) = (parts_of(&before, locks), parts_of(&node(), locks));
+                    let breach = Breach { level: level - 1, before, after };
+                    of_mask(mask & !known).for_each(|always| keep_first(broken, always, breach));
                 }
-                last = Some(node);
-            }
-        };
-        take(canonical(model.reset(&before)), &mut share);
-        chooser.restart();
-        loop {
-            chooser.begin();
-            let tick = model.tick(&before, Mood::Hostile, &mut chooser);
-            share.transitions += 1;
-            note(&mut share.sometimes, &tick.after, !tick.ruling.let_go.is_empty());
-            for &always in &tick.broken {
-                if !share.broken.iter().any(|(known, ..)| *known == always) {
-                    share.broken.push((always, number, tick.after));
-                }
-            }
-            // Nothing is explored beyond a broken property.
-            if tick.broken.is_empty() {
-                take(canonical(tick.after), &mut share);
-            }
-            if !chooser.advance() {
-                break;
-            }
+                Next::Broken(..) => {}
+            });
         }
     }
-    // The same new state often comes from many states of a level.
-    share.new.sort_by_key(|(hash, _, parent)| (*hash, *parent));
-    share.new.dedup_by(|a, b| a.0 == b.0 && a.1 == b.1);
-    share.new.sort_by_key(|(hash, _, parent)| (*parent, *hash));
     share
 }
 
-/// What is stated is never read again by the kernel: states that differ in it only are one.
-fn canonical(node: Node) -> Node {
-    Node { kernel: node.kernel.without_statement(), ..node }
-}
-
-fn note(sometimes: &mut Sometimes, node: &Node, let_go: bool) {
-    let state = node.kernel.state();
-    if let Phase::Closing { step } | Phase::Opening { step } = state.phase() {
-        sometimes.steps.insert(step);
+fn insert_all<W: Word>(
+    shards: &mut [Shard<W>],
+    shares: &[Share<W>],
+    threads: usize,
+    next: &mut Vec<W>,
+) {
+    let fill = |first: usize, shards: &mut [Shard<W>]| {
+        let mut fresh = Vec::new();
+        for (i, shard) in shards.iter_mut().enumerate() {
+            for share in shares {
+                fresh.extend(share.new[first + i].iter().filter(|word| shard.insert(**word)));
+            }
+        }
+        fresh
+    };
+    let waiting: usize = shares.iter().flat_map(|share| &share.new).map(Vec::len).sum();
+    if threads <= 1 || waiting < CHUNK {
+        next.extend(fill(0, shards));
+        return;
     }
-    if let Some(arrangement) = state.stands() {
-        sometimes.arrangements.insert(arrangement);
-    }
-    if let Some(refusal) = state.refusal() {
-        sometimes.refusals.insert(refusal_word(refusal));
-    }
-    sometimes.let_go |= let_go;
-}
-
-/// One word for a kind of refusal.
-pub fn refusal_word(refusal: Refusal) -> &'static str {
-    match refusal {
-        Refusal::NoWay(_) => "no-way",
-        Refusal::ArrangementSpeed { .. } => "arrangement-speed",
-        Refusal::RoadSpeed { .. } => "road-speed",
-        Refusal::TargetSpeed { .. } => "target-speed",
-        Refusal::Torque { .. } => "torque",
-        Refusal::Hot { .. } => "hot",
-        Refusal::EngineNotRunning => "engine-not-running",
-        Refusal::Sensors { .. } => "sensors",
-        Refusal::NotCalm => "not-calm",
-        Refusal::Switch { .. } => "switch",
-        Refusal::SyncTimeout { .. } => "sync-timeout",
-        Refusal::UnloadTimeout { .. } => "unload-timeout",
-        Refusal::NotClosed { .. } => "not-closed",
-        Refusal::NotOpened { .. } => "not-opened",
-        Refusal::Interlock { .. } => "interlock",
-        Refusal::OverlapTooLong => "overlap-too-long",
-        Refusal::Table(_) => "table",
-    }
+    let size = SHARDS.div_ceil(threads);
+    let fresh: Vec<Vec<W>> = std::thread::scope(|scope| {
+        let parts = shards.chunks_mut(size).enumerate();
+        let fill = &fill;
+        let workers: Vec<_> =
+            parts.map(|(n, part)| scope.spawn(move || fill(n * size, part))).collect();
+        workers
+            .into_iter()
+            .map(|w| w.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .collect()
+    });
+    fresh.into_iter().for_each(|words| next.extend(words));
 }

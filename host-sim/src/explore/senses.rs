@@ -6,7 +6,7 @@ use supervisor::io::LockReport;
 use supervisor::table::Table;
 
 use super::chooser::Chooser;
-use super::environment::Environment;
+use super::environment::{SwitchWord, View};
 use crate::kinematics::Kinematics;
 
 /// What the kinematics forbid, by the set of locks that truly hold.
@@ -61,7 +61,7 @@ pub enum Mood {
 /// Answers to one tick's questions; the same question gets the same answer.
 pub struct Senses<'a> {
     table: &'a Table<'a>,
-    environment: &'a Environment,
+    view: &'a View,
     chooser: &'a mut Chooser,
     mood: Mood,
     no_slip: Bits,
@@ -94,14 +94,14 @@ impl<'a> Senses<'a> {
     pub fn new(
         table: &'a Table<'a>,
         forced: &Forced,
-        environment: &'a Environment,
+        view: &'a View,
         chooser: &'a mut Chooser,
         mood: Mood,
     ) -> Senses<'a> {
-        let closed = environment.closed().0;
+        let closed = view.closed.0;
         Senses {
             table,
-            environment,
+            view,
             chooser,
             mood,
             no_slip: forced.no_slip[usize::from(closed)],
@@ -115,6 +115,11 @@ impl<'a> Senses<'a> {
             other: [None; 8],
             asked: None,
         }
+    }
+
+    /// The table that the questions are about.
+    pub fn table(&self) -> &Table<'a> {
+        self.table
     }
 
     /// Whether the lock was found ready to begin to close.
@@ -193,7 +198,11 @@ impl Guards for Senses<'_> {
             return answer;
         }
         // What is unknown is never said to move; what cannot slip does not.
-        let answer = !self.no_slip.has(lock) && self.slip_known(lock) && self.free(false);
+        let may = !self.no_slip.has(lock) && self.known[at] != Some(false);
+        let answer = may && self.free(false);
+        if answer {
+            self.known[at] = Some(true);
+        }
         self.moving[at] = Some(answer);
         answer
     }
@@ -204,7 +213,14 @@ impl Guards for Senses<'_> {
             return answer;
         }
         let must = self.no_slip.has(lock) || self.ready[at] == Some(true);
-        let answer = self.slip_known(lock) && (must || self.free(true));
+        let answer = match self.known[at] {
+            Some(known) => known && (must || self.free(true)),
+            None if must => self.slip_known(lock),
+            None => self.free(true),
+        };
+        if answer {
+            self.known[at] = Some(true);
+        }
         self.within[at] = Some(answer);
         answer
     }
@@ -215,7 +231,11 @@ impl Guards for Senses<'_> {
             return answer;
         }
         // Small enough to begin, and too large to be locked, do not exclude each other.
-        let answer = self.slip_known(lock) && self.within[at] != Some(false) && self.free(true);
+        let may = self.known[at] != Some(false) && self.within[at] != Some(false);
+        let answer = may && self.free(true);
+        if answer {
+            self.known[at] = Some(true);
+        }
         self.ready[at] = Some(answer);
         answer
     }
@@ -225,9 +245,14 @@ impl Guards for Senses<'_> {
         if let Some(answer) = self.reports[at] {
             return answer;
         }
-        let answer = match self.table.locks[at].has_switch {
-            true => self.environment.report(at, self.chooser),
-            false => LockReport::Missing,
+        let answer = match self.view.words[at] {
+            SwitchWord::Open => LockReport::Open,
+            SwitchWord::Closed => LockReport::Closed,
+            SwitchWord::NoSwitch => LockReport::Missing,
+            SwitchWord::ClosedOrNothing => match self.free(false) {
+                true => LockReport::Missing,
+                false => LockReport::Closed,
+            },
         };
         self.reports[at] = Some(answer);
         answer

@@ -13,11 +13,11 @@ pub fn shrunk(data: &TableData) -> TableData {
     let mut small = data.clone();
     let timing = &mut small.timing;
     timing.debounce = 1;
-    timing.dwell = 1;
+    timing.dwell = 2;
     timing.request_dwell = 1;
     timing.rate_ticks = 1;
-    timing.min_stay = 1;
-    timing.retry_wait = 1;
+    timing.min_stay = 2;
+    timing.retry_wait = 2;
     timing.sync_timeout = 2;
     timing.unload_timeout = 2;
     timing.overlap_max = 4;

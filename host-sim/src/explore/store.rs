@@ -1,155 +1,198 @@
-//! All states that were reached: full states compared, each with the state it came from.
+//! All states that were reached, packed into words, each with the level on which it was reached.
 
-use std::hash::{BuildHasher, Hasher};
+use supervisor::bits::MAX_LOCKS;
 
+use super::codes::{Codes, CodesView, Parts, node_of};
+use super::expand::{StateCodes, codes_of};
 use super::model::Node;
+use super::table::{SHARDS, Shard, Word, key_of, level_of, mix, shard_of, unmix, word};
 
-/// A multiply-and-rotate hash; states are compared in full, so its quality only costs time.
-#[derive(Clone, Copy, Default)]
-struct Mix(u64);
+/// How many bits of a word each code gets.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Layout {
+    /// How many locks there are.
+    pub locks: usize,
+    /// Bits of each lock's code.
+    pub lock_bits: u32,
+    /// Bits of the rest's code.
+    pub rest_bits: u32,
+}
 
-impl Hasher for Mix {
-    fn finish(&self) -> u64 {
-        self.0 ^ (self.0 >> 29)
+impl Layout {
+    /// For this many locks in words of this kind.
+    pub fn new<W: Word>(locks: usize) -> Layout {
+        // The rest of a kernel's memory has more different values than one lock's part of it.
+        let locks = locks.max(1);
+        let lock_bits = (W::KEY_BITS * 5 / 7 / locks as u32).min(16);
+        Layout { locks, lock_bits, rest_bits: (W::KEY_BITS - lock_bits * locks as u32).min(32) }
     }
 
-    fn write(&mut self, bytes: &[u8]) {
-        for chunk in bytes.chunks(8) {
-            let mut word = [0; 8];
-            word[..chunk.len()].copy_from_slice(chunk);
-            self.write_u64(u64::from_le_bytes(word));
+    /// A state's mixed key; `None` when a code needs more bits than it has.
+    pub fn pack<W: Word>(&self, state: &StateCodes) -> Option<W> {
+        let fits = |code: u32, bits: u32| bits >= 32 || code >> bits == 0;
+        if !fits(state.rest, self.rest_bits) {
+            return None;
         }
+        let mut key = W::from(state.rest);
+        for &code in &state.locks[..self.locks] {
+            if !fits(code, self.lock_bits) {
+                return None;
+            }
+            key = key << self.lock_bits | W::from(code);
+        }
+        Some(mix(key))
     }
 
-    fn write_u8(&mut self, x: u8) {
-        self.write_u64(u64::from(x));
-    }
-
-    fn write_u16(&mut self, x: u16) {
-        self.write_u64(u64::from(x));
-    }
-
-    fn write_usize(&mut self, x: usize) {
-        self.write_u64(x as u64);
-    }
-
-    fn write_u64(&mut self, x: u64) {
-        self.0 = (self.0.rotate_left(23) ^ x).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-    }
-}
-
-#[derive(Clone, Copy, Default)]
-struct BuildMix;
-
-impl BuildHasher for BuildMix {
-    type Hasher = Mix;
-
-    fn build_hasher(&self) -> Mix {
-        Mix::default()
+    /// The codes in a mixed key.
+    pub fn unpack<W: Word>(&self, mixed: W) -> StateCodes {
+        let mut key = unmix(mixed);
+        let mut state = StateCodes { locks: [0; MAX_LOCKS], rest: 0 };
+        for slot in state.locks[..self.locks].iter_mut().rev() {
+            *slot = key.low() & ((1 << self.lock_bits) - 1);
+            key = key >> self.lock_bits;
+        }
+        state.rest = key.low();
+        state
     }
 }
 
-/// Hash of a state.
-pub fn hash_of(node: &Node) -> u64 {
-    BuildMix.hash_one(node)
+/// The states, in words of one kind.
+pub struct States<W> {
+    /// How a word is laid out.
+    pub layout: Layout,
+    /// What the codes in it mean.
+    pub codes: Codes,
+    /// The words, by part.
+    pub shards: Vec<Shard<W>>,
 }
 
-const EMPTY: u32 = u32::MAX;
-
-/// The states, numbered in the order in which they were reached.
-pub struct Store {
-    nodes: Vec<Node>,
-    parents: Vec<u32>,
-    slots: Vec<u32>,
-}
-
-impl Default for Store {
-    fn default() -> Store {
-        Store { nodes: Vec::new(), parents: Vec::new(), slots: vec![EMPTY; 1 << 16] }
+impl<W: Word> States<W> {
+    /// None.
+    pub fn new(locks: usize) -> States<W> {
+        let shards = vec![Shard::default(); SHARDS];
+        States { layout: Layout::new::<W>(locks), codes: Codes::default(), shards }
     }
+
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        self.shards.iter().map(Shard::len).sum()
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// Memory that they take, bytes.
+    pub fn bytes(&self) -> usize {
+        self.shards.iter().map(Shard::bytes).sum()
+    }
+
+    /// The state in a word.
+    pub fn node(&self, word: W, codes: &mut CodesView) -> Node {
+        node_of(&self.parts(word, codes), self.layout.locks)
+    }
+
+    /// The parts of the state in a word.
+    pub fn parts(&self, word: W, codes: &mut CodesView) -> Parts {
+        let state = self.layout.unpack(key_of(word));
+        let mut parts = Parts { rest: codes.rest_part(state.rest), ..Parts::default() };
+        for lock in 0..self.layout.locks {
+            parts.locks[lock] = codes.lock_part(state.locks[lock]);
+        }
+        parts
+    }
+
+    /// Where a canonical state is, if it was reached: part and slot.
+    pub fn find(&self, node: &Node, codes: &mut CodesView) -> Option<(usize, usize)> {
+        let mixed = self.layout.pack::<W>(&codes_of(node, self.layout.locks, codes))?;
+        let shard = shard_of(mixed);
+        Some((shard, self.shards[shard].find(mixed)?))
+    }
+
+    /// Put the first state in. `None` when it does not fit.
+    pub fn begin(&mut self, node: &Node) -> Option<W> {
+        let state = codes_of(node, self.layout.locks, &mut self.codes.view());
+        let mixed = self.layout.pack::<W>(&state)?;
+        let first = word(mixed, 0);
+        self.shards[shard_of(mixed)].insert(first);
+        Some(first)
+    }
+
+    /// Every word, part after part, with its place.
+    pub fn words(&self) -> impl Iterator<Item = (usize, usize, W)> {
+        self.shards.iter().enumerate().flat_map(|(shard, words)| {
+            let there = words.slots().iter().enumerate().filter(|(_, w)| **w != W::default());
+            there.map(move |(slot, &word)| (shard, slot, word))
+        })
+    }
+
+    /// The level of the deepest state.
+    pub fn depth(&self) -> u32 {
+        self.words().map(|(_, _, word)| level_of(word)).max().unwrap_or(0)
+    }
+}
+
+/// States in words as small as they fit.
+pub enum Store {
+    /// In eight bytes.
+    Small(States<u64>),
+    /// In sixteen.
+    Large(States<u128>),
+}
+
+/// The same for either kind of word.
+#[macro_export]
+macro_rules! with_states {
+    ($store:expr, $states:ident => $body:expr) => {
+        match $store {
+            $crate::explore::store::Store::Small($states) => $body,
+            $crate::explore::store::Store::Large($states) => $body,
+        }
+    };
 }
 
 impl Store {
     /// How many states there are.
     pub fn len(&self) -> usize {
-        self.nodes.len()
+        with_states!(self, states => states.len())
     }
 
     /// Whether there is none.
     pub fn is_empty(&self) -> bool {
-        self.nodes.is_empty()
+        self.len() == 0
     }
 
-    /// A state by its number.
-    pub fn node(&self, number: u32) -> &Node {
-        &self.nodes[number as usize]
-    }
-
-    /// The state that it was first reached from; itself for a start.
-    pub fn parent(&self, number: u32) -> u32 {
-        self.parents[number as usize]
-    }
-
-    /// Memory that the states take, bytes.
+    /// Memory that they take, bytes.
     pub fn bytes(&self) -> usize {
-        self.nodes.capacity() * size_of::<Node>()
-            + (self.parents.capacity() + self.slots.capacity()) * size_of::<u32>()
+        with_states!(self, states => states.bytes())
     }
 
-    /// Number of a state, if it has been reached.
-    pub fn find(&self, node: &Node, hash: u64) -> Option<u32> {
-        let mask = self.slots.len() - 1;
-        let mut at = hash as usize & mask;
-        while self.slots[at] != EMPTY {
-            if self.nodes[self.slots[at] as usize] == *node {
-                return Some(self.slots[at]);
+    /// Every state.
+    pub fn for_each(&self, mut take: impl FnMut(&Node)) {
+        with_states!(self, states => {
+            let mut codes = states.codes.view();
+            for (_, _, word) in states.words() {
+                take(&states.node(word, &mut codes));
             }
-            at = (at + 1) & mask;
-        }
-        None
+        });
     }
 
-    /// Take a state in; `None` when it was there already. A start has no parent.
-    pub fn insert(&mut self, node: &Node, hash: u64, parent: Option<u32>) -> Option<u32> {
-        if self.find(node, hash).is_some() {
-            return None;
-        }
-        if self.nodes.len() * 3 >= self.slots.len() * 2 {
-            self.grow();
-        }
-        let number = self.nodes.len() as u32;
-        self.nodes.push(*node);
-        self.parents.push(parent.unwrap_or(number));
-        self.place(number, hash);
-        Some(number)
+    /// Whether a canonical state was reached.
+    pub fn has(&self, node: &Node) -> bool {
+        with_states!(self, states => states.find(node, &mut states.codes.view()).is_some())
     }
 
-    fn place(&mut self, number: u32, hash: u64) {
-        let mask = self.slots.len() - 1;
-        let mut at = hash as usize & mask;
-        while self.slots[at] != EMPTY {
-            at = (at + 1) & mask;
-        }
-        self.slots[at] = number;
+    /// How many different values of one lock's part, and of the rest, there are.
+    pub fn code_counts(&self) -> (usize, usize) {
+        with_states!(self, states => states.codes.counts())
     }
 
-    fn grow(&mut self) {
-        self.slots = vec![EMPTY; self.slots.len() * 2];
-        for number in 0..self.nodes.len() {
-            let hash = hash_of(&self.nodes[number]);
-            self.place(number as u32, hash);
+    /// Bytes of a word.
+    pub fn word_bytes(&self) -> usize {
+        match self {
+            Store::Small(_) => size_of::<u64>(),
+            Store::Large(_) => size_of::<u128>(),
         }
-    }
-
-    /// The way to a state, from a start.
-    pub fn path_to(&self, number: u32) -> Vec<u32> {
-        let mut path = vec![number];
-        let mut at = number;
-        while self.parent(at) != at {
-            at = self.parent(at);
-            path.push(at);
-        }
-        path.reverse();
-        path
     }
 }

@@ -91,7 +91,9 @@ pub fn files(report: &Report) -> Vec<ReviewFile> {
     add("index.html", index_html(report, &kept).into_bytes());
     add("driveline.toml", subject.file_bytes.clone());
     add("survey.json", format!("{:#}\n", crate::survey::json(d, k)).into_bytes());
-    add("table.json", format!("{:#}\n", crate::table::json(d, &subject.table)).into_bytes());
+    let guards = crate::audit::json(&crate::audit::proofs(d, k, &subject.table));
+    let table = crate::table::json(d, &subject.table, &guards);
+    add("table.json", format!("{table:#}\n").into_bytes());
     let json = super::json(report);
     let indented = report.drives.len() <= INDENTED_DRIVES;
     let json = if indented { format!("{json:#}\n") } else { format!("{json}\n") };

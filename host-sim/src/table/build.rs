@@ -9,12 +9,13 @@ use supervisor::table::{self as t, Stuck, WAYS, Why};
 use crate::driveline::{Driveline, EngineUse};
 use crate::kinematics::Kinematics;
 
+use super::accelerations::fastest_changes_radps2;
 use super::data::{TableData, TableError};
 use super::duties::duties;
 use super::limits::{
     measure_lock, parities, rate_ticks, rests, road_window, round_down, round_up, ticks,
 };
-use super::rows::{RPM, measure, shaft_form};
+use super::rows::{RPM, SensorRow, measure, shaft_form};
 use super::search::{Graph, Ways, encode};
 use super::steps::{Context, engine_joined, output_acceleration_max};
 
@@ -27,8 +28,9 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
     let mut reasons = Vec::new();
     let mut locks = Vec::new();
     let mut margins = Vec::new();
+    let fastest = fastest_changes_radps2(d, k);
     for id in 0..d.locks.len() {
-        match measure_lock(d, k, id) {
+        match measure_lock(d, k, id, &fastest) {
             Ok(measured) => {
                 locks.push(measured.data);
                 margins.push(measured.margin);
@@ -41,28 +43,23 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
     let (Some(output), true) = (output, reasons.is_empty()) else {
         return Err(TableError { reasons });
     };
-    let error = output.error(d);
+    let error = output.error(d, &fastest);
     let age_s = error.age_s;
     let output_error = error.fixed() + output_acceleration_max(d) * age_s;
-    let (rests, rest_margins) = rests(d, k);
-    let (parities, parity_margins) = parities(d, k);
+    let (rests, rest_margins) = rests(d, k, &fastest);
+    let (parities, parity_margins) = parities(d, k, &fastest);
     margins.extend(rest_margins);
     margins.extend(parity_margins);
-    let span_s = f64::from(rate_ticks(d)) * d.timing.tick_ms / 1000.0;
     let mut data = TableData {
         name: d.name.clone(),
         hash: 0,
         engine: d.engine().map(|(m, _)| m as u8),
-        engine_min: super::limits::engine_min(d, k),
+        engine_min: super::limits::engine_min(d, k, &fastest),
         output_row: output.coefficients(),
         output_sensors: output.sensors(),
-        output_rate_max: round_up(output_acceleration_max(d) * span_s + output.change_noise(d)),
+        output_rate_max: output_rate_max(d, &output, &fastest),
         timing: timing(d),
-        sensors: d
-            .sensors
-            .iter()
-            .map(|s| t::Sensor { range: (s.range_rpm * RPM) as f32 })
-            .collect(),
+        sensors: sensors(d),
         locks,
         rests,
         parities,
@@ -76,12 +73,22 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
         notes: Vec::new(),
         margins,
     };
-    let context = Context::new(d, k, output_error);
+    let context = Context::new(d, k, output_error, fastest);
     let search = search_all(&context);
     conflicts(&mut data, d, k);
     number_steps(&mut data, d, k, &search);
     data.hash = table_hash(&data.table());
     Ok(data)
+}
+
+fn sensors(d: &Driveline) -> Vec<t::Sensor> {
+    d.sensors.iter().map(|s| t::Sensor { range: (s.range_rpm * RPM) as f32 }).collect()
+}
+
+/// Largest measured change of the output's speed with tyres in grip, rad/s.
+fn output_rate_max(d: &Driveline, output: &SensorRow, fastest: &[f64]) -> f32 {
+    let span_s = f64::from(rate_ticks(d)) * d.timing.tick_ms / 1000.0;
+    round_up(output_acceleration_max(d) * span_s + output.change_noise(d, fastest))
 }
 
 /// What else stands in the way of a table.
@@ -131,10 +138,10 @@ fn arrangements(d: &Driveline, k: &Kinematics, output_error: f64) -> Vec<t::Arra
             let (mut window, _) = road_window(d, k, a.closed, a.engine, output_error);
             let per_kmh = d.output_radps_per_kmh();
             if let (Some(kmh), Some(per_kmh)) = (a.max_speed_kmh, per_kmh) {
-                window.max = window.max.min(round_down(kmh * per_kmh));
+                window.max = window.max.min(round_down(kmh * per_kmh - output_error));
             }
             if let (Some(kmh), Some(per_kmh)) = (a.min_speed_kmh, per_kmh) {
-                window.min = window.min.max(round_up(kmh * per_kmh));
+                window.min = window.min.max(round_up(kmh * per_kmh + output_error));
             }
             t::Arrangement {
                 closed: Bits(a.closed),

@@ -125,7 +125,7 @@ impl Context<'_> {
         let slip = lock_row(d, lock);
         let form = predicted_form(d, shaft, &sync.motion, &slip, &sync.slip_per_speed);
         let row = measure(d, &k.set(set).basis, &form)?;
-        let error = row.error(d);
+        let error = row.error(d, &self.fastest);
         let (min, max) = shaft_limits_radps(d, shaft, engine_runs);
         // A dog wants a small offset: a share of its window, in the machine's speed.
         let offset = match &d.locks[lock].kind {
@@ -160,7 +160,7 @@ impl Context<'_> {
             }
             let form = predicted_form(d, shaft, &sync.motion, &slip, &sync.slip_per_speed);
             let row = measure(d, &k.set(set).basis, &form)?;
-            let error = row.error(d).fixed();
+            let error = row.error(d, &self.fastest).fixed();
             let limit = t::Limit {
                 row: row.coefficients(),
                 min: round_up(min.max(-1e9) + error),

@@ -1,6 +1,7 @@
 //! The command `slipwarden table FILE [--rust | --json | --diagram]`.
 
 use super::{json, rust_source, text};
+use crate::audit::{self, Scope, examine, explained};
 use crate::driveline::Purpose;
 use crate::input::{self, print};
 
@@ -20,17 +21,26 @@ pub enum Form {
     Diagram,
 }
 
-/// Print the table. Returns the exit code: 0 all well, 2 misuse.
+/// Print the table, unless its audit finds something. Returns the exit code: 0 all well, 1 a
+/// finding of the audit, 2 misuse.
 pub fn table(path_or_name: &str, form: Form) -> i32 {
     let tabled = match input::table(path_or_name, Purpose::Table) {
         Ok(tabled) => tabled,
         Err(code) => return code,
     };
     let (d, data) = (tabled.driveline(), &tabled.table);
+    let audited = examine(d, &tabled.kinematics, data, Scope { timing: true });
+    if !audited.findings.is_empty() {
+        eprint!("{}", explained(&audited));
+        return 1;
+    }
     match form {
-        Form::Text => print(&text(d, data, TEXT_WIDTH)),
+        Form::Text => {
+            let guards = audit::text(&audited.proofs, TEXT_WIDTH);
+            print(&format!("{}\n{guards}", text(d, data, TEXT_WIDTH)))
+        }
         Form::Rust => print(&rust_source(d, data)),
-        Form::Json => print(&format!("{:#}\n", json(d, data))),
+        Form::Json => print(&format!("{:#}\n", json(d, data, &audit::json(&audited.proofs)))),
         Form::Diagram => print(&crate::picture::diagram::state_diagram(d, data)),
     }
 }

@@ -12,8 +12,8 @@ use crate::driveline::Driveline;
 /// Version of this JSON format.
 pub const TABLE_JSON_FORMAT: u32 = 1;
 
-/// The table as JSON.
-pub fn json(d: &Driveline, data: &TableData) -> Value {
+/// The table as JSON, with what its audit says of its guards.
+pub fn json(d: &Driveline, data: &TableData, guards: &Value) -> Value {
     json!({
         "format": TABLE_JSON_FORMAT,
         "driveline": data.name,
@@ -33,6 +33,7 @@ pub fn json(d: &Driveline, data: &TableData) -> Value {
             "what": m.what, "unit": m.unit, "limit": m.limit, "sensor": m.sensor,
             "latency": m.latency, "rounding": m.rounding, "other": m.other, "left": m.left,
         })).collect::<Vec<_>>(),
+        "guards": guards,
         "steps": (0..data.steps.len()).map(|i| step(d, data, i)).collect::<Vec<_>>(),
         "next": next(d, data),
     })

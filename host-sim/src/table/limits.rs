@@ -36,7 +36,7 @@ fn slip_rate_max(d: &Driveline, limit: f64, error: &RowError) -> f64 {
     asked.min(0.25 * limit / error.age_s)
 }
 
-/// Measure one lock.
+/// Measure one lock; `fastest` is the fastest change of each shaft, rad/s2.
 ///
 /// # Errors
 /// One sentence: what is missing, or that the sensors are too poor for the limit.
@@ -44,6 +44,7 @@ pub(super) fn measure_lock(
     d: &Driveline,
     k: &Kinematics,
     id: LockId,
+    fastest: &[f64],
 ) -> Result<MeasuredLock, String> {
     let lock = &d.locks[id];
     let name = &lock.name;
@@ -52,7 +53,7 @@ pub(super) fn measure_lock(
         .ok_or_else(|| format!("lock {name:?} has no engage_slip_max_rpm: add it"))?;
     let row = slip_form(d, k, id)?;
     let limit = limit_rpm * RPM;
-    let error = row.error(d);
+    let error = row.error(d, fastest);
     let rate = slip_rate_max(d, limit, &error);
     let latency = rate * error.age_s;
     let left = limit - error.fixed() - latency;
@@ -67,7 +68,7 @@ pub(super) fn measure_lock(
         left: left / RPM,
     };
     let span_s = f64::from(rate_ticks(d)) * d.timing.tick_ms / 1000.0;
-    let rate_left = rate * span_s - row.change_noise(d);
+    let rate_left = rate * span_s - row.change_noise(d, fastest);
     if left <= 0.0 || rate_left <= 0.0 {
         return Err(too_poor(name, &margin));
     }
@@ -109,7 +110,15 @@ fn too_poor(name: &str, margin: &Margin) -> String {
 
 /// The slip of a lock over the sensors; a sentence when they do not determine it.
 fn slip_form(d: &Driveline, k: &Kinematics, id: LockId) -> Result<SensorRow, String> {
-    measure(d, &k.set(0).basis, &lock_row(d, id)).ok_or_else(|| {
+    let name = &d.locks[id].name;
+    let found = measure(d, &k.set(0).basis, &lock_row(d, id));
+    if found.as_ref().is_some_and(|row| row.sensors().is_empty()) {
+        return Err(format!(
+            "lock {name:?} can never slip: the gears alone keep its two sides together; remove it, \
+             or check which shafts they join"
+        ));
+    }
+    found.ok_or_else(|| {
         format!(
             "the slip of {:?} cannot be measured: add a [[sensor]] on {:?} or {:?}",
             d.locks[id].name,
@@ -166,7 +175,7 @@ pub(super) fn round_up(x: f64) -> f32 {
 }
 
 /// Rest test of each machine's shaft; a shaft that cannot be measured is never at rest.
-pub(super) fn rests(d: &Driveline, k: &Kinematics) -> (Vec<t::Rest>, Vec<Margin>) {
+pub(super) fn rests(d: &Driveline, k: &Kinematics, fastest: &[f64]) -> (Vec<t::Rest>, Vec<Margin>) {
     let mut margins = Vec::new();
     let rests = d
         .machines
@@ -176,7 +185,7 @@ pub(super) fn rests(d: &Driveline, k: &Kinematics) -> (Vec<t::Rest>, Vec<Margin>
                 let row = [0.0; supervisor::bits::MAX_SENSORS];
                 return t::Rest { row, sensors: supervisor::bits::Bits::EMPTY, max: 0.0 };
             };
-            let error = row.error(d);
+            let error = row.error(d, fastest);
             let limit = d.timing.rest_rpm * RPM;
             let latency = slip_rate_max(d, limit, &error) * error.age_s;
             let left = (limit - error.fixed() - latency).max(0.0);
@@ -198,23 +207,27 @@ pub(super) fn rests(d: &Driveline, k: &Kinematics) -> (Vec<t::Rest>, Vec<Margin>
 
 /// Lowest speed at which a running engine can be measured, rad/s: its stall speed less what the
 /// sensors and its own slowing down can make of it. Zero: it cannot be measured, or there is none.
-pub(super) fn engine_min(d: &Driveline, k: &Kinematics) -> f32 {
+pub(super) fn engine_min(d: &Driveline, k: &Kinematics, fastest: &[f64]) -> f32 {
     let Some((machine, engine)) = d.engine() else { return 0.0 };
     let form = shaft_form(d, d.machines[machine].shaft);
     let Some(row) = measure(d, &k.set(0).basis, &form) else { return 0.0 };
-    let error = row.error(d);
+    let error = row.error(d, fastest);
     let slowing = d.timing.sync_rate_max_rpm_per_s * RPM * error.age_s;
     round_down((engine.stall_rpm * RPM - error.fixed() - slowing).max(0.0))
 }
 
 /// Parity relations between the sensors with the largest residual of healthy ones.
-pub(super) fn parities(d: &Driveline, k: &Kinematics) -> (Vec<t::Parity>, Vec<Margin>) {
+pub(super) fn parities(
+    d: &Driveline,
+    k: &Kinematics,
+    fastest: &[f64],
+) -> (Vec<t::Parity>, Vec<Margin>) {
     let rows = parity_rows(d, &k.set(0).basis);
-    let residual = |row: &SensorRow| row.error(d).fixed();
+    let residual = |row: &SensorRow| row.error(d, fastest).fixed();
     let margins = rows
         .iter()
         .map(|row| {
-            let error = row.error(d);
+            let error = row.error(d, fastest);
             let names: Vec<&str> =
                 row.sensors().iter().map(|s| d.sensors[s as usize].name.as_str()).collect();
             Margin {

@@ -1,5 +1,6 @@
 //! The supervisor table: built by search, written as Rust, JSON or a diagram.
 
+mod accelerations;
 pub mod build;
 mod closings;
 pub mod command;
@@ -21,5 +22,5 @@ pub use json::{TABLE_JSON_FORMAT, json, why_word};
 pub use motion::{electric_push, is_electric, synchronisers};
 pub use rows::RPM;
 pub use rust::rust_source;
-pub(crate) use words::step_word;
+pub use words::step_word;
 pub use words::text;

@@ -97,7 +97,10 @@ impl Context<'_> {
         for (m, machine) in d.machines.iter().enumerate() {
             let share = to_f64(&motion[machine.shaft]);
             row[m] = share as f32;
-            torque_error += share.abs() * TORQUE_ERROR_SHARE * machine_torque_max(d, m);
+            // f32 rounds the coefficient, the value, the product and at most eight sums.
+            let rounding = 11.0 * f64::from(f32::EPSILON) / 2.0;
+            torque_error +=
+                share.abs() * (TORQUE_ERROR_SHARE + rounding) * machine_torque_max(d, m);
         }
         // The output may accelerate while the lock is watched: what that adds to the balance.
         let with_output = k

@@ -53,8 +53,8 @@ impl SensorRow {
         self.exact.iter().enumerate().fold(Bits::EMPTY, with)
     }
 
-    /// The error of its measurement.
-    pub(super) fn error(&self, d: &Driveline) -> RowError {
+    /// The error of its measurement; `fastest` is the fastest change of each shaft, rad/s2.
+    pub(super) fn error(&self, d: &Driveline, fastest: &[f64]) -> RowError {
         let used: Vec<(f64, &crate::driveline::Sensor)> = self
             .exact
             .iter()
@@ -64,12 +64,11 @@ impl SensorRow {
             .collect();
         let youngest = used.iter().map(|(_, s)| s.latency_ms).fold(f64::INFINITY, f64::min);
         let youngest = if youngest.is_finite() { youngest } else { 0.0 };
-        let fastest = fastest_change_radps2(d);
         let mut error =
             RowError { age_s: (youngest + d.timing.tick_ms) / 1000.0, ..RowError::default() };
         for (c, sensor) in used {
             error.sensor += c * (sensor.error_rpm + sensor.resolution_rpm / 2.0) * RPM;
-            error.skew += c * (sensor.latency_ms - youngest) / 1000.0 * fastest;
+            error.skew += c * (sensor.latency_ms - youngest) / 1000.0 * fastest[sensor.shaft];
             // Rounding of the coefficient, of the value, of the product and of at most eight
             // sums: each at most half a unit in the last place of a quantity no larger than
             // the sum of magnitudes.
@@ -78,15 +77,16 @@ impl SensorRow {
         error
     }
 
-    /// What the quantisation of two samples can add to a measured change, rad/s.
-    pub(super) fn change_noise(&self, d: &Driveline) -> f64 {
+    /// What quantisation and f32 rounding of two samples can add to a measured change, rad/s.
+    pub(super) fn change_noise(&self, d: &Driveline, fastest: &[f64]) -> f64 {
         let noise = |(q, s): (&Q, &crate::driveline::Sensor)| to_f64(q).abs() * s.resolution_rpm;
         self.exact.iter().zip(&d.sensors).map(noise).sum::<f64>() * RPM
+            + 2.0 * self.error(d, fastest).rounding
     }
 }
 
-/// Fastest change of any shaft's speed that a machine at full torque can cause, rad/s2.
-pub(super) fn fastest_change_radps2(d: &Driveline) -> f64 {
+/// Fastest change of a machine's own shaft at full torque, rad/s2: good enough to weigh sensors.
+fn fastest_change_radps2(d: &Driveline) -> f64 {
     let mut fastest = d.timing.sync_rate_max_rpm_per_s * RPM;
     for machine in &d.machines {
         let crate::driveline::MachineKind::Electric(electric) = &machine.kind else { continue };

@@ -47,6 +47,8 @@ pub(super) struct Context<'a> {
     pub k: &'a Kinematics,
     /// Error of the measured output speed, rad/s.
     pub output_error: f64,
+    /// Fastest change of each shaft, rad/s2.
+    pub fastest: Vec<f64>,
     /// Windows that have been worked out, by lock set and whether the engine runs.
     windows: RefCell<BTreeMap<(u8, bool), EndedWindow>>,
 }
@@ -73,8 +75,13 @@ pub(super) fn engine_joined(d: &Driveline, k: &Kinematics, set: u8) -> bool {
 
 impl<'a> Context<'a> {
     /// For one driveline.
-    pub(super) fn new(d: &'a Driveline, k: &'a Kinematics, output_error: f64) -> Context<'a> {
-        Context { d, k, output_error, windows: RefCell::default() }
+    pub(super) fn new(
+        d: &'a Driveline,
+        k: &'a Kinematics,
+        output_error: f64,
+        fastest: Vec<f64>,
+    ) -> Context<'a> {
+        Context { d, k, output_error, fastest, windows: RefCell::default() }
     }
 
     /// Road-speed window of a lock set; worked out once, since many steps lead to the same set.

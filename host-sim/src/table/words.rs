@@ -51,7 +51,7 @@ fn conflicts(d: &Driveline, data: &TableData, width: usize) -> String {
 }
 
 /// One step in few words: `+lock` closes, `-lock` opens, `!` without push at the wheels.
-pub(crate) fn step_word(d: &Driveline, data: &TableData, number: u16) -> String {
+pub fn step_word(d: &Driveline, data: &TableData, number: u16) -> String {
     let step = &data.steps[usize::from(number)];
     let note = &data.notes[usize::from(number)];
     let sign = if step.action == Action::Close { '+' } else { '-' };

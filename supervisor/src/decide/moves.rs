@@ -32,7 +32,7 @@ fn settle_plan(table: &Table, state: &State) -> Plan {
 
 /// Whether the sides of a closing lock have come apart again.
 fn has_left<G: Guards>(guards: &mut G, lock: u8) -> bool {
-    guards.slip_known(lock) && !guards.slip_within(lock) && guards.slip_moving(lock)
+    guards.slip_moving(lock) && !guards.slip_within(lock)
 }
 
 fn is_late(table: &Table, lock: u8, ticks: u16) -> bool {

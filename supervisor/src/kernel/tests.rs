@@ -6,6 +6,7 @@ use crate::fixture::{APART, Owned, Told, UNKNOWN};
 use crate::io::LockOrder::{Close, Open as OrderOpen, Prefill};
 use crate::io::LockReport::{Closed, Missing, Open};
 use crate::table::{Overlap, Table};
+use crate::trace::Trace;
 
 const A: Bits = Bits::one(0);
 const B: Bits = Bits::one(1);
@@ -92,33 +93,38 @@ fn an_overlap_asks_for_rest() {
     }
 }
 
-/// What is kept at the reset: said closed, known not to move, and no doubt about the others.
+/// What is kept at a reset: granted by the last supervisor, said closed or without a switch, and
+/// known not to move. Without a trace nothing is.
 #[test]
 fn what_is_kept_at_the_reset() {
-    let owned = Owned::new();
-    let table = owned.table();
+    let mut owned = Owned::new();
+    owned.conflicts.clear();
     let still = Told::default().slip[0];
-    for (reports, slips, kept) in [
-        ([Closed, Open], [still, still], A),
-        ([Closed, Open], [UNKNOWN, still], NONE),
-        ([Closed, Open], [APART, still], NONE),
-        ([Closed, Open], [still, UNKNOWN], A),
-        ([Closed, Missing], [still, UNKNOWN], NONE),
-        ([Closed, Missing], [still, APART], A),
-        ([Closed, Closed], [still, APART], A),
-        ([Open, Closed], [APART, still], B),
-        ([Missing, Missing], [still, still], NONE),
+    let all = Trace::pressing(Bits(3)).watch;
+    for (kept, has_switch, report, slip, stays) in [
+        (Some(all), true, Closed, still, true),
+        (Some(all), true, Closed, UNKNOWN, false),
+        (Some(all), true, Closed, APART, false),
+        (Some(all), true, Open, still, false),
+        (Some(all), true, Missing, still, false),
+        (Some(all), false, Missing, still, true),
+        (Some(all), false, Missing, APART, false),
+        (Some(Trace::pressing(B).watch), true, Closed, still, false),
+        (Some(Trace::pressing(A).watch), true, Closed, still, true),
+        (None, true, Closed, still, false),
     ] {
+        owned.locks[0].has_switch = has_switch;
+        let table = owned.table();
         let mut told = Told::default();
-        (told.report[0], told.report[1]) = (reports[0], reports[1]);
-        (told.slip[0], told.slip[1]) = (slips[0], slips[1]);
+        (told.report[0], told.slip[0]) = (report, slip);
         for engine_running in [false, true] {
             told.engine_running = engine_running;
-            let mut kernel = Kernel::default();
+            let mut kernel = Kernel::after_reset(kept);
             assert!(kernel.watch().is_asleep());
             let ruling = kernel.step(&table, &mut told);
             assert!(!kernel.watch().is_asleep());
-            assert_eq!(ruling.granted, kept, "{reports:?} {slips:?}");
+            assert_eq!(ruling.granted == A, stays, "{report:?} {slip:?}");
+            assert_eq!(kernel.state().locks().ordered, ruling.granted);
             assert_eq!(ruling.decision.engine_run, engine_running, "an engine goes on as it is");
         }
     }

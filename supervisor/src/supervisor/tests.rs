@@ -12,6 +12,7 @@ use crate::io::{Inputs, LockOrder, LockReport, MachineOrder};
 use crate::journal::EventKind;
 use crate::status::{Phase, Refusal};
 use crate::table::{NO_STEP, Table};
+use crate::trace::Trace;
 
 fn closed(output: &Output) -> Bits {
     (0..8u8).fold(Bits::EMPTY, |set, i| {
@@ -35,8 +36,9 @@ impl Loop {
         let mut inputs = inputs([0.0, 0.0], 0.0, reports);
         inputs.engine_running = true;
         let last = reports.map(|r| if r == Closed { LockOrder::Close } else { LockOrder::Open });
+        let held = Bits::one(0).with(0, reports[0] == Closed).with(1, reports[1] == Closed);
         Loop {
-            supervisor: Supervisor::new(),
+            supervisor: Supervisor::after_reset(Trace::pressing(held)),
             inputs,
             age: [100; 2],
             last,
@@ -72,29 +74,44 @@ impl Loop {
 }
 
 #[test]
-fn a_reset_keeps_what_is_clearly_closed_and_nothing_else() {
+fn a_reset_keeps_what_was_granted_and_is_clearly_closed_and_nothing_else() {
     let owned = Owned::new();
     let table = owned.table();
-    for (reports, slips, want) in [
-        ([Closed, Open], [0.0, 0.0], 0b01),
-        ([Open, Closed], [0.0, 0.0], 0b10),
-        ([Open, Open], [0.0, 0.0], 0),
+    for (granted, reports, slips, want) in [
+        (0b01, [Closed, Open], [0.0, 0.0], 0b01),
+        (0b10, [Open, Closed], [0.0, 0.0], 0b10),
+        (0b01, [Open, Open], [0.0, 0.0], 0),
+        // Nobody granted it, whatever its switch says.
+        (0b00, [Closed, Open], [0.0, 0.0], 0),
+        (0b10, [Closed, Open], [0.0, 0.0], 0),
         // The sides move apart: the switch lies.
-        ([Closed, Open], [5.0, 0.0], 0),
-        // Both: a conflict. One, and the other may be.
-        ([Closed, Closed], [0.0, 0.0], 0),
-        ([Closed, Missing], [0.0, 0.0], 0),
-        // The other moves apart: it is open for sure.
-        ([Closed, Missing], [0.0, 5.0], 0b01),
+        (0b01, [Closed, Open], [5.0, 0.0], 0),
+        // Both: a conflict.
+        (0b11, [Closed, Closed], [0.0, 0.0], 0),
+        (0b01, [Closed, Closed], [0.0, 0.0], 0b01),
+        (0b01, [Missing, Open], [0.0, 0.0], 0),
     ] {
         let mut now = inputs(slips, 0.0, reports);
         now.engine_running = true;
-        let mut supervisor = Supervisor::new();
+        let mut supervisor = Supervisor::after_reset(Trace::pressing(Bits(granted)));
         let output = supervisor.tick(&table, &now);
-        assert_eq!(closed(&output), Bits(want), "{reports:?} {slips:?}");
+        assert_eq!(closed(&output), Bits(want), "{granted} {reports:?} {slips:?}");
         assert_eq!(output.status.phase, Phase::Wake);
         assert!(output.orders.engine_run, "a running engine is not stopped by a reset");
         assert_eq!(output.orders.machines[0], MachineOrder::Unload);
+    }
+}
+
+/// A lock without a switch is kept on the word of the trace while its sides do not move apart.
+#[test]
+fn a_reset_keeps_a_lock_without_a_switch() {
+    let mut owned = Owned::new();
+    owned.locks[0].has_switch = false;
+    let table = owned.table();
+    for (slip, want) in [(0.0, 0b01), (5.0, 0)] {
+        let now = inputs([slip, 0.0], 0.0, [Missing, Open]);
+        let mut supervisor = Supervisor::after_reset(Trace::pressing(Bits(0b01)));
+        assert_eq!(closed(&supervisor.tick(&table, &now)), Bits(want));
     }
 }
 
@@ -104,8 +121,8 @@ fn a_wrongly_kept_lock_is_let_go() {
     let owned = Owned::new();
     let table = owned.table();
     let mut now = inputs([0.0, 0.0], 0.0, [Closed, Open]);
-    let mut supervisor = Supervisor::new();
-    let _ = supervisor.tick(&table, &now);
+    let mut supervisor = Supervisor::after_reset(Trace::pressing(Bits(0b01)));
+    assert_eq!(closed(&supervisor.tick(&table, &now)), Bits(0b01));
     now = inputs([0.0, 0.0], 0.0, [Open, Open]);
     let mut output = Output::default();
     for _ in 0..60 {
@@ -113,6 +130,27 @@ fn a_wrongly_kept_lock_is_let_go() {
     }
     assert_eq!(closed(&output), Bits::EMPTY);
     assert_ne!(output.status.phase, Phase::Wake);
+}
+
+/// What a supervisor leaves behind is what the next one keeps: a reset in an arrangement changes
+/// no order.
+#[test]
+fn a_trace_carries_an_arrangement_over_a_reset() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut run = Loop::new([Closed, Open]);
+    run.inputs.request = Some(0);
+    for _ in 0..100 {
+        assert_eq!(closed(&run.tick(&table)), Bits(0b01));
+    }
+    let bytes = run.supervisor.trace().to_bytes(table.hash);
+    let trace = Trace::from_bytes(&bytes, table.hash).expect("it was kept");
+    run.supervisor = Supervisor::after_reset(trace);
+    for _ in 0..100 {
+        assert_eq!(closed(&run.tick(&table)), Bits(0b01));
+    }
+    run.supervisor = Supervisor::new();
+    assert_eq!(closed(&run.tick(&table)), Bits::EMPTY, "without a trace nothing is kept");
 }
 
 #[test]

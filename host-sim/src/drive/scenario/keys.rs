@@ -211,5 +211,12 @@ static KINDS: &[(&str, &str)] = &[
     ("engine-stall", "the engine stops firing"),
     ("engine-no-start", "the engine cannot be started; a running one goes on"),
     ("supply-lost", "the lock actuators lose their supply"),
-    ("reset", "the supervisor begins anew, once, at `from_s`"),
+    (
+        "reset",
+        "the supervisor begins anew, once, at `from_s`, with the trace that the last one left",
+    ),
+    (
+        "cold-reset",
+        "the supervisor begins anew, once, at `from_s`, and nothing is left of the last one",
+    ),
 ];

@@ -205,6 +205,7 @@ fn injected(f: &Fields) -> Option<Injected> {
         "engine-no-start" => Injected::EngineNoStart,
         "supply-lost" => Injected::SupplyLost,
         "reset" => Injected::SupervisorReset,
+        "cold-reset" => Injected::SupervisorColdReset,
         _ => return None,
     })
 }

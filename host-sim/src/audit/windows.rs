@@ -1,0 +1,86 @@
+//! The true road-speed window of a lock set, proved by two motions.
+//!
+//! The ends come from the kinematics' linear programmes; here they are only believed with a
+//! witness: at each end a motion of the lock set that keeps every shaft inside its limits. Motions
+//! and limits are convex, so between two witnesses every output speed can be driven.
+
+use num_traits::Zero;
+
+use crate::driveline::{EngineUse, MachineKind};
+use crate::exact::{Q, Row, dot};
+use crate::kinematics::{gear_rows, lock_row, window_of};
+
+use super::context::Context;
+use super::numbers::{exact, radps_above, radps_below};
+
+/// Output speeds at which every limit can be kept, rad/s; `None` at an end: nothing limits it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct TrueWindow {
+    pub low: Option<Q>,
+    pub high: Option<Q>,
+}
+
+/// The true window; `None` when no output speed keeps every limit, or a witness is false.
+pub(super) fn true_window(context: &Context, set: u8, engine_runs: bool) -> Option<TrueWindow> {
+    if let Some(known) = context.windows.borrow().get(&(set, engine_runs)) {
+        return known.clone();
+    }
+    let found = find(context, set, engine_runs);
+    context.windows.borrow_mut().insert((set, engine_runs), found.clone());
+    found
+}
+
+fn find(context: &Context, set: u8, engine_runs: bool) -> Option<TrueWindow> {
+    let engine = if engine_runs { EngineUse::On } else { EngineUse::Either };
+    let window = window_of(context.d, context.k, set, engine)?;
+    let end = |end: &crate::kinematics::End| -> Result<Option<Q>, ()> {
+        let Some(rpm) = &end.output_rpm else { return Ok(None) };
+        let witness = &end.speeds_rpm;
+        let moves = witness.len() == context.d.shafts.len() && is_motion(context, set, witness);
+        let fits = moves && witness[context.d.output.shaft] == *rpm;
+        if fits && keeps_limits(context, witness, engine_runs) {
+            Ok(Some(rpm.clone()))
+        } else {
+            Err(())
+        }
+    };
+    let (low, high) = (end(&window.low).ok()?, end(&window.high).ok()?);
+    Some(TrueWindow {
+        low: low.map(|rpm| radps_above(&rpm)),
+        high: high.map(|rpm| radps_below(&rpm)),
+    })
+}
+
+fn is_motion(context: &Context, set: u8, speeds: &Row) -> bool {
+    let gears = gear_rows(context.d);
+    let locks = (0..context.d.locks.len()).filter(|l| set >> l & 1 == 1);
+    gears.rows().iter().all(|row| dot(row, speeds).is_zero())
+        && locks.into_iter().all(|l| dot(&lock_row(context.d, l), speeds).is_zero())
+}
+
+fn keeps_limits(context: &Context, speeds_rpm: &Row, engine_runs: bool) -> bool {
+    (0..context.d.shafts.len()).all(|shaft| {
+        let (low, high) = limits_rpm(context, shaft, engine_runs);
+        let speed = &speeds_rpm[shaft];
+        low.is_none_or(|low| *speed >= low) && high.is_none_or(|high| *speed <= high)
+    })
+}
+
+/// Lowest and highest speed that a shaft may have, rpm. An engine never turns in reverse and,
+/// where it runs, not below idle.
+pub(super) fn limits_rpm(
+    context: &Context,
+    shaft: usize,
+    engine_runs: bool,
+) -> (Option<Q>, Option<Q>) {
+    let data = &context.d.shafts[shaft];
+    let mut low: Vec<f64> = data.min_rpm.or(data.max_rpm.map(|max| -max)).into_iter().collect();
+    let mut high: Vec<f64> = data.max_rpm.into_iter().collect();
+    for machine in context.d.machines.iter().filter(|m| m.shaft == shaft) {
+        if let MachineKind::Engine(engine) = &machine.kind {
+            low.push(if engine_runs { engine.idle_rpm } else { 0.0 });
+            high.push(engine.max_rpm);
+        }
+    }
+    (low.into_iter().map(exact).max(), high.into_iter().map(exact).min())
+}

@@ -1,0 +1,101 @@
+//! The decision's memory, without the beliefs about locks, as bytes. See
+//! [`crate::kernel::KernelBytes`].
+
+use super::State;
+use crate::bits::Bits;
+use crate::choose::Route;
+use crate::request::Request;
+use crate::status::Phase;
+
+const NONE: u8 = u8::MAX;
+
+impl State {
+    /// Everything but the locks' part and what is stated; and whether the first tick is to come.
+    pub(crate) fn rest_to_bytes(self, asleep: bool) -> [u8; 32] {
+        let (phase, step) = match self.phase {
+            Phase::Wake => (0, 0),
+            Phase::Rest => (1, 0),
+            Phase::Prepare { step, .. } => (2, step),
+            Phase::Closing { step } => (3, step),
+            Phase::Opening { step } => (4, step),
+            Phase::Settle => (5, 0),
+        };
+        let ready = if let Phase::Prepare { ready, .. } = self.phase { ready } else { 0 };
+        let flags = [asleep, self.given_up, self.engine_run, self.pushes];
+        let flags = (0u8..).zip(flags).fold(Bits::EMPTY, |bits, (i, flag)| bits.with(i, flag));
+        let (target, way) = self.route.map_or((NONE, 0), |route| (route.target, route.way));
+        let (accepted, candidate, request_ticks) = self.request.parts();
+        let small = [
+            phase,
+            flags.0,
+            target,
+            way,
+            self.tries,
+            self.stood.unwrap_or(NONE),
+            accepted.unwrap_or(NONE),
+            candidate.unwrap_or(NONE),
+            self.prefill.0,
+        ];
+        let counters = [
+            step,
+            ready,
+            self.ticks,
+            self.spent,
+            self.doubt,
+            self.stay,
+            self.overlap,
+            self.blocked,
+            self.engine_wait,
+            request_ticks,
+        ];
+        let mut bytes = [0; 32];
+        let content = small.into_iter().chain(counters.into_iter().flat_map(u16::to_le_bytes));
+        for (slot, byte) in bytes.iter_mut().zip(content) {
+            *slot = byte;
+        }
+        bytes
+    }
+
+    /// The same back; the second is whether the first tick is to come.
+    pub(crate) fn rest_from_bytes(bytes: [u8; 32]) -> (State, bool) {
+        let [phase, flags, target, way, tries, stood, accepted, candidate, prefill, counters @ ..] =
+            bytes;
+        let mut words = [0; 10];
+        for (slot, pair) in words.iter_mut().zip(counters.chunks_exact(2)) {
+            if let Ok(pair) = pair.try_into() {
+                *slot = u16::from_le_bytes(pair);
+            }
+        }
+        let [step, ready, ticks, spent, doubt, stay, overlap, blocked, engine_wait, asked_for] =
+            words;
+        let some = |byte: u8| (byte != NONE).then_some(byte);
+        let flags = Bits(flags);
+        let state = State {
+            request: Request::of_parts(some(accepted), some(candidate), asked_for),
+            phase: match phase {
+                0 => Phase::Wake,
+                1 => Phase::Rest,
+                2 => Phase::Prepare { step, ready },
+                3 => Phase::Closing { step },
+                4 => Phase::Opening { step },
+                _ => Phase::Settle,
+            },
+            route: some(target).map(|target| Route { target, way }),
+            ticks,
+            spent,
+            doubt,
+            tries,
+            stay,
+            overlap,
+            blocked,
+            engine_wait,
+            stood: some(stood),
+            given_up: flags.has(1),
+            engine_run: flags.has(2),
+            pushes: flags.has(3),
+            prefill: Bits(prefill),
+            ..State::default()
+        };
+        (state, flags.has(0))
+    }
+}
