@@ -532,12 +532,14 @@ fn the_next_way_after_the_last_attempt() {
     world.told.slip[0].steady = false;
     for n in 1..=owned.timing.retries {
         world.until("prepares", |s| matches!(s.phase, Phase::Prepare { step: 3, .. }));
+        assert_eq!(world.state.way(), Some(0));
         world.until("fails", |s| s.phase == Phase::Settle);
-        assert_eq!(world.state.tries, n % owned.timing.retries);
+        assert_eq!(world.state.tries(), n % owned.timing.retries);
     }
     world.until("prepares", |s| matches!(s.phase, Phase::Prepare { .. }));
     assert!(matches!(world.state.phase, Phase::Prepare { step: 1, .. }), "{:?}", world.state.phase);
-    assert!(!world.state.given_up);
+    assert_eq!((world.state.way(), world.state.given_up), (Some(1), false));
+    assert_eq!(State::default().way(), None);
 }
 
 /// Nothing is asked: an arrangement inside its window stays, and so does the fallback outside.
@@ -589,7 +591,12 @@ fn only_an_overlap_on_the_way_is_counted() {
         world.state.enter(Phase::Settle);
         for n in 1..=4u16 {
             let _ = world.tick();
-            assert_eq!(world.state.overlap, if counted { n } else { 0 }, "{held:?} {machines:?}");
+            assert_eq!(world.state.locks.shown_open(), Bits(3).without(held));
+            assert_eq!(
+                world.state.overlap_ticks(),
+                if counted { n } else { 0 },
+                "{held:?} {machines:?}"
+            );
         }
     }
 }

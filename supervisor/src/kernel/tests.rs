@@ -130,6 +130,22 @@ fn what_is_kept_at_the_reset() {
     }
 }
 
+/// A memory before its first tick is stored and comes back as such, and with what was kept.
+#[test]
+fn a_memory_before_its_first_tick_is_stored() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let fresh = Kernel::default();
+    let kept = Kernel::after_reset(Some(Trace::pressing(A).watch));
+    let mut woken = kept;
+    let _ = woken.step(&table, &mut Told::default());
+    let woken = woken.canonical(&table);
+    for kernel in [fresh, kept, woken] {
+        assert_eq!(Kernel::from_bytes(&kernel.to_bytes()), kernel);
+    }
+    assert!(fresh.to_bytes() != kept.to_bytes() && fresh.to_bytes() != woken.to_bytes());
+}
+
 /// Only a lock without a switch has to be seen moving before it counts as open.
 #[test]
 fn a_lock_without_a_switch_is_seen_moving() {

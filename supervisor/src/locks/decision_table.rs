@@ -613,6 +613,8 @@ fn a_lock_that_does_not_exist_is_never_ordered() {
         locks.order(lock, false);
         assert_eq!(locks, before);
         assert_eq!(locks.ticks_since(lock), 0);
+        locks.take_bytes(lock, [0xff; 5]);
+        assert_eq!((locks, locks.to_bytes(lock)), (before, [0; 5]));
     }
     locks.order(1, true);
     assert_eq!((locks.ordered, locks.open), (Bits(2), Bits(1)));
