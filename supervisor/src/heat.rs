@@ -165,16 +165,16 @@ mod tests {
         let owned = Owned::new();
         let table = owned.table();
         let mut heat = Heat::default();
-        let mut ticks = 0;
+        let mut heated = 0;
         while heat.cool(&table, 0) {
             heat.tick(&table, Bits::one(0), |_| Some(100.0));
-            ticks += 1;
-            assert!(ticks < 100);
+            heated += 1;
+            assert!(heated < 100);
         }
-        assert_eq!(ticks, 51, "1 K a tick up to 50 K");
+        assert_eq!(heated, 51, "1 K a tick up to 50 K");
         let mut last = heat.rise_k(&table, 0);
         let mut released = None;
-        for tick in 0..20_000 {
+        for tick in 0..ticks(20_000) {
             heat.tick(&table, Bits::EMPTY, |_| Some(0.0));
             let now = heat.rise_k(&table, 0);
             assert!(now <= last * (1.0 + 2.0 * EXP_ERROR), "{tick}: {last} -> {now}");
@@ -185,7 +185,7 @@ mod tests {
         }
         // Exact: 1000 ticks * ln(51/50) = 20; with the margin of 0.3 %, a few more.
         assert!(released.is_some_and(|t| (20..30).contains(&t)), "{released:?}");
-        assert!(last < 0.03, "eight time constants leave e^-8: {last}");
+        assert!(cfg!(miri) || last < 0.03, "eight time constants leave e^-8: {last}");
     }
 
     #[test]
