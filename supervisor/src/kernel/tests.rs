@@ -139,6 +139,7 @@ fn a_memory_before_its_first_tick_is_stored() {
     let kept = Kernel::after_reset(Some(Trace::pressing(A).watch));
     let mut woken = kept;
     let _ = woken.step(&table, &mut Told::default());
+    assert!(Kernel::after_reset(Some(*woken.watch())).watch().is_asleep(), "it begins anew");
     let woken = woken.canonical(&table);
     for kernel in [fresh, kept, woken] {
         assert_eq!(Kernel::from_bytes(&kernel.to_bytes()), kernel);
