@@ -79,17 +79,20 @@ fn an_overlap_asks_for_rest() {
     owned.conflicts.clear();
     owned.overlaps = std::vec![Overlap { locks: Bits(3), machines: Bits(0b10) }];
     let table = owned.table();
-    for (at_rest, report, begins) in
-        [(true, Closed, true), (false, Closed, false), (false, Open, true), (false, Missing, false)]
-    {
+    for (at_rest, report, begins) in [
+        (true, Closed, true),
+        (true, Open, true),
+        (false, Closed, false),
+        (false, Open, true),
+        (false, Missing, false),
+    ] {
         let mut told = Told::default();
         let mut kernel = settled(&table, &mut told);
         (told.at_rest, told.report[1]) = (at_rest, report);
         let ruling = kernel.step_wanting(&table, &mut told, A, NONE);
         assert_eq!(ruling.granted == A, begins, "{at_rest} {report:?}");
-        if report == Closed {
-            assert_eq!(ruling.seen.at_rest, if at_rest { Bits(0b10) } else { NONE });
-        }
+        let asked = at_rest && report != Open;
+        assert_eq!(ruling.seen.at_rest, if asked { Bits(0b10) } else { NONE });
     }
 }
 
@@ -162,4 +165,32 @@ fn a_lock_without_a_switch_is_seen_moving() {
     told.slip[1] = Told::default().slip[1];
     assert_eq!(kernel.watch().possibly_closed(&table, &told.report), NONE);
     assert_eq!(kernel.step_wanting(&table, &mut told, A, NONE).granted, A);
+}
+
+/// A driveline in which nothing changes is soon one memory for a search, however long it lasts:
+/// waking, at rest in an arrangement, and stuck with a lock that does not open.
+#[test]
+fn waiting_ends_in_one_memory() {
+    let owned = Owned::new();
+    let table = owned.table();
+    for (request, reports, kept) in [
+        (None, [Open, Open], NONE),
+        (None, [Missing, Open], NONE),
+        (Some(0), [Closed, Open], A),
+        (Some(1), [Open, Closed], B),
+        (Some(0), [Open, Closed], NONE),
+    ] {
+        let mut told = Told { request, ..Told::default() };
+        (told.report[0], told.report[1]) = (reports[0], reports[1]);
+        let mut kernel = Kernel::after_reset(Some(Trace::pressing(kept).watch));
+        for _ in 0..1500 {
+            let _ = kernel.step(&table, &mut told);
+        }
+        let early = kernel;
+        for _ in 0..77 {
+            let _ = kernel.step(&table, &mut told);
+        }
+        assert_ne!(early, kernel, "it counts on");
+        assert_eq!(early.canonical(&table), kernel.canonical(&table), "{request:?} {reports:?}");
+    }
 }
