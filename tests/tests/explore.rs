@@ -1,12 +1,17 @@
 //! Exploration of the real kernel: pinned state counts, and a planted defect for every property.
 
+use host_sim::drive::closed_loop::Run;
+use host_sim::drive::scenario::parse;
 use host_sim::driveline::Driveline;
 use host_sim::explore::always::Always;
+use host_sim::explore::chooser::Chooser;
+use host_sim::explore::environment::LockFault;
 use host_sim::explore::live::liveness;
-use host_sim::explore::model::{Model, Node, Subject};
+use host_sim::explore::model::{Model, Node, Reset, Subject};
 use host_sim::explore::path::{way_to, words};
+use host_sim::explore::scenario::scenario;
 use host_sim::explore::search::{Bounds, Found, Reached, search};
-use host_sim::explore::senses::Forced;
+use host_sim::explore::senses::{Forced, Mood};
 use host_sim::explore::shrink::shrunk;
 use host_sim::kinematics::{Kinematics, analyse};
 use host_sim::table::{TableData, build};
@@ -245,4 +250,50 @@ fn a_way_to_a_broken_property_is_told_in_words() {
     };
     assert!(ordered(lines.last().expect("a way")), "{lines:#?}");
     assert!(lines.last().is_some_and(|l| l.contains(Always::NoConflict.text())), "{lines:#?}");
+    let text = scenario(&demo.d, &model, Always::NoConflict, &way);
+    drives(&demo.d, &text, 0);
+}
+
+/// The scenario of a way can be driven, to its end; returns what it says of faults.
+fn drives(d: &Driveline, text: &str, faults: usize) {
+    let read =
+        parse("counterexample", text, d).unwrap_or_else(|e| panic!("{}\n{text}", e.render(false)));
+    assert!(!read.setup.requests.is_empty(), "{text}");
+    assert_eq!(read.setup.faults.len(), faults, "{text}");
+    let full = build(d, &analyse(d).expect("the output turns")).expect("a table");
+    let mut run = Run::new(d, full.table(), &read.setup, 1).expect("it starts");
+    let ticks = std::iter::from_fn(|| run.tick()).count() as u64;
+    assert_eq!(ticks, run.ticks());
+}
+
+/// A lock fault and a reset on the way stand in the scenario too.
+#[test]
+fn faults_and_resets_stand_in_the_scenario() {
+    let demo = Demo::new(axle());
+    let model = demo.model(1, Subject::NoGate);
+    let start = model.canonical(Node::default());
+    let mut way = vec![start, model.canonical(model.reset(&start, Reset::Cold))];
+    let mut chooser = Chooser::default();
+    let tick = loop {
+        chooser.begin();
+        let tick = model.tick(&way[1], Mood::Hostile, &mut chooser);
+        if tick.happened.fault == Some((1, LockFault::SwitchClosed)) {
+            break tick;
+        }
+        assert!(chooser.advance(), "every fault is tried");
+    };
+    way.push(tick.after);
+    let text = scenario(&demo.d, &model, Always::NoConflict, &way);
+    assert!(
+        text.contains(
+            "kind = \"switch-stuck-closed\"\ntarget = \"{}\""
+                .replace("{}", &demo.d.locks[1].name)
+                .as_str()
+        ),
+        "{text}"
+    );
+    assert!(text.contains("kind = \"reset\""), "{text}");
+    let with_request =
+        text.replace("[[speed]]", "[[request]]\nt_s = 0\narrangement = \"low\"\n[[speed]]");
+    drives(&demo.d, &with_request, 2);
 }

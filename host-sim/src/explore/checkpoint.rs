@@ -238,7 +238,7 @@ pub fn take_up(path: &Path, model: &Model, driveline: &str) -> Result<Found, Che
         return Err(damaged("it is of another version of this program"));
     }
     let ours = identity(model, driveline);
-    if head["of"] != Value::from(ours.as_str()) {
+    if head["of"] != ours.as_str() {
         let theirs = head["of"].as_str().unwrap_or("unknown").to_string();
         return Err(CheckpointError::Other { theirs, ours });
     }

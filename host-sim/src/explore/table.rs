@@ -177,7 +177,7 @@ impl<W: Word> Shard<W> {
     /// Where a mixed key belongs: rising with the key.
     fn place(&self, mixed: W) -> usize {
         let below = (mixed >> (W::KEY_BITS - SHARD_BITS - 32)).low();
-        (u64::from(below) * self.places as u64 >> 32) as usize
+        ((u64::from(below) * self.places as u64) >> 32) as usize
     }
 
     /// Slot of a mixed key, if it is there.

@@ -25,35 +25,52 @@ impl State {
         let flags = (0u8..).zip(flags).fold(Bits::EMPTY, |bits, (i, flag)| bits.with(i, flag));
         let (target, way) = self.route.map_or((NONE, 0), |route| (route.target, route.way));
         let (accepted, candidate, request_ticks) = self.request.parts();
-        let small = [
+        let some = |number: Option<u8>| number.unwrap_or(NONE);
+        let [step_low, step_high] = step.to_le_bytes();
+        let [ready_low, ready_high] = ready.to_le_bytes();
+        let [ticks_low, ticks_high] = self.ticks.to_le_bytes();
+        let [spent_low, spent_high] = self.spent.to_le_bytes();
+        let [doubt_low, doubt_high] = self.doubt.to_le_bytes();
+        let [stay_low, stay_high] = self.stay.to_le_bytes();
+        let [overlap_low, overlap_high] = self.overlap.to_le_bytes();
+        let [blocked_low, blocked_high] = self.blocked.to_le_bytes();
+        let [wait_low, wait_high] = self.engine_wait.to_le_bytes();
+        let [request_low, request_high] = request_ticks.to_le_bytes();
+        // One array and no loop: a search does this for every tick that it tries.
+        [
             phase,
             flags.0,
             target,
             way,
             self.tries,
-            self.stood.unwrap_or(NONE),
-            accepted.unwrap_or(NONE),
-            candidate.unwrap_or(NONE),
+            some(self.stood),
+            some(accepted),
+            some(candidate),
             self.prefill.0,
-        ];
-        let counters = [
-            step,
-            ready,
-            self.ticks,
-            self.spent,
-            self.doubt,
-            self.stay,
-            self.overlap,
-            self.blocked,
-            self.engine_wait,
-            request_ticks,
-        ];
-        let mut bytes = [0; 32];
-        let content = small.into_iter().chain(counters.into_iter().flat_map(u16::to_le_bytes));
-        for (slot, byte) in bytes.iter_mut().zip(content) {
-            *slot = byte;
-        }
-        bytes
+            step_low,
+            step_high,
+            ready_low,
+            ready_high,
+            ticks_low,
+            ticks_high,
+            spent_low,
+            spent_high,
+            doubt_low,
+            doubt_high,
+            stay_low,
+            stay_high,
+            overlap_low,
+            overlap_high,
+            blocked_low,
+            blocked_high,
+            wait_low,
+            wait_high,
+            request_low,
+            request_high,
+            0,
+            0,
+            0,
+        ]
     }
 
     /// The same back; the second is whether the first tick is to come.
