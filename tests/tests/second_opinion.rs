@@ -61,7 +61,7 @@ fn stateright_finds_the_same_states() {
         let broken: BTreeSet<&str> = found.broken.keys().map(|always| always.id()).collect();
         let theirs = second.checker().spawn_bfs().join();
         let what = format!("{} {subject:?} {budget}", d.name);
-        println!("{what}: {} states, {:?}", found.store.len(), found.reached);
+        println!("{what}: broken {broken:?}, {:?}", found.reached);
         assert_eq!(theirs.discoveries().into_keys().collect::<BTreeSet<_>>(), broken, "{what}");
         let ends = theirs.model().ends.lock().expect("no thread panicked").len();
         assert_eq!(theirs.unique_state_count(), found.store.len() + ends, "{what}");
