@@ -5,7 +5,7 @@
 
 use num_bigint::BigInt;
 use num_rational::BigRational;
-use num_traits::{One, Signed, ToPrimitive, Zero};
+use num_traits::{One, ToPrimitive, Zero};
 
 /// An exact rational number.
 pub type Q = BigRational;
@@ -156,9 +156,4 @@ impl Matrix {
 pub fn dot(a: &[Q], b: &[Q]) -> Q {
     assert_eq!(a.len(), b.len());
     a.iter().zip(b).fold(Q::zero(), |sum, (x, y)| sum + x * y)
-}
-
-/// Sum of absolute values.
-pub fn sum_abs(a: &[Q]) -> Q {
-    a.iter().fold(Q::zero(), |sum, x| sum + x.abs())
 }

@@ -7,6 +7,9 @@ use crate::bits::{Bits, MAX_ARRANGEMENTS, MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
 use crate::hash::table_hash;
 use crate::table::{Arrangement, Duty, Lock, SpeedRow, Step, StepDuty, TABLE_FORMAT, Table, WAYS};
 
+#[cfg(test)]
+mod tests;
+
 /// What is wrong with a table; the first fault found.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

@@ -8,6 +8,20 @@ use crate::guards::{Guards, SlipBits};
 use crate::io::{Inputs, LockReport, Speed, Torque};
 use crate::table::*;
 
+/// Every combination is tried, but under Miri, which runs some hundred times slower, only every
+/// 61st: a prime, so that each bit of a counter still takes both values.
+pub(crate) const STRIDE: usize = if cfg!(miri) { 61 } else { 1 };
+
+/// So many stories of random inputs are told; under Miri a hundredth of them, and not none.
+pub(crate) const fn stories(many: u32) -> u32 {
+    if cfg!(miri) { many.div_ceil(100) } else { many }
+}
+
+/// So many ticks a story lasts; under Miri a tenth.
+pub(crate) const fn ticks(many: u32) -> u32 {
+    if cfg!(miri) { many.div_ceil(10) } else { many }
+}
+
 /// A friction lock (0) and a dog (1) that may not both be closed; arrangements 0 and 1 hold
 /// the one and the other. Sensors 0 and 1 read the slips, 2 the output, 3 the sum of 0 and 1.
 pub(crate) struct Owned {
@@ -168,7 +182,7 @@ impl Owned {
     }
 
     pub(crate) fn table(&self) -> Table<'_> {
-        let mut table = Table {
+        Table {
             format: self.format,
             hash: 0,
             engine: (self.rests.len() > 1).then_some(1),
@@ -188,9 +202,13 @@ impl Owned {
             steps: &self.steps,
             limits: &self.limits,
             next: &self.next,
-        };
-        table.hash = crate::hash::table_hash(&table);
-        table
+        }
+    }
+
+    /// The table with its hash, which only the start of a firmware looks at.
+    pub(crate) fn hashed_table(&self) -> Table<'_> {
+        let table = self.table();
+        Table { hash: crate::hash::table_hash(&table), ..table }
     }
 }
 
@@ -212,9 +230,12 @@ pub(crate) struct Told {
     pub(crate) slip: [SlipBits; 8],
     pub(crate) report: [LockReport; 8],
     pub(crate) plausible: bool,
+    /// How often `plausible` was asked: the first question about a step.
+    pub(crate) asked: u32,
     pub(crate) at_rest: bool,
     pub(crate) unloaded: bool,
     pub(crate) arrangement_in_window: bool,
+    pub(crate) may_stay: bool,
     pub(crate) in_window: bool,
     pub(crate) target_allowed: bool,
     pub(crate) demand_within: bool,
@@ -237,9 +258,11 @@ impl Default for Told {
             slip: [READY; 8],
             report: [LockReport::Open; 8],
             plausible: true,
+            asked: 0,
             at_rest: true,
             unloaded: true,
             arrangement_in_window: true,
+            may_stay: true,
             in_window: true,
             target_allowed: true,
             demand_within: true,
@@ -259,6 +282,7 @@ impl Guards for Told {
         self.report[usize::from(lock)]
     }
     fn plausible(&mut self, _: Bits) -> bool {
+        self.asked += 1;
         self.plausible
     }
     fn at_rest(&mut self, _: Bits) -> bool {
@@ -270,9 +294,8 @@ impl Guards for Told {
     fn arrangement_in_window(&mut self, _: u8) -> bool {
         self.arrangement_in_window
     }
-
     fn arrangement_may_stay(&mut self, _: u8) -> bool {
-        self.arrangement_in_window
+        self.arrangement_in_window && self.may_stay
     }
     fn in_window(&mut self, _: u16) -> bool {
         self.in_window

@@ -5,7 +5,7 @@
 //! is needed, from the ticks that have passed.
 
 use crate::bits::{Bits, MAX_LOCKS};
-use crate::table::Table;
+use crate::table::{Lock, Table};
 use micromath::F32Ext;
 
 /// Largest relative error of `micromath` 2.1's `exp` for arguments from -8 to 0, found by a
@@ -15,12 +15,18 @@ pub const EXP_ERROR: f32 = 0.003;
 /// Estimated temperature rise over the oil, per lock.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct Heat {
-    rise_k: [f32; MAX_LOCKS],
-    /// Tick at which the rise was last reckoned.
-    at: [u32; MAX_LOCKS],
-    /// Magnitude of the slip when it was last known, rad/s.
-    slip_radps: [f32; MAX_LOCKS],
+    plates: [Plates; MAX_LOCKS],
     now: u32,
+}
+
+/// The plates of one lock.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+struct Plates {
+    rise_k: f32,
+    /// Tick at which the rise was last reckoned.
+    at: u32,
+    /// Magnitude of the slip when it was last known, rad/s.
+    slip_radps: f32,
 }
 
 impl Heat {
@@ -34,52 +40,19 @@ impl Heat {
         slip_radps: impl Fn(u8) -> Option<f32>,
     ) {
         self.now = self.now.wrapping_add(1);
-        for lock in 0..table.lock_count() {
-            let i = usize::from(lock);
-            if let (Some(slot), Some(slip)) = (self.slip_radps.get_mut(i), slip_radps(lock)) {
-                *slot = slip;
-            }
+        for (lock, (plates, data)) in (0u8..8).zip(self.plates.iter_mut().zip(table.locks)) {
+            plates.slip_radps = slip_radps(lock).unwrap_or(plates.slip_radps);
             if working.has(lock) {
-                self.add(table, lock);
+                plates.add(data, self.now);
             }
-        }
-    }
-
-    fn add(&mut self, table: &Table, lock: u8) {
-        let i = usize::from(lock);
-        let (Some(data), Some(&slip)) = (table.locks.get(i), self.slip_radps.get(i)) else {
-            return;
-        };
-        let gained = slip * data.heat_k_per_radps_tick;
-        if data.rise_max_k <= 0.0 || gained <= 0.0 {
-            return;
-        }
-        let rise = self.rise_k(table, lock) + gained;
-        if let (Some(slot), Some(at)) = (self.rise_k.get_mut(i), self.at.get_mut(i)) {
-            // Beyond what a number holds it is hot, and stays a number.
-            *slot = if rise < f32::MAX { rise } else { f32::MAX };
-            *at = self.now;
         }
     }
 
     /// Estimated rise over the oil now, K, on the safe side.
     pub fn rise_k(&self, table: &Table, lock: u8) -> f32 {
-        let (Some(&rise), Some(&at), Some(data)) = (
-            self.rise_k.get(lock as usize),
-            self.at.get(lock as usize),
-            table.locks.get(lock as usize),
-        ) else {
-            return 0.0;
-        };
-        if rise <= 0.0 || data.cooling_ticks <= 0.0 {
-            return rise;
-        }
-        let ticks = self.now.wrapping_sub(at) as f32;
-        // Beyond eight time constants it counts as e^-8, which is still on the safe side.
-        let share = ticks / data.cooling_ticks;
-        let share = if share < 8.0 { share } else { 8.0 };
-        let left = F32Ext::exp(-share) * (1.0 + EXP_ERROR);
-        rise * if left < 1.0 { left } else { 1.0 }
+        let i = usize::from(lock);
+        let known = self.plates.get(i).zip(table.locks.get(i));
+        known.map_or(0.0, |(plates, data)| plates.rise_k(data, self.now))
     }
 
     /// Whether the lock may be closed.
@@ -91,17 +64,42 @@ impl Heat {
     }
 }
 
+impl Plates {
+    fn add(&mut self, data: &Lock, now: u32) {
+        let gained = self.slip_radps * data.heat_k_per_radps_tick;
+        if data.rise_max_k <= 0.0 || gained <= 0.0 {
+            return;
+        }
+        let rise = self.rise_k(data, now) + gained;
+        // Beyond what a number holds it is hot, and stays a number.
+        self.rise_k = if rise < f32::MAX { rise } else { f32::MAX };
+        self.at = now;
+    }
+
+    fn rise_k(&self, data: &Lock, now: u32) -> f32 {
+        if self.rise_k <= 0.0 || data.cooling_ticks <= 0.0 {
+            return self.rise_k;
+        }
+        let ticks = now.wrapping_sub(self.at) as f32;
+        // Beyond eight time constants it counts as e^-8, which is still on the safe side.
+        let share = ticks / data.cooling_ticks;
+        let share = if share < 8.0 { share } else { 8.0 };
+        let left = F32Ext::exp(-share) * (1.0 + EXP_ERROR);
+        self.rise_k * if left < 1.0 { left } else { 1.0 }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::fixture::Owned;
+    use crate::fixture::{Owned, STRIDE, ticks};
 
     /// A scan of the whole used range against f64: the stated error bounds it, and is not
     /// idle (half of it would not).
     #[test]
     fn the_stated_error_bounds_the_exponential() {
         let mut worst = (0.0f64, 0.0f32);
-        for n in 0..=4_000_000u32 {
+        for n in (0..=4_000_000u32).step_by(STRIDE * STRIDE) {
             let x = -8.0 * (n as f32 / 4_000_000.0);
             let exact = f64::from(x).exp();
             let error = (f64::from(F32Ext::exp(x)) - exact).abs() / exact;
@@ -133,11 +131,11 @@ mod tests {
         let table = owned.table();
         let data = table.locks[0];
         let mut random = 12345u64;
-        for round in 0..40 {
+        for round in (0..40).step_by(STRIDE.min(39)) {
             let mut heat = Heat::default();
             let mut exact = Exact { rise_k: 0.0 };
             let mut working = false;
-            for tick in 0..20_000u32 {
+            for tick in 0..ticks(20_000) {
                 random = random.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
                 let chance = (random >> 40) as f32 / 16_777_216.0;
                 if chance < 0.004 {
@@ -167,16 +165,16 @@ mod tests {
         let owned = Owned::new();
         let table = owned.table();
         let mut heat = Heat::default();
-        let mut ticks = 0;
+        let mut heated = 0;
         while heat.cool(&table, 0) {
             heat.tick(&table, Bits::one(0), |_| Some(100.0));
-            ticks += 1;
-            assert!(ticks < 100);
+            heated += 1;
+            assert!(heated < 100);
         }
-        assert_eq!(ticks, 51, "1 K a tick up to 50 K");
+        assert_eq!(heated, 51, "1 K a tick up to 50 K");
         let mut last = heat.rise_k(&table, 0);
         let mut released = None;
-        for tick in 0..20_000 {
+        for tick in 0..ticks(20_000) {
             heat.tick(&table, Bits::EMPTY, |_| Some(0.0));
             let now = heat.rise_k(&table, 0);
             assert!(now <= last * (1.0 + 2.0 * EXP_ERROR), "{tick}: {last} -> {now}");
@@ -187,7 +185,7 @@ mod tests {
         }
         // Exact: 1000 ticks * ln(51/50) = 20; with the margin of 0.3 %, a few more.
         assert!(released.is_some_and(|t| (20..30).contains(&t)), "{released:?}");
-        assert!(last < 0.03, "eight time constants leave e^-8: {last}");
+        assert!(cfg!(miri) || last < 0.03, "eight time constants leave e^-8: {last}");
     }
 
     #[test]
@@ -211,5 +209,35 @@ mod tests {
         assert_eq!((heat.rise_k(&table, 1), heat.cool(&table, 1)), (0.0, true));
         assert!(!heat.cool(&table, 7) && !heat.cool(&table, 200));
         assert!(heat.rise_k(&table, 0) <= f32::MAX && !heat.cool(&table, 0));
+    }
+
+    /// Work without slip heats nothing, and does not keep the plates from cooling.
+    #[test]
+    fn plates_cool_while_they_are_pressed_without_slip() {
+        let owned = Owned::new();
+        let table = owned.table();
+        let mut heat = Heat::default();
+        heat.tick(&table, Bits::one(0), |_| Some(3000.0));
+        assert_eq!(heat.rise_k(&table, 0), 30.0);
+        for _ in 0..1000 {
+            heat.tick(&table, Bits::one(0), |_| Some(0.0));
+        }
+        let left = heat.rise_k(&table, 0) / 30.0;
+        assert!((left - 0.3679).abs() < 0.002, "a time constant leaves 1/e: {left}");
+    }
+
+    /// Without a limit nothing is reckoned; without a time constant nothing cools.
+    #[test]
+    fn no_limit_and_no_cooling() {
+        let mut owned = Owned::new();
+        (owned.locks[0].rise_max_k, owned.locks[1].rise_max_k) = (0.0, 50.0);
+        owned.locks[1].heat_k_per_radps_tick = 0.01;
+        let table = owned.table();
+        let mut heat = Heat::default();
+        heat.tick(&table, Bits(3), |_| Some(3000.0));
+        for _ in 0..1000 {
+            heat.tick(&table, Bits::EMPTY, |_| Some(0.0));
+        }
+        assert_eq!((heat.rise_k(&table, 0), heat.rise_k(&table, 1)), (0.0, 30.0));
     }
 }

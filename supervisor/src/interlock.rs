@@ -45,10 +45,7 @@ pub fn pass(table: &Table, seen: &Seen) -> Bits {
     let keep = let_go_of_conflicts(table, seen);
     let new = seen.wanted.without(seen.granted);
     // SW-I4
-    if new.count() != 1 {
-        return keep;
-    }
-    let Some(lock) = new.lowest() else { return keep };
+    let (1, Some(lock)) = (new.count(), new.lowest()) else { return keep };
     // SW-I1
     if !seen.ready.has(lock) {
         return keep;
@@ -200,10 +197,8 @@ impl Watch {
     /// locks were seen to move.
     pub fn remember(&mut self, table: &Table, granted: Bits, filled: Bits, moving: Bits) {
         let pressed = granted.or(filled);
-        for lock in 0..table.lock_count() {
-            if let Some(ticks) = self.open_ticks.get_mut(lock as usize) {
-                *ticks = if pressed.has(lock) { 0 } else { ticks.saturating_add(1) };
-            }
+        for (lock, ticks) in (0..table.lock_count()).zip(&mut self.open_ticks) {
+            *ticks = if pressed.has(lock) { 0 } else { ticks.saturating_add(1) };
         }
         self.seen_moving = self.seen_moving.or(moving).without(pressed);
         self.pressed = self.pressed.or(pressed);
@@ -339,6 +334,12 @@ mod tests {
             assert_eq!(watch.releasing(&table), Bits(3));
             watch.remember(&table, Bits::EMPTY, Bits::EMPTY, Bits::EMPTY);
         }
+        let mut debounced = watch;
+        for _ in 0..owned.timing.debounce {
+            assert_eq!(debounced.releasing(&table), Bits(3), "shown a debounce later");
+            debounced.remember(&table, Bits::EMPTY, Bits::EMPTY, Bits::EMPTY);
+        }
+        assert_eq!(debounced.releasing(&table), Bits::EMPTY);
         assert_eq!(at(&watch, Open), B, "no switch, and not seen to move");
         assert_eq!(at(&watch, Missing), Bits(3));
         assert_eq!(at(&watch, Closed), Bits(3));

@@ -14,6 +14,9 @@ use crate::interlock::{Seen, Watch, pass};
 use crate::io::{LockOrder, LockReport};
 use crate::table::Table;
 
+#[cfg(test)]
+mod tests;
+
 /// Memory of the decision and of the interlock.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
 pub struct Kernel {

@@ -8,7 +8,7 @@ use crate::bits::{Bits, MAX_LOCKS};
 use crate::guards::Guards;
 use crate::io::LockReport;
 use crate::status::Faults;
-use crate::table::Table;
+use crate::table::{Lock, Table};
 
 #[cfg(test)]
 pub(crate) mod decision_table;
@@ -87,24 +87,29 @@ impl Locks {
     /// Take in this tick's evidence. Returns the locks that opened by themselves just now.
     pub(crate) fn update<G: Guards>(&mut self, table: &Table, guards: &mut G) -> Bits {
         let mut lost = Bits::EMPTY;
-        for lock in 0..table.lock_count() {
-            if let Some(since) = self.since.get_mut(lock as usize) {
-                *since = since.saturating_add(1);
-            }
+        for since in self.since.iter_mut().take(usize::from(table.lock_count())) {
+            *since = since.saturating_add(1);
+        }
+        let debounce = table.timing.debounce;
+        for (lock, data) in (0..table.lock_count()).zip(table.locks) {
             if self.ordered.has(lock) {
-                if self.update_ordered_closed(table, guards, lock) {
+                if self.update_ordered_closed(data, debounce, guards, lock) {
                     lost = lost.with(lock, true);
                 }
             } else {
-                self.update_ordered_open(table, guards, lock);
+                self.update_ordered_open(data, debounce, guards, lock);
             }
         }
         lost
     }
 
-    fn update_ordered_closed<G: Guards>(&mut self, table: &Table, g: &mut G, lock: u8) -> bool {
-        let Some(data) = table.locks.get(lock as usize) else { return false };
-        let debounce = table.timing.debounce;
+    fn update_ordered_closed<G: Guards>(
+        &mut self,
+        data: &Lock,
+        debounce: u16,
+        g: &mut G,
+        lock: u8,
+    ) -> bool {
         let report = if data.has_switch { g.report(lock) } else { LockReport::Missing };
         if self.closed.has(lock) {
             let moving = g.slip_moving(lock);
@@ -132,9 +137,7 @@ impl Locks {
         false
     }
 
-    fn update_ordered_open<G: Guards>(&mut self, table: &Table, g: &mut G, lock: u8) {
-        let Some(data) = table.locks.get(lock as usize) else { return };
-        let debounce = table.timing.debounce;
+    fn update_ordered_open<G: Guards>(&mut self, data: &Lock, debounce: u16, g: &mut G, lock: u8) {
         let report = if data.has_switch { g.report(lock) } else { LockReport::Missing };
         if self.open.has(lock) {
             // A switch that says closed while the sides move apart is lying; while they do

@@ -11,6 +11,9 @@ use crate::heat::Heat;
 use crate::io::{Inputs, LockReport};
 use crate::table::{SpeedRow, Step, Table};
 
+#[cfg(test)]
+mod tests;
+
 /// Speeds of one tick that passed the range check.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 struct Sample {
@@ -72,11 +75,10 @@ pub(crate) fn magnitude(x: f32) -> f32 {
 
 fn take_sample(table: &Table, inputs: &Inputs) -> Sample {
     let mut sample = Sample::default();
-    for (i, (limit, speed)) in table.sensors.iter().zip(&inputs.speeds).enumerate() {
+    let read = table.sensors.iter().zip(&inputs.speeds).zip(&mut sample.radps);
+    for (i, ((limit, speed), slot)) in read.enumerate() {
         if speed.valid && magnitude(speed.radps) <= limit.range {
-            if let Some(slot) = sample.radps.get_mut(i) {
-                *slot = speed.radps;
-            }
+            *slot = speed.radps;
             sample.valid = sample.valid.with(i as u8, true);
         }
     }
@@ -358,150 +360,5 @@ impl Guards for Reading<'_> {
 
     fn request(&mut self) -> Option<u8> {
         self.inputs.request
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::fixture::{Owned, inputs};
-    use crate::io::LockReport::{Closed, Missing, Open};
-
-    fn read<'a>(
-        table: &'a Table<'a>,
-        inputs: &'a Inputs,
-        heat: &'a Heat,
-        memory: &mut Memory,
-    ) -> Reading<'a> {
-        Reading::new(table, inputs, heat, memory)
-    }
-
-    /// Ready after the rate is known, and never on the first samples.
-    #[test]
-    fn steady_needs_two_samples() {
-        let owned = Owned::new();
-        let table = owned.table();
-        let (heat, mut memory) = (Heat::default(), Memory::default());
-        let still = inputs([0.5, 0.5], 10.0, [Open, Open]);
-        let rate_ticks = owned.timing.rate_ticks;
-        for tick in 0..3 * rate_ticks {
-            let reading = read(&table, &still, &heat, &mut memory);
-            let ready = reading.ready_locks() == Bits(3);
-            assert_eq!(ready, tick > rate_ticks, "tick {tick}");
-        }
-    }
-
-    /// A constant rate passes up to the limit and not above it, at every phase of the memory.
-    #[test]
-    fn the_rate_guard_is_exact_for_constant_rates() {
-        let owned = Owned::new();
-        let table = owned.table();
-        let limit = owned.locks[0].rate_max / f32::from(owned.timing.rate_ticks);
-        for (rate, want) in [(0.98 * limit, true), (1.02 * limit, false), (-1.02 * limit, false)] {
-            let (heat, mut memory) = (Heat::default(), Memory::default());
-            for tick in 0..40u16 {
-                let now = inputs([rate * (f32::from(tick) - 20.0), 0.0], 0.0, [Open, Open]);
-                let mut reading = read(&table, &now, &heat, &mut memory);
-                if tick > 8 {
-                    assert_eq!(reading.slip(0).steady, want, "rate {rate} tick {tick}");
-                }
-            }
-        }
-    }
-
-    /// Invalid, not a number, infinite, out of range: not used at all.
-    #[test]
-    fn unusable_values_are_unused() {
-        let owned = Owned::new();
-        let table = owned.table();
-        let good = inputs([0.1, 0.1], 5.0, [Open, Open]);
-        for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 1000.1, -1000.1, f32::MAX] {
-            for sensor in 0..3usize {
-                let heat = Heat::default();
-                let mut memory = Memory::default();
-                for _ in 0..20 {
-                    read(&table, &good, &heat, &mut memory);
-                }
-                let mut now = good;
-                now.speeds[sensor].radps = bad;
-                let mut reading = read(&table, &now, &heat, &mut memory);
-                assert_eq!(reading.bad_sensors(), Bits::one(sensor as u8));
-                for lock in 0..2u8 {
-                    let bits = reading.slip(lock);
-                    let hit = usize::from(lock) == sensor;
-                    assert_eq!(bits == SlipBits::default(), hit);
-                    assert_eq!(bits.ready(), !hit);
-                }
-                assert_eq!(reading.output_radps().is_none(), sensor == 2);
-                assert_eq!(reading.calm(), sensor != 2);
-                assert_eq!(reading.in_window(0), sensor != 2);
-                assert_eq!(reading.arrangement_in_window(0), sensor != 2);
-                assert!(!reading.target_allowed(0) || sensor != 2);
-                assert_eq!(reading.machines_at_rest(), Bits::EMPTY);
-            }
-        }
-        let mut now = good;
-        now.speeds[0].valid = false;
-        let (heat, mut memory) = (Heat::default(), Memory::default());
-        assert!(read(&table, &now, &heat, &mut memory).bad_sensors().has(0));
-    }
-
-    /// A residual beyond what healthy sensors can show speaks against all of its sensors.
-    #[test]
-    fn parity_flags_its_sensors() {
-        let owned = Owned::new();
-        let table = owned.table();
-        let heat = Heat::default();
-        for (bias, flagged) in [(0.4, false), (0.6, true), (-0.6, true)] {
-            let mut now = inputs([0.1, 0.1], 5.0, [Open, Open]);
-            now.speeds[3].radps += bias;
-            let mut memory = Memory::default();
-            let mut reading = read(&table, &now, &heat, &mut memory);
-            let want = if flagged { Bits(0b1011) } else { Bits::EMPTY };
-            assert_eq!(reading.bad_sensors(), want, "bias {bias}");
-            assert_eq!(reading.slip(0).known, !flagged);
-            // With a sensor of the relation missing it says nothing.
-            now.speeds[3].valid = false;
-            let mut memory = Memory::default();
-            let mut reading = read(&table, &now, &heat, &mut memory);
-            assert!(reading.slip(0).known);
-        }
-    }
-
-    #[test]
-    fn torques_and_demand_that_are_no_numbers_permit_nothing() {
-        let owned = Owned::new();
-        let table = owned.table();
-        let heat = Heat::default();
-        let check = |nm: f32, valid: bool, demand: f32| {
-            let mut now = inputs([0.0, 0.0], 0.0, [Open, Open]);
-            now.torques[0] = crate::io::Torque { nm, valid };
-            now.demand_nm = demand;
-            let mut memory = Memory::default();
-            let mut reading = read(&table, &now, &heat, &mut memory);
-            (reading.unloaded(0), reading.demand_within(0))
-        };
-        assert_eq!(check(4.9, true, 99.0), (true, true));
-        assert_eq!(check(-5.1, true, -101.0), (false, false));
-        assert_eq!(check(0.0, false, f32::INFINITY), (false, false));
-        assert_eq!(check(f32::NAN, true, f32::NAN), (false, false));
-    }
-
-    /// A lock without a switch has none, whatever the input says; a limit that the table has
-    /// lost does not count as kept.
-    #[test]
-    fn no_switch_says_nothing_and_lost_limits_forbid() {
-        let mut owned = Owned::new();
-        owned.locks[0].has_switch = false;
-        owned.steps[0].limits_from = 9;
-        let table = owned.table();
-        let heat = Heat::default();
-        let now = inputs([0.0, 0.0], 0.0, [Closed, Closed]);
-        let mut memory = Memory::default();
-        let mut reading = read(&table, &now, &heat, &mut memory);
-        assert_eq!((reading.report(0), reading.report(1)), (Missing, Closed));
-        assert_eq!(reading.reported_closed(), Bits::one(1));
-        assert!(!reading.target_allowed(0) && reading.target_allowed(1));
-        assert!(!reading.target_allowed(99) && !reading.in_window(99));
     }
 }

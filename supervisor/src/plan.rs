@@ -6,6 +6,9 @@ use crate::io::{Inputs, MachineOrder};
 use crate::observe::{Reading, magnitude};
 use crate::table::{Arrangement, Duty, Step, StepDuty, Table};
 
+#[cfg(test)]
+mod tests;
+
 /// One order per machine.
 pub(crate) fn machine_orders(
     table: &Table,

@@ -82,9 +82,11 @@ mod tests {
             let asked = if n % dwell == 0 { Some(1) } else { Some(0) };
             assert!(!request.update(&table, asked));
         }
-        for _ in 0..=dwell {
-            request.update(&table, Some(99));
+        for none in [2, 99] {
+            assert!((0..=dwell).any(|_| request.update(&table, Some(none))));
+            assert_eq!(request.accepted(), None, "{none}");
+            assert!((0..=dwell).any(|_| request.update(&table, Some(1))));
+            assert_eq!(request.accepted(), Some(1));
         }
-        assert_eq!(request.accepted(), None);
     }
 }

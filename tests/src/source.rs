@@ -145,7 +145,7 @@ fn declares_test(text: &str, module: &str) -> bool {
 
 /// Source before its unit tests.
 pub fn before_tests(text: &str) -> &str {
-    text.find("#[cfg(test)]\nmod ").map_or(text, |i| &text[..i])
+    text.find("#[cfg(test)]\nmod tests {").map_or(text, |i| &text[..i])
 }
 
 /// Name, first line (from 1) and number of lines of every function with a body.

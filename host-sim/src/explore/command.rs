@@ -167,7 +167,9 @@ fn search_all(options: &Options, d: &Driveline, model: &Model, stop: &Stop) -> R
             Ok(found) => Some(found),
             Err(error) => {
                 eprintln!("error: cannot go on from {}: {error}", path.display());
-                eprintln!("    fix: explore anew, or name a checkpoint of the same file and options");
+                eprintln!(
+                    "    fix: explore anew, or name a checkpoint of the same file and options"
+                );
                 return Err(2);
             }
         },

@@ -92,9 +92,7 @@ fn refusal_excuse(d: &Driveline, data: &TableData, word: &str, budget: u8) -> Op
         "overlap-too-long" if data.overlaps.is_empty() => "there is no overlap",
         "hot" if data.locks.iter().all(|lock| lock.rise_max_k <= 0.0) => "no lock gets hot",
         "switch" if data.locks.iter().all(|lock| !lock.has_switch) => "no lock has a switch",
-        "interlock" if data.conflicts.is_empty() && data.overlaps.is_empty() => {
-            "nothing conflicts"
-        }
+        "interlock" if data.conflicts.is_empty() && data.overlaps.is_empty() => "nothing conflicts",
         "not-opened" | "switch" | "interlock" if budget == 0 => "no lock fault was allowed",
         _ => return None,
     };

@@ -2,10 +2,10 @@
 
 use std::string::String;
 
-use super::{Choice, Route, choose, may_take};
+use super::{Choice, Route, choose, may_take, stuck_variant};
 use crate::bits::Bits;
 use crate::decision_tables::{Column, Decisions, Row};
-use crate::fixture::{Owned, Told};
+use crate::fixture::{Owned, STRIDE, Told};
 use crate::status::Refusal;
 use crate::table::{Action, EngineNeed, Stuck, Why};
 
@@ -82,7 +82,7 @@ pub(crate) const MAY_TAKE: Decisions<Result<(), Refusal>> = Decisions {
 #[test]
 fn every_combination_hits_one_row() {
     let mut owned = Owned::new();
-    for bits in 0..1u32 << 9 {
+    for bits in (0..1u32 << 9).step_by(STRIDE) {
         let on = |n: u32| bits >> n & 1 == 1;
         let action = if on(0) { Action::Close } else { Action::Open };
         let from = if on(0) { Bits::EMPTY } else { Bits::one(1) };
@@ -141,8 +141,30 @@ fn an_inconsistent_step_is_refused() {
     owned.next.fill(999);
     assert_eq!(at(&owned, Bits::EMPTY), no);
     owned.next.fill(3);
-    owned.steps[3].lock = 7;
-    assert_eq!(at(&owned, Bits::EMPTY), no);
+    for lock in [2, 7, 255] {
+        owned.steps[3].lock = lock;
+        assert_eq!(at(&owned, Bits::EMPTY), no);
+    }
+    let unknown = may_take(&owned.table(), &mut Told::default(), 99);
+    assert_eq!(unknown, Err(Refusal::NoWay(Why::Impossible)));
+}
+
+/// The table knows ways for one stuck lock at most.
+#[test]
+fn two_stuck_locks_have_no_variant() {
+    let none = Bits::EMPTY;
+    let two = Err(Refusal::NoWay(Why::Stuck));
+    for (open, closed, want) in [
+        (none, none, Ok(Stuck::None)),
+        (Bits(0b10), none, Ok(Stuck::Open(1))),
+        (none, Bits(0b100), Ok(Stuck::Closed(2))),
+        (Bits(0b11), none, two),
+        (none, Bits(0b110), two),
+        (Bits(0b10), Bits(0b100), two),
+        (Bits(0b10), Bits(0b10), two),
+    ] {
+        assert_eq!(stuck_variant(open, closed), want, "{open:?} {closed:?}");
+    }
 }
 
 /// A later way is taken when the first one is barred, and the reason of the first is told when
@@ -167,4 +189,25 @@ fn ways_are_tried_in_order() {
     let route = Route { target: 1, way: 0 };
     assert_eq!(super::next_way(&table, route, Stuck::None, Bits::EMPTY), 1);
     assert_eq!(super::next_way(&table, Route { way: 1, ..route }, Stuck::None, Bits::EMPTY), 3);
+}
+
+/// A step that neighbouring ways share is asked about once: an exhaustive search tries every
+/// answer to every question.
+#[test]
+fn a_shared_step_is_asked_about_once() {
+    let mut owned = Owned::new();
+    let per_way = owned.next.len() / 3;
+    owned.next.fill(3);
+    let asked = |owned: &Owned| {
+        let mut told = Told { cool: false, ..Told::default() };
+        let route = Route { target: 1, way: 0 };
+        let choice = choose(&owned.table(), &mut told, route, Stuck::None, Bits::EMPTY);
+        assert_eq!(choice, Choice::Refused(Refusal::Hot { lock: 0 }));
+        told.asked
+    };
+    assert_eq!(asked(&owned), 1);
+    owned.next[2 * per_way..].fill(1);
+    assert_eq!(asked(&owned), 2);
+    owned.next[per_way..2 * per_way].fill(1);
+    assert_eq!(asked(&owned), 2);
 }

@@ -61,10 +61,8 @@ impl State {
         let [phase, flags, target, way, tries, stood, accepted, candidate, prefill, counters @ ..] =
             bytes;
         let mut words = [0; 10];
-        for (slot, pair) in words.iter_mut().zip(counters.chunks_exact(2)) {
-            if let Ok(pair) = pair.try_into() {
-                *slot = u16::from_le_bytes(pair);
-            }
+        for (slot, pair) in words.iter_mut().zip(counters.as_chunks().0) {
+            *slot = u16::from_le_bytes(*pair);
         }
         let [step, ready, ticks, spent, doubt, stay, overlap, blocked, engine_wait, asked_for] =
             words;

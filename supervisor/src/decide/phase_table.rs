@@ -7,7 +7,7 @@ use super::{Plan, State, moves, rest};
 use crate::bits::Bits;
 use crate::choose::Route;
 use crate::decision_tables::{Column, Decisions, Row};
-use crate::fixture::{APART, Owned, READY, Told, UNKNOWN};
+use crate::fixture::{APART, Owned, READY, STRIDE, Told, UNKNOWN};
 use crate::guards::SlipBits;
 use crate::status::{Phase, Refusal};
 use crate::table::{EngineNeed, EngineUse, Window};
@@ -347,7 +347,12 @@ fn yes(b: bool) -> char {
 
 fn all_hit<E>(table: &Decisions<E>, hits: &BTreeSet<&str>) {
     for row in table.rows {
-        assert!(hits.contains(row.label), "{}: row {} is dead", table.title, row.label);
+        assert!(
+            cfg!(miri) || hits.contains(row.label),
+            "{}: row {} is dead",
+            table.title,
+            row.label
+        );
     }
 }
 
@@ -374,10 +379,12 @@ fn preparing_does_what_its_table_says() {
     for (number, lock, from) in [(3u16, 0u8, Bits::EMPTY), (1, 1, Bits::EMPTY), (0, 0, A)] {
         let close = number != 0;
         let limit = if close { t.sync_timeout } else { t.unload_timeout };
-        for bits in 0..1u32 << 8 {
+        for bits in (0..1u32 << 8).step_by(STRIDE) {
             let on = |n: u32| bits >> n & 1 == 1;
             for kind in 0..5 {
-                for (doubt, spent, ready) in edges(t.debounce, limit, t.dwell) {
+                for (doubt, spent, ready) in
+                    edges(t.debounce, limit, t.dwell).step_by(STRIDE.min(5))
+                {
                     let mut state = state_at(from);
                     if on(0) {
                         state.locks.open = Bits::EMPTY;
@@ -543,7 +550,7 @@ fn rest_does_what_its_table_says() {
     let table = owned.table();
     let mut hits = BTreeSet::new();
     let mut combinations = 0;
-    for bits in 0..1u32 << 10 {
+    for bits in (0..1u32 << 10).step_by(STRIDE) {
         let on = |n: u32| bits >> n & 1 == 1;
         for held in 0..4u8 {
             for goal in [None, Some(0), Some(1)] {
@@ -557,7 +564,7 @@ fn rest_does_what_its_table_says() {
                     state.locks.open = Bits::EMPTY;
                 }
                 state.stay = if on(1) { t.min_stay } else { t.min_stay - 1 };
-                state.overlap = if on(2) { t.overlap_max + 1 } else { 0 };
+                state.overlap = if on(2) { t.overlap_max + 1 } else { t.overlap_max };
                 state.locks.switch = if on(3) { A } else { Bits::EMPTY };
                 let on_its_way = on(4) && goal.is_some();
                 state.route = goal.filter(|_| on_its_way).map(|target| Route { target, way: 0 });

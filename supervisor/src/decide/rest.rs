@@ -5,7 +5,7 @@ use crate::bits::Bits;
 use crate::choose::{Choice, Route, choose};
 use crate::guards::Guards;
 use crate::status::{Phase, Refusal};
-use crate::table::{EngineUse, Table, Why};
+use crate::table::{Conflict, EngineUse, Table, Why};
 
 /// Every lock is known: arrive, choose a step, or say why not.
 pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
@@ -14,8 +14,8 @@ pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) 
         state.enter(Phase::Settle);
         return Plan::Cut;
     }
-    if table.forbids(set) {
-        return end_conflict(table, state, set);
+    if let Some(conflict) = table.conflicts.iter().find(|c| set.contains(c.locks)) {
+        return end_conflict(state, conflict);
     }
     let Some(route) = next_route(table, state, guards, set) else {
         return stay_plan(table, state, guards, set);
@@ -190,14 +190,15 @@ fn stay_plan<G: Guards>(table: &Table, state: &State, guards: &mut G, set: Bits)
 
 /// A forbidden lock set is held: let one of its locks go, loaded or not. When none of them is
 /// ours to let go, all that is left is to take the torque away and to say so.
-fn end_conflict(table: &Table, state: &mut State, set: Bits) -> Plan {
-    if let Some(conflict) = table.conflicts.iter().find(|c| set.contains(c.locks)) {
-        match conflict.first_of(conflict.locks.and(state.locks.ordered)) {
-            Some(lock) => state.locks.order(lock, false),
-            None => state.refusal = Some(Refusal::NoWay(Why::Conflict)),
-        }
-        state.stood = None;
+fn end_conflict(state: &mut State, conflict: &Conflict) -> Plan {
+    match conflict.first_of(conflict.locks.and(state.locks.ordered)) {
+        Some(lock) => state.locks.order(lock, false),
+        None => state.refusal = Some(Refusal::NoWay(Why::Conflict)),
     }
+    state.stood = None;
     state.enter(Phase::Settle);
     Plan::Cut
 }
+
+#[cfg(test)]
+mod tests;

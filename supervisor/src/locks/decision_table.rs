@@ -5,7 +5,7 @@ use std::string::String;
 use super::Locks;
 use crate::bits::Bits;
 use crate::decision_tables::{Column, Decisions, Row};
-use crate::fixture::{Owned, Told};
+use crate::fixture::{Owned, STRIDE, Told};
 use crate::guards::SlipBits;
 use crate::io::LockReport;
 use crate::table::Lock;
@@ -549,10 +549,11 @@ fn every_combination_hits_one_row() {
     let bit = |on: bool| Bits(u8::from(on));
     let mut hits = std::collections::BTreeSet::new();
     let mut combinations = 0u32;
-    for bits in 0..1u32 << 11 {
+    for bits in (0..1u32 << 11).step_by(STRIDE) {
         let on = |n: u32| bits >> n & 1 == 1;
         owned.locks[0].has_switch = on(0);
         let data = owned.locks[0];
+        let table = owned.table();
         // The guards promise that an unknown slip has no other bit.
         if !on(1) && bits & 0b11_1100 != 0 {
             continue;
@@ -565,7 +566,7 @@ fn every_combination_hits_one_row() {
         let ordered = on(6);
         let ends = [data.close_ticks, data.release_ticks, data.release_timeout];
         let edges = ends.iter().flat_map(|&t| t - 2..=t + 1).chain([0, 17, 18, 19, u16::MAX]);
-        for since in edges {
+        for since in edges.step_by(STRIDE.min(5)) {
             for count in [0, 1, 2, 255] {
                 for doubt in [0, 1, 2] {
                     for report in REPORTS {
@@ -584,7 +585,7 @@ fn every_combination_hits_one_row() {
                         let mut told = Told::default();
                         (told.slip[0], told.report[0]) = (slip, report);
                         let mut after = before;
-                        let lost = after.update(&owned.table(), &mut told);
+                        let lost = after.update(&table, &mut told);
                         assert_eq!(lost.has(0), ordered && !after.ordered.has(0));
                         (after.count, after.doubt) = (want.count, want.doubt);
                         assert_eq!(after, want, "{:?}", letters(&case, debounce));
@@ -597,6 +598,25 @@ fn every_combination_hits_one_row() {
     std::println!("{combinations} combinations");
     let rows = BELIEF.rows.iter().map(|r| r.label).chain(SWITCH.rows.iter().map(|r| r.label));
     for label in rows {
-        assert!(hits.contains(label), "row {label} is never hit: it is dead");
+        assert!(cfg!(miri) || hits.contains(label), "row {label} is never hit: it is dead");
     }
+}
+
+/// An inconsistent step may name a lock that does not exist: it is never ordered, and no other
+/// lock's belief is touched.
+#[test]
+fn a_lock_that_does_not_exist_is_never_ordered() {
+    let mut locks = Locks { open: Bits(3), since: [7; 8], count: [1; 8], ..Locks::default() };
+    let before = locks;
+    for lock in [8, 200, 255] {
+        locks.order(lock, true);
+        locks.order(lock, false);
+        assert_eq!(locks, before);
+        assert_eq!(locks.ticks_since(lock), 0);
+        locks.take_bytes(lock, [0xff; 5]);
+        assert_eq!((locks, locks.to_bytes(lock)), (before, [0; 5]));
+    }
+    locks.order(1, true);
+    assert_eq!((locks.ordered, locks.open), (Bits(2), Bits(1)));
+    assert_eq!((locks.since, locks.count), ([7, 0, 7, 7, 7, 7, 7, 7], [1, 0, 1, 1, 1, 1, 1, 1]));
 }

@@ -9,8 +9,10 @@ use proptest::prelude::*;
 use super::Supervisor;
 use crate::bits::{Bits, MAX_LOCKS};
 use crate::check::check;
-use crate::fixture::{Owned, WIDE, step};
+use crate::fixture::{APART, Owned, READY, Told, UNKNOWN, WIDE, step, stories, ticks};
+use crate::guards::SlipBits;
 use crate::io::{Inputs, LockOrder, LockReport, MachineOrder, Orders, Speed, Torque};
+use crate::kernel::Kernel;
 use crate::status::Phase;
 use crate::table::*;
 
@@ -412,29 +414,30 @@ fn bent_story(seed: u64, ticks: u32, sound: bool, bend: fn(&mut Orders)) -> u32 
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: stories(400), ..ProptestConfig::default() })]
 
     #[test]
-    fn sound_tables_under_any_inputs(seed: u64, ticks in 1u32..1500) {
-        story(seed, ticks, true);
+    fn sound_tables_under_any_inputs(seed: u64, many in 1..ticks(1500)) {
+        story(seed, many, true);
     }
 
     #[test]
-    fn unsound_tables_never_panic(seed: u64, ticks in 1u32..400) {
-        story(seed, ticks, false);
+    fn unsound_tables_never_panic(seed: u64, many in 1..ticks(400)) {
+        story(seed, many, false);
     }
 }
 
 /// The stories are worth telling: closings begin in many of them.
 #[test]
 fn stories_move_locks() {
-    let begun: Vec<u32> = (0..60).map(|seed| story(seed, 1500, true)).collect();
+    let told = stories(60);
+    let begun: Vec<u32> = (0..told).map(|seed| story(seed.into(), ticks(1500), true)).collect();
     let moving = begun.iter().filter(|&&n| n > 2).count();
     std::println!(
-        "{} closings in 60 stories, {moving} stories with more than two",
+        "{} closings in {told} stories, {moving} stories with more than two",
         begun.iter().sum::<u32>()
     );
-    assert!(moving > 25, "{begun:?}");
+    assert!(cfg!(miri) || moving > 25, "{begun:?}");
 }
 
 /// The judge sees: orders that are bent are found.
@@ -447,10 +450,11 @@ fn the_judge_finds_bent_orders() {
         |orders| orders.machines[0] = MachineOrder::HoldSpeed { target_radps: f32::NAN },
     ];
     for (n, bend) in bends.into_iter().enumerate() {
-        let found = (0..40).filter(|&seed| {
-            std::panic::catch_unwind(|| bent_story(seed, 800, true, bend)).is_err()
+        let told = stories(40);
+        let found = (0..told).filter(|&seed| {
+            std::panic::catch_unwind(|| bent_story(seed.into(), 800, true, bend)).is_err()
         });
-        assert!(found.count() > 20, "bend {n}");
+        assert!(2 * found.count() as u32 > told, "bend {n}");
     }
 }
 
@@ -458,9 +462,9 @@ fn the_judge_finds_bent_orders() {
 #[test]
 fn known_seeds() {
     for seed in [1460405763366619565, 4665169329837878555, 0, 1, u64::MAX] {
-        story(seed, 1500, true);
-        story(seed, 400, false);
-        calms_down(seed, 1000);
+        story(seed, ticks(1500), true);
+        story(seed, ticks(400), false);
+        calms_down(seed, ticks(1000));
     }
 }
 
@@ -519,10 +523,96 @@ fn calms_down(seed: u64, ticks: u32) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: stories(300), ..ProptestConfig::default() })]
 
     #[test]
-    fn after_the_faults_it_arrives_or_says_why(seed: u64, ticks in 1u32..1500) {
-        calms_down(seed, ticks);
+    fn after_the_faults_it_arrives_or_says_why(seed: u64, many in 1..ticks(1500)) {
+        calms_down(seed, many);
     }
+}
+
+/// Answers that change now and then; switches that mostly follow the orders.
+fn other_answers(dice: &mut Dice, told: &mut Told, orders: &[LockOrder; MAX_LOCKS]) {
+    for (report, order) in told.report.iter_mut().zip(orders) {
+        if dice.chance(20) {
+            let closed = *order == LockOrder::Close;
+            *report = if closed { LockReport::Closed } else { LockReport::Open };
+        }
+        if dice.below(400) == 0 {
+            let any = [LockReport::Open, LockReport::Closed, LockReport::Missing];
+            *report = any[dice.below(3) as usize];
+        }
+    }
+    if dice.chance(4) {
+        let lock = dice.below(8) as usize;
+        let any = [READY, READY, APART, UNKNOWN, SlipBits { moving: true, ..READY }];
+        told.slip[lock] = any[dice.below(5) as usize];
+    }
+    if dice.chance(3) {
+        told.request = dice.chance(90).then(|| dice.below(6) as u8);
+    }
+    let bits = [
+        &mut told.plausible,
+        &mut told.at_rest,
+        &mut told.unloaded,
+        &mut told.arrangement_in_window,
+        &mut told.in_window,
+        &mut told.target_allowed,
+        &mut told.demand_within,
+        &mut told.cool,
+        &mut told.calm,
+        &mut told.engine_running,
+    ];
+    for bit in bits {
+        if dice.below(120) == 0 {
+            *bit = !*bit;
+        } else if dice.chance(4) {
+            *bit = true;
+        }
+    }
+}
+
+/// A memory that is made canonical in each tick orders the same locks as one that is left alone,
+/// under the same answers: what the search merges does behave alike. Returns the ticks in which
+/// there was something to merge.
+fn merged_story(seed: u64, many: u32) -> u32 {
+    let mut dice = Dice(seed);
+    let owned = if dice.chance(40) { Owned::new() } else { random_table(&mut dice) };
+    let table = owned.table();
+    let mut told = Told::default();
+    let (mut alone, mut merged) = (Kernel::default(), Kernel::default());
+    let mut changed = 0;
+    for tick in 0..many {
+        let ruling = alone.step(&table, &mut told);
+        let other = merged.step(&table, &mut told);
+        assert_eq!(
+            (ruling.passed, ruling.granted, ruling.let_go),
+            (other.passed, other.granted, other.let_go),
+            "seed {seed} tick {tick}"
+        );
+        let before = merged;
+        merged = merged.canonical(&table);
+        assert_eq!(merged, merged.canonical(&table), "once is enough");
+        assert_eq!(merged, Kernel::from_bytes(&merged.to_bytes()), "stored and back");
+        changed += u32::from(before != merged);
+        other_answers(&mut dice, &mut told, &ruling.lock_orders());
+    }
+    changed
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: stories(300), ..ProptestConfig::default() })]
+
+    #[test]
+    fn merged_memories_order_the_same(seed: u64, many in 1..ticks(1500)) {
+        merged_story(seed, many);
+    }
+}
+
+/// There is something to merge, most of the time.
+#[test]
+fn merging_merges() {
+    let told = stories(40);
+    let changed: u32 = (0..told).map(|seed| merged_story(seed.into(), ticks(1500))).sum();
+    assert!(changed > told * ticks(1500) / 4, "{changed}");
 }

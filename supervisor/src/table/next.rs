@@ -3,6 +3,9 @@
 use super::{Limit, NO_STEP, Set, Step, Table};
 use crate::bits::{Bits, MAX_ARRANGEMENTS, MAX_LOCKS};
 
+#[cfg(test)]
+mod tests;
+
 /// Why there is no step towards an arrangement.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
