@@ -75,7 +75,7 @@ fn stateright_finds_the_same_states() {
 #[test]
 fn stateright_finds_as_many_states_on_each_level() {
     let d = shuttle();
-    let of = || prepared(&d, Subject::InterlockAlone, 1).1;
+    let of = || prepared(&d, Subject::InterlockAlone, 0).1;
     let found = ours(&of());
     assert!(found.broken.is_empty());
     let levels: Vec<usize> = with_states!(&found.store, states => {
