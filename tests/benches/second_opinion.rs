@@ -9,9 +9,11 @@
 //!
 //! States are what searches have in common, and the ratio is of states a second. Transitions are
 //! not: ours are different pairs of what the world and the kernel did, stateright's are all
-//! combinations of answers, spin's those of a model that asks less. stateright keeps hashes of states only, and
-//! for each waiting state the way to it; spin keeps states in full, searches depth first, and asks
-//! a model that is written by hand.
+//! combinations of answers, spin's those of a model that asks less. A search that ends at its
+//! bound has found states that it did not follow, and depth first leaves another share of them
+//! than breadth first: only where all are found are the rates of the same work. stateright keeps
+//! hashes of states only, and for each waiting state the way to it; spin keeps states in full,
+//! searches depth first, and asks a model that is written by hand.
 
 use std::path::Path;
 use std::process::Command;
