@@ -4,13 +4,19 @@
 //! that memory is its own too; medians of some runs. Rates are per second of processor time; what
 //! several threads save shows in the time of the clock, on a machine that is idle. Memory is the
 //! peak of the process above what it had before (freed memory that is used again is not seen). It
-//! prints figures and checks none: machines differ. stateright keeps hashes of states only, and
+//! prints figures and checks none: machines differ. With `SLIPWARDEN_BENCH_STATES` searches end at
+//! that many states (default 1000000), stateright's too.
+//!
+//! States are what searches have in common, and the ratio is of states a second. Transitions are
+//! not: ours are different pairs of what the world and the kernel did, stateright's are all
+//! combinations of answers, spin's those of a model that asks less. stateright keeps hashes of states only, and
 //! for each waiting state the way to it; spin keeps states in full, searches depth first, and asks
 //! a model that is written by hand.
 
 use std::path::Path;
 use std::process::Command;
-use std::time::Instant;
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
 
 use ::stateright::{Checker, Model as _};
 use host_sim::driveline::{demo, parse};
@@ -30,7 +36,7 @@ use stateright::Second;
 
 const RUNS: usize = 3;
 /// States at which a search ends that would not end by itself.
-const MOST_STATES: usize = 500_000;
+const MOST_STATES: usize = 1_000_000;
 
 /// Who searches.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,7 +55,7 @@ const KERNEL: What = ("shuttle", Subject::Kernel, 1);
 const LARGE: What = ("railcar", Subject::Kernel, 1);
 
 /// The first of each model is what the others are compared with.
-const CASES: [(What, Who); 11] = [
+const CASES: [(What, Who); 13] = [
     (INTERLOCK, Who::Ours(1)),
     (INTERLOCK, Who::Ours(2)),
     (INTERLOCK, Who::StaterightBfs),
@@ -61,6 +67,8 @@ const CASES: [(What, Who); 11] = [
     (KERNEL, Who::StaterightDfs),
     (LARGE, Who::Ours(1)),
     (LARGE, Who::Ours(2)),
+    (LARGE, Who::StaterightBfs),
+    (LARGE, Who::StaterightDfs),
 ];
 
 /// One search.
@@ -99,22 +107,27 @@ fn main() {
     let mut first: Option<(What, f64)> = None;
     for (number, (what, who)) in CASES.iter().enumerate() {
         let run = median(number);
-        let rate = run.transitions / run.cpu_s;
+        let rate = run.states / run.cpu_s;
         let base = first.filter(|(model, _)| model == what).map_or(rate, |(_, rate)| rate);
         first = Some((*what, base));
         println!(
-            "{:<24} {:<14} {:>7} {:>9} {:>7.2} {:>7.2} {:>9.0} {rate:>9.0} {:>6.2} {:>8.0}",
+            "{:<24} {:<14} {:>7} {:>9} {:>7.2} {:>7.2} {rate:>9.0} {:>9.0} {:>6.2} {:>8.0}",
             format!("{} {:?} {}", what.0, what.1, what.2),
             format!("{who:?}"),
             run.states,
             run.transitions,
             run.clock_s,
             run.cpu_s,
-            run.states / run.cpu_s,
+            run.transitions / run.cpu_s,
             rate / base,
             run.bytes / run.states,
         );
     }
+}
+
+fn most_states() -> usize {
+    let given = std::env::var("SLIPWARDEN_BENCH_STATES").ok();
+    given.map_or(MOST_STATES, |text| text.parse().expect("a number of states"))
 }
 
 /// Medians over some runs, each figure by itself.
@@ -147,16 +160,17 @@ fn measure((what, who): (What, Who)) -> Run {
         let faults = format!("-DFAULTS={budget}");
         spin::make(&folder, &spin::header(&d, &k, &data), &[&faults]);
     }
-    let second = Second { data, forced, subject, budget, ends: 0.into() };
+    let second = Second::new(data, forced, subject, budget);
+    let most = most_states();
     let (cpu, clock, memory) = (cpu_s(), Instant::now(), kib("VmRSS:"));
     let (states, transitions, bytes) = match who {
         Who::Ours(threads) => {
-            let bounds = Bounds { states: MOST_STATES, bytes: 8 << 30, threads };
-            let found = search(&second.model(), &bounds, |_, _, _, _| true);
-            (found.store.len(), found.transitions, None)
+            let bounds = Bounds { states: most, bytes: 8 << 30, threads };
+            let found = search(&second.model(), &bounds, |_| true);
+            (found.store.len(), found.reached.transitions, None)
         }
-        Who::StaterightBfs => counted(&second.checker().spawn_bfs().join()),
-        Who::StaterightDfs => counted(&second.checker().spawn_dfs().join()),
+        Who::StaterightBfs => counted(second.checker().spawn_bfs(), most),
+        Who::StaterightDfs => counted(second.checker().spawn_dfs(), most),
         Who::Spin => {
             let pan = spin::search(&folder);
             // Its table of hashes has a size of its own choice.
@@ -172,7 +186,15 @@ fn measure((what, who): (What, Who)) -> Run {
     }
 }
 
-fn counted(theirs: &impl Checker<Second>) -> (usize, u64, Option<u64>) {
+/// Its own bound is one on transitions, so it is watched.
+fn counted(theirs: impl Checker<Second>, most: usize) -> (usize, u64, Option<u64>) {
+    while !theirs.is_done() {
+        if theirs.unique_state_count() >= most {
+            theirs.model().stop.store(true, Ordering::Relaxed);
+        }
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    let theirs = theirs.join();
     (theirs.unique_state_count(), theirs.state_count() as u64, None)
 }
 

@@ -1,6 +1,6 @@
 /*
  * The interlock against a hostile world, written a second time from its rules (docs/rules.md,
- * SW-I1 to SW-I5) and from the world of docs/exploration.md, for the model checker spin. It
+ * SW-I1 to SW-I6) and from the world of docs/exploration.md, for the model checker spin. It
  * shares no code with the supervisor or the exploration. What the gears say (forbidden lock sets,
  * overlaps, what cannot slip, what is at rest) is in driveline.h, which the host writes from its
  * exact kinematics; every lock is a friction lock with a switch.
@@ -9,10 +9,11 @@
  * states that spin stores are those between two ticks. A question that cannot change what
  * follows is not asked.
  *
- * A reset forgets all. With -DTRACE a short reset, which the interlock's memory outlives, is tried
- * as well.
+ * A reset comes between two ticks. A cold one forgets all; a warm one leaves a trace, which is the
+ * interlock's memory. Either way the orders stand until the first tick after it.
  *
- * Planted defects: -DNO_I1 to -DNO_I4 leave one rule out; -DNO_TIME believes a switch that says
+ * Planted defects: -DNO_I1 to -DNO_I4 and -DNO_I6 leave one rule out; -DKEEPS_ALL keeps after a
+ * reset whatever is shown closed, granted before or not; -DNO_TIME believes a switch that says
  * open before the lock has had its time. Leaving SW-I5 out cannot be seen here: any lock may be
  * let go anyway, and nothing is followed beyond a forbidden lock set.
  */
@@ -47,12 +48,13 @@
 #define STILL     2
 #define APART     3
 
-/* What must always hold, a bit each. */
+/* What must always hold, a bit each; 16 and 32 are about the decision. */
 #define EX_CONFLICT 1
 #define EX_SLIP     2
 #define EX_REST     4
-#define EX_ONE      8
-#define EX_DENY     16
+#define EX_ENGINE   8
+#define EX_ONE      64
+#define EX_DENY     128
 
 /* The world. */
 byte truth[LOCKS];
@@ -73,7 +75,7 @@ byte verdict;
 hidden byte i, c;
 hidden byte no_slip, at_rest, said_open, said_closed;
 hidden byte slip[LOCKS];
-hidden byte adopted, to_close, wanted, fresh, near, ready, held, rest;
+hidden byte kept, to_close, wanted, fresh, near, ready, held, rest;
 /* Used within a d_step only: spin does not restore what is hidden when it steps back over one. */
 hidden byte j, k, keep, releasing, passed, before, pressed, begun;
 
@@ -99,6 +101,16 @@ hidden byte j, k, keep, releasing, passed, before, pressed, begun;
 #define I4 1
 #else
 #define I4 (!several(fresh))
+#endif
+#ifdef NO_I6
+#define I6 1
+#else
+#define I6 (!(ENGINE_JOINED(near) && OVERLAPS(near)))
+#endif
+#ifdef KEEPS_ALL
+#define MAY_KEEP ALL
+#else
+#define MAY_KEEP granted
 #endif
 #ifdef NO_TIME
 #define TIME_OVER(i) 1
@@ -176,7 +188,6 @@ inline world()
 	:: faults < FAULTS -> some_fault()
 	fi;
 	for (i : 0 .. LOCKS - 1) { move(i) }
-	adopted = 0;
 	c = 0;
 	for (i : 0 .. LOCKS - 1) {
 		if
@@ -190,21 +201,20 @@ inline world()
 	for (i : 0 .. LOCKS - 1) { word(i) }
 }
 
-/* The first tick after a reset: of the locks that were granted before, as far as a trace of them
-   outlived the reset, those that switch and speeds both show closed are kept, unless they hold
-   what must turn. */
+/* The first tick after a reset: of the locks that were granted before, as the trace has them,
+   those that switch and speeds both show closed are kept, unless they hold what must turn. */
 inline wake()
 {
+	kept = 0;
 	for (i : 0 .. LOCKS - 1) {
 		if
-		:: has(granted & said_closed, i) ->
+		:: has(MAY_KEEP & said_closed, i) ->
 			look(i);
-			adopted = (slip[i] == STILL -> adopted | one(i) : adopted)
+			kept = (slip[i] == STILL -> kept | one(i) : kept)
 		:: else
 		fi
 	}
-	adopted = (FORBIDDEN(adopted) -> 0 : adopted);
-	granted = adopted;
+	granted = (FORBIDDEN(kept) -> 0 : kept);
 	awake = 1
 }
 
@@ -305,7 +315,7 @@ inline rule_and_judge()
 	let_go();
 	passed = keep;
 	if
-	:: fresh != 0 && I1 && I2 && I3 && I4 -> passed = keep | fresh
+	:: fresh != 0 && I1 && I2 && I3 && I4 && I6 -> passed = keep | fresh
 	:: else
 	fi;
 	before = closing;
@@ -321,11 +331,12 @@ inline rule_and_judge()
 		:: else
 		fi
 	}
-	begun = without(passed, before | adopted);
+	begun = without(passed, before);
 	verdict =
 		(FORBIDDEN(pressed) -> EX_CONFLICT : 0) |
 		(within(begun, ready) -> 0 : EX_SLIP) |
 		(within(HELD_BY(begun, pressed), rest) -> 0 : EX_REST) |
+		(begun && ENGINE_JOINED(pressed) && OVERLAPS(pressed) -> EX_ENGINE : 0) |
 		(several(begun) -> EX_ONE : 0) |
 		(within(passed, wanted) -> 0 : EX_DENY);
 	if
@@ -337,8 +348,8 @@ inline rule_and_judge()
 	fi
 }
 
-/* Nothing of the interlock's memory outlives it. The orders stand until it wakes. */
-inline reset()
+/* A reset that leaves no trace. */
+inline cold_reset()
 {
 	granted = 0;
 	for (j : 0 .. LOCKS - 1) { open_for[j] = 0 }
@@ -362,14 +373,12 @@ end:	do
 		assert(!(verdict & EX_CONFLICT));
 		assert(!(verdict & EX_SLIP));
 		assert(!(verdict & EX_REST));
+		assert(!(verdict & EX_ENGINE));
 		assert(!(verdict & EX_ONE));
 		assert(!(verdict & EX_DENY));
 		verdict = (verdict -> 1 : 0)
 	}
-	:: atomic { verdict == 0 -> d_step { reset() } }
-#ifdef TRACE
-	/* A short reset: the interlock's memory outlives it. */
-	:: atomic { verdict == 0 -> awake = 0 }
-#endif
+	:: atomic { verdict == 0 -> d_step { cold_reset() } }
+	:: atomic { verdict == 0 -> awake = 0 }	/* a warm one */
 	od
 }

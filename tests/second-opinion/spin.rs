@@ -7,7 +7,8 @@ use std::path::Path;
 use std::process::Command;
 
 use host_sim::driveline::{Driveline, Lock};
-use host_sim::explore::model::Always;
+use host_sim::exact::{Matrix, Row};
+use host_sim::explore::always::Always;
 use host_sim::kinematics::{Kinematics, LockSet};
 use host_sim::table::TableData;
 use num_traits::Zero;
@@ -54,9 +55,11 @@ pub(crate) fn header(d: &Driveline, k: &Kinematics, data: &TableData) -> String 
     define("CONFLICT(c)", by_number("c", sets.len(), |c| sets[c].to_string()));
     let first = |c: usize| data.conflicts[c].release_first.to_string();
     define("RELEASE_FIRST(c)", by_number("c", sets.len(), first));
-    let with: Vec<String> =
-        sets.iter().map(|set| format!("(((f) & {set}) && within({set}, s))")).collect();
-    define("FORBIDDEN_WITH(f, s)", format!("({})", with.join(" || ")));
+    let with = sets.iter().map(|set| format!("(((f) & {set}) && within({set}, s))"));
+    define("FORBIDDEN_WITH(f, s)", any(with));
+    let joined = |set| u8::from(engine_joined(d, &k.sets[set])).to_string();
+    define("ENGINE_JOINED(s)", by_number("s", k.sets.len(), joined));
+    define("OVERLAPS(s)", any(k.overlaps.iter().map(|o| format!("within({}, s)", o.locks))));
     let held = k.overlaps.iter().map(|o| {
         let machines = o.machines.iter().fold(0, |bits, m| bits | 1u32 << m);
         format!("(((f) & {0}) && within({0}, s) -> {machines} : 0)", o.locks)
@@ -66,6 +69,19 @@ pub(crate) fn header(d: &Driveline, k: &Kinematics, data: &TableData) -> String 
     define("NO_SLIP(s)", by_number("s", k.sets.len(), |set| no_slip(d, &k.sets[set]).to_string()));
     define("AT_REST(s)", by_number("s", k.sets.len(), |set| at_rest(d, &k.sets[set]).to_string()));
     out
+}
+
+/// Whether the engine's speed follows from those of the output and of the other machines: it adds
+/// no independent row to theirs.
+fn engine_joined(d: &Driveline, set: &LockSet) -> bool {
+    let Some((engine, _)) = d.engine() else { return false };
+    let row = |shaft: usize| -> Row { set.basis.iter().map(|n| n[shaft].clone()).collect() };
+    let others = (0..d.machines.len()).filter(|m| *m != engine).map(|m| d.machines[m].shaft);
+    let others = others.chain([d.output.shaft]).map(row).collect();
+    let mut rows = Matrix::new(set.basis.len(), others);
+    let rank = rows.rank();
+    rows.push(row(d.machines[engine].shaft));
+    rows.rank() == rank
 }
 
 /// Locks whose two sides turn alike in every motion, a bit each.
@@ -86,6 +102,11 @@ fn at_rest(d: &Driveline, set: &LockSet) -> u8 {
 
 fn bits(members: impl Iterator<Item = bool>) -> u8 {
     members.enumerate().fold(0, |bits, (i, member)| bits | u8::from(member) << i)
+}
+
+/// Whether one of these holds, as an expression; none does not.
+fn any(of: impl Iterator<Item = String>) -> String {
+    format!("({})", std::iter::once("0".to_string()).chain(of).collect::<Vec<_>>().join(" || "))
 }
 
 /// One of `count` values by a number, as an expression.
@@ -139,13 +160,9 @@ fn parsed(said: &str) -> Pan {
     // The number before, or after, some words.
     let before = |words: &str| number(said, words, |line| line.split(words).next());
     let after = |words: &str| number(said, words, |line| line.split(words).nth(1));
-    let is_broken = |bit: usize| said.contains(&format!("violated  !((verdict&{}))", 1 << bit));
-    let broken: BTreeSet<Always> = Always::ALL
-        .into_iter()
-        .enumerate()
-        .filter(|(bit, _)| is_broken(*bit))
-        .map(|b| b.1)
-        .collect();
+    let is_broken =
+        |always: &Always| said.contains(&format!("violated  !((verdict&{}))", always.bit()));
+    let broken: BTreeSet<Always> = Always::ALL.into_iter().filter(is_broken).collect();
     assert_eq!(
         after("errors:") > 0.0,
         !broken.is_empty(),

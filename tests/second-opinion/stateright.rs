@@ -1,26 +1,33 @@
 //! Our model for the general-purpose model checker stateright: it does the search, the hashing
 //! and the finding of states that are already known, all with its own code.
 
-use std::sync::atomic::{AtomicU32, Ordering};
+use std::collections::BTreeSet;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
 
+use host_sim::explore::always::Always;
 use host_sim::explore::chooser::Chooser;
-use host_sim::explore::model::{Always, Model, Node, Subject};
+use host_sim::explore::model::{Model, Node, Reset, Subject};
 use host_sim::explore::senses::{Forced, Mood};
 use host_sim::table::TableData;
 use stateright::Property;
 
 /// Our model, owned, as its checker wants it.
 pub(crate) struct Second {
-    /// Table with shrunk timers.
+    /// Table with shrunk timers, as the kernel has it.
     pub(crate) data: TableData,
+    /// The same as it should be.
+    pub(crate) truth: TableData,
     /// What the kinematics forbid the answers to be.
     pub(crate) forced: Forced,
     /// What is explored.
     pub(crate) subject: Subject,
     /// Most faults in one history.
     pub(crate) budget: u8,
-    /// The kinds of broken states that were met, a bit each.
-    pub(crate) ends: AtomicU32,
+    /// The kinds of broken states that were met.
+    pub(crate) ends: Mutex<BTreeSet<u8>>,
+    /// Set where a search is to end before its time: nothing follows from any state any more.
+    pub(crate) stop: AtomicBool,
 }
 
 /// A state; or, where a property is broken, what is broken and nothing else, as nothing is
@@ -29,46 +36,59 @@ pub(crate) struct Second {
 pub(crate) enum At {
     /// Nothing is broken.
     Node(Node),
-    /// These are broken, bit `i` for the `i`-th of [`Always::ALL`].
+    /// These are broken, a [bit](Always::bit) each.
     Broken(u8),
 }
 
 impl Second {
+    /// With a table that is as it should be.
+    pub(crate) fn new(data: TableData, forced: Forced, subject: Subject, budget: u8) -> Second {
+        let truth = data.clone();
+        let (ends, stop) = Default::default();
+        Second { data, truth, forced, subject, budget, ends, stop }
+    }
+
     /// The same as a model of ours.
     pub(crate) fn model(&self) -> Model<'_> {
-        let (budget, subject) = (self.budget, self.subject);
-        Model { table: self.data.table(), forced: &self.forced, budget, subject }
-    }
-
-    fn keeps(at: &At, always: Always) -> bool {
-        let bit = Always::ALL.iter().position(|a| *a == always).expect("one of all");
-        !matches!(at, At::Broken(set) if set >> bit & 1 == 1)
+        let model = Model::new(self.data.table(), &self.forced, self.budget, self.subject);
+        Model { truth: self.truth.table(), ..model }
     }
 }
 
-/// Nodes that behave alike, as one: what our search stores.
-pub(crate) fn canonical(model: &Model, node: Node) -> Node {
-    Node { kernel: node.kernel.canonical(&model.table), ..node }
-}
-
-/// Every state that one tick, or a reset, leads to from here; one for each combination of answers.
-pub(crate) fn successors(model: &Model, before: &Node, mut take: impl FnMut(At)) {
-    take(At::Node(canonical(model, model.reset(before))));
+/// Every state that a reset or one tick leads to from here, and what is broken in it: one for each
+/// kind of reset and for each combination of answers. All of them are canonical.
+pub(crate) fn all_after(model: &Model, before: &Node, mut take: impl FnMut(u8, Node)) {
+    for reset in [Reset::Warm, Reset::Cold] {
+        take(0, model.canonical(model.reset(before, reset)));
+    }
     let mut chooser = Chooser::default();
     loop {
         chooser.begin();
         let tick = model.tick(before, Mood::Hostile, &mut chooser);
-        take(match tick.broken[..] {
-            [] => At::Node(canonical(model, tick.after)),
-            _ => At::Broken(Always::ALL.iter().enumerate().fold(0, |set, (bit, always)| {
-                set | (u8::from(tick.broken.contains(always)) << bit)
-            })),
-        });
+        let broken = tick.broken.iter().fold(0, |set, always| set | always.bit());
+        take(broken, model.canonical(tick.after));
         if !chooser.advance() {
             return;
         }
     }
 }
+
+impl At {
+    /// With what is broken there.
+    pub(crate) fn new(broken: u8, node: Node) -> At {
+        if broken == 0 { At::Node(node) } else { At::Broken(broken) }
+    }
+}
+
+/// Whether the property that has this place in [`Always::ALL`] is kept.
+fn keeps<const PLACE: usize>(_: &Second, at: &At) -> bool {
+    !matches!(at, At::Broken(set) if set & Always::ALL[PLACE].bit() != 0)
+}
+
+/// By property; a checker takes no closure.
+const KEEPS: [fn(&Second, &At) -> bool; Always::ALL.len()] = [
+    keeps::<0>, keeps::<1>, keeps::<2>, keeps::<3>, keeps::<4>, keeps::<5>, keeps::<6>, keeps::<7>,
+];
 
 impl stateright::Model for Second {
     type State = At;
@@ -76,14 +96,17 @@ impl stateright::Model for Second {
     type Action = At;
 
     fn init_states(&self) -> Vec<At> {
-        vec![At::Node(Node::default())]
+        vec![At::Node(self.model().canonical(Node::default()))]
     }
 
     fn actions(&self, at: &At, actions: &mut Vec<At>) {
         match at {
-            At::Node(node) => successors(&self.model(), node, |next| actions.push(next)),
+            _ if self.stop.load(Ordering::Relaxed) => {}
+            At::Node(node) => {
+                all_after(&self.model(), node, |broken, next| actions.push(At::new(broken, next)));
+            }
             At::Broken(set) => {
-                self.ends.fetch_or(1 << set, Ordering::Relaxed);
+                self.ends.lock().expect("no thread panicked").insert(*set);
             }
         }
     }
@@ -93,12 +116,7 @@ impl stateright::Model for Second {
     }
 
     fn properties(&self) -> Vec<Property<Self>> {
-        vec![
-            Property::always(Always::NoConflict.id(), |_, at| Self::keeps(at, Always::NoConflict)),
-            Property::always(Always::SlipFirst.id(), |_, at| Self::keeps(at, Always::SlipFirst)),
-            Property::always(Always::RestFirst.id(), |_, at| Self::keeps(at, Always::RestFirst)),
-            Property::always(Always::OneAtATime.id(), |_, at| Self::keeps(at, Always::OneAtATime)),
-            Property::always(Always::OnlyDenies.id(), |_, at| Self::keeps(at, Always::OnlyDenies)),
-        ]
+        let all = Always::ALL.into_iter().zip(KEEPS);
+        all.map(|(always, keeps)| Property::always(always.id(), keeps)).collect()
     }
 }

@@ -1,176 +1,248 @@
 //! Exploration of the real kernel: pinned state counts, and a planted defect for every property.
 
 use host_sim::driveline::Driveline;
+use host_sim::explore::always::Always;
 use host_sim::explore::live::liveness;
-use host_sim::explore::model::{Always, Model, Node, Subject};
-use host_sim::explore::path::words;
-use host_sim::explore::search::{Bounds, Found, search};
+use host_sim::explore::model::{Model, Node, Subject};
+use host_sim::explore::path::{way_to, words};
+use host_sim::explore::search::{Bounds, Found, Reached, search};
 use host_sim::explore::senses::Forced;
 use host_sim::explore::shrink::shrunk;
 use host_sim::kinematics::{Kinematics, analyse};
 use host_sim::table::{TableData, build};
-use slipwarden_tests::drivelines::{axle, shuttle};
+use slipwarden_tests::drivelines::{axle, railcar, shuttle};
 use supervisor::bits::Bits;
 use supervisor::table::{Conflict, Stuck, WAYS};
 
-fn bounds(threads: usize) -> Bounds {
-    Bounds { states: 1_000_000, bytes: 1 << 30, threads }
+const THREADS: usize = 2;
+
+/// A driveline with its kinematics and its table with shrunk timers.
+struct Demo {
+    d: Driveline,
+    forced: Forced,
+    data: TableData,
 }
 
-fn prepared(d: &Driveline) -> (Kinematics, TableData) {
-    let k = analyse(d).expect("the output turns");
-    let data = shrunk(&build(d, &k).expect("a demo makes a table"));
-    (k, data)
+impl Demo {
+    fn new(d: Driveline) -> Demo {
+        let k: Kinematics = analyse(&d).expect("the output turns");
+        let data = shrunk(&build(&d, &k).expect("a demo makes a table"));
+        let forced = Forced::new(&d, &k);
+        Demo { d, forced, data }
+    }
+
+    fn model(&self, budget: u8, subject: Subject) -> Model<'_> {
+        Model::new(self.data.table(), &self.forced, budget, subject)
+    }
+
+    /// With another table, judged by the right one.
+    fn broken<'a>(&'a self, data: &'a TableData, budget: u8, subject: Subject) -> Model<'a> {
+        Model { table: data.table(), ..self.model(budget, subject) }
+    }
 }
 
-/// Explore until everything is explored or a property is broken.
-fn explored(d: &Driveline, k: &Kinematics, data: &TableData, subject: Subject) -> Found {
-    let forced = Forced::new(d, k);
-    let model = Model { table: data.table(), forced: &forced, budget: 0, subject };
-    search(&model, &bounds(2), |_, _, _, _| true)
+fn bounds(states: usize, threads: usize) -> Bounds {
+    Bounds { states, bytes: 1 << 30, threads }
 }
 
-/// Every reachable state without lock faults, but with every sensor, load, request, engine and
-/// reset against it. The counts are pinned: a change of the kernel that changes them is looked at.
-#[test]
-fn the_axle_holds_in_every_state() {
-    let d = axle();
-    let (k, data) = prepared(&d);
-    let found = explored(&d, &k, &data, Subject::Kernel);
+/// Explore to the end.
+fn explored(model: &Model) -> Found {
+    let found = search(model, &bounds(10_000_000, THREADS), |_| true);
     assert!(found.complete);
-    assert!(found.broken.is_empty(), "{:?}", found.broken.keys());
-    assert_eq!(found.sometimes.arrangements.len(), 3, "every arrangement stands at some time");
-    assert_eq!((found.store.len(), found.depth), AXLE, "states and depth");
-    let forced = Forced::new(&d, &k);
-    let model = Model { table: data.table(), forced: &forced, budget: 0, subject: Subject::Kernel };
-    let live = liveness(&model, &found);
-    assert_eq!(live.stuck, None);
-    assert_eq!(live.bound, AXLE_TICKS, "ticks of the shrunk table");
-    assert!(live.arrived > live.refused);
+    found
 }
 
-const AXLE: (usize, u32) = (265_187, 60);
-const AXLE_TICKS: u32 = 15;
+fn names(found: &Found) -> Vec<&'static str> {
+    found.broken.keys().map(|always| always.id()).collect()
+}
+
+/// States, transitions, levels, and the bound of liveness in ticks of the shrunk table.
+type Counts = (usize, u64, u32, u32);
+
+/// The counts are pinned: a change of kernel, table or world that changes them is looked at.
+fn holds_in_every_state(demo: &Demo, budget: u8, counts: Counts) {
+    let model = demo.model(budget, Subject::Kernel);
+    let found = explored(&model);
+    assert_eq!(names(&found), Vec::<&str>::new());
+    let stood = found.sometimes.arrangements.numbers().len();
+    assert_eq!(stood, demo.d.arrangements.len(), "every arrangement stands at some time");
+    let live = liveness(&model, &found, THREADS);
+    assert_eq!(live.stuck, None);
+    assert!(live.arrived > 0 && live.refused > 0);
+    let Reached { states, transitions, depth, .. } = found.reached;
+    assert_eq!((states, transitions, depth, live.bound), counts, "{} {budget}", demo.d.name);
+}
+
+#[test]
+fn the_axle_holds_in_every_state_with_one_lock_fault() {
+    holds_in_every_state(&Demo::new(axle()), 1, (686_567, 8_946_015, 115, 29));
+}
+
+#[test]
+fn the_shuttle_holds_in_every_state_without_lock_faults() {
+    holds_in_every_state(&Demo::new(shuttle()), 0, (154_035, 2_152_011, 68, 34));
+}
+
+#[test]
+fn the_railcar_holds_in_every_state_without_lock_faults() {
+    holds_in_every_state(&Demo::new(railcar()), 0, (383_581, 5_698_154, 93, 43));
+}
+
+/// Other shrunk times, in the same order: more states, the same verdict.
+#[test]
+fn slower_timers_change_no_verdict() {
+    let mut demo = Demo::new(axle());
+    let timing = &mut demo.data.timing;
+    for time in [&mut timing.dwell, &mut timing.sync_timeout, &mut timing.unload_timeout] {
+        *time += 1;
+    }
+    timing.overlap_max += 2;
+    timing.retry_wait += 1;
+    for lock in &mut demo.data.locks {
+        lock.close_ticks += 1;
+        lock.close_timeout += 2;
+        lock.release_ticks += 1;
+        lock.release_timeout += 2;
+    }
+    let model = demo.model(0, Subject::Kernel);
+    let found = explored(&model);
+    let plain = explored(&Demo::new(axle()).model(0, Subject::Kernel));
+    assert!(found.store.len() > plain.store.len());
+    assert_eq!(names(&found), Vec::<&str>::new());
+    assert_eq!(found.sometimes.refusals, plain.sometimes.refusals);
+    assert_eq!(found.sometimes.steps, plain.sometimes.steps);
+    assert_eq!(liveness(&model, &found, THREADS).stuck, None);
+}
 
 /// Two entries of the table that send each other round in a circle: every safety property holds,
 /// and liveness finds it.
 #[test]
 fn a_table_that_goes_in_circles_is_found() {
-    let d = axle();
-    let (k, mut data) = prepared(&d);
+    let mut demo = Demo::new(axle());
     let (high, low, open) = (1, 0, Bits(0b100));
-    let back = data.table().next_step(0, Stuck::None, open, low).expect("a way to low");
-    let (sets, arrangements) = (data.sets.len(), data.arrangements.len());
-    let stuck_variants = 1 + 2 * d.locks.len();
+    let back = demo.data.table().next_step(0, Stuck::None, open, low).expect("a way to low");
+    let (sets, arrangements) = (demo.data.sets.len(), demo.data.arrangements.len());
+    let stuck_variants = 1 + 2 * demo.d.locks.len();
     for way in 0..WAYS {
         let row = way * stuck_variants * sets + usize::from(open.0);
-        data.next[row * arrangements + usize::from(high)] = back;
+        demo.data.next[row * arrangements + usize::from(high)] = back;
     }
-    let forced = Forced::new(&d, &k);
-    let model = Model { table: data.table(), forced: &forced, budget: 0, subject: Subject::Kernel };
-    let found = search(&model, &bounds(2), |_, _, _, _| true);
-    assert!(found.complete && found.broken.is_empty());
-    let live = liveness(&model, &found);
+    let model = demo.model(0, Subject::Kernel);
+    let found = explored(&model);
+    assert!(found.broken.is_empty());
+    let live = liveness(&model, &found, THREADS);
     assert_eq!(live.stuck.map(|(_, arrangement)| arrangement), Some(high));
 }
 
+/// The same states, transitions, levels and shortest ways, whatever threads do.
 #[test]
 fn threads_change_nothing() {
-    let d = axle();
-    let (k, data) = prepared(&d);
-    let forced = Forced::new(&d, &k);
-    let model =
-        Model { table: data.table(), forced: &forced, budget: 0, subject: Subject::InterlockAlone };
-    let count = |threads| {
-        let found = search(&model, &bounds(threads), |_, _, depth, _| depth < 7);
-        (found.store.len(), found.transitions, found.depth)
-    };
-    assert_eq!(count(1), count(3));
+    let demo = Demo::new(axle());
+    for subject in [Subject::InterlockAlone, Subject::NoGate] {
+        let model = demo.model(1, subject);
+        let count = |threads| {
+            let found = search(&model, &bounds(10_000_000, threads), |r| r.depth < 5);
+            let Reached { states, transitions, kernel_ticks, depth, .. } = found.reached;
+            (states, transitions, kernel_ticks, depth, found.broken, found.sometimes)
+        };
+        assert_eq!(count(1), count(3));
+    }
 }
 
 /// A bound that is reached is not a pass.
 #[test]
 fn a_bound_makes_it_incomplete() {
-    let d = axle();
-    let (k, data) = prepared(&d);
-    let forced = Forced::new(&d, &k);
-    let model = Model { table: data.table(), forced: &forced, budget: 0, subject: Subject::Kernel };
-    let found = search(&model, &Bounds { states: 500, ..bounds(1) }, |_, _, _, _| true);
+    let demo = Demo::new(axle());
+    let model = demo.model(0, Subject::Kernel);
+    let found = search(&model, &bounds(500, 1), |_| true);
     assert!(!found.complete && found.store.len() >= 500);
+    let memory = Bounds { bytes: 100_000, ..bounds(10_000_000, 1) };
+    assert!(!search(&model, &memory, |_| true).complete);
 }
 
-/// With any orders at all and nothing denied, every property is broken: none is vacuous.
+/// With any orders at all and nothing denied, all that the gate is for is broken; what the
+/// decision is for is in other tests.
 #[test]
-fn every_property_fires_without_the_gate() {
-    let d = shuttle();
-    let (k, data) = prepared(&d);
-    let found = explored_until(&d, &k, &data, Subject::NoGate, 2_000);
-    let fired: Vec<Always> = found.broken.keys().copied().collect();
-    assert_eq!(fired, Always::ALL);
+fn every_property_of_the_gate_fires_without_it() {
+    let demo = Demo::new(shuttle());
+    let found = search(&demo.model(0, Subject::NoGate), &bounds(2_000, THREADS), |_| true);
+    let fired = ["EX-CONFLICT", "EX-SLIP", "EX-REST", "EX-ENGINE", "EX-KNOWN", "EX-ONE", "EX-DENY"];
+    for id in fired {
+        assert!(names(&found).contains(&id), "{id}: {:?}", names(&found));
+    }
 }
 
-/// The interlock alone keeps them all, whatever is ordered.
+/// A decision that may keep an overlap for as long as it likes: the longest overlap is the only
+/// thing that differs from the true table.
+#[test]
+fn an_overlap_without_limit_is_found() {
+    let demo = Demo::new(shuttle());
+    let mut endless = demo.data.clone();
+    endless.timing.overlap_max *= 3;
+    let found = explored(&demo.broken(&endless, 0, Subject::Kernel));
+    assert_eq!(names(&found), ["EX-OVERLAP"]);
+}
+
+/// A decision that believes every lock known sooner than its release takes closes too early, and
+/// the gate, with the same wrong time, lets it.
+#[test]
+fn a_release_that_is_believed_too_short_is_found() {
+    let demo = Demo::new(axle());
+    let mut hasty = demo.data.clone();
+    for lock in &mut hasty.locks {
+        lock.release_ticks = 0;
+    }
+    let found = explored(&demo.broken(&hasty, 1, Subject::Kernel));
+    assert!(names(&found).contains(&"EX-CONFLICT"), "{:?}", names(&found));
+}
+
+/// The interlock alone keeps what it is for, whatever is ordered and with one lock fault.
 #[test]
 fn nothing_breaks_the_interlock_alone() {
-    let d = shuttle();
-    let (k, data) = prepared(&d);
-    let found = explored_until(&d, &k, &data, Subject::InterlockAlone, 3_000);
-    assert!(found.broken.is_empty(), "{:?}", found.broken.keys());
+    for (d, states) in [(shuttle(), SHUTTLE_ALONE), (axle(), AXLE_ALONE)] {
+        let demo = Demo::new(d);
+        let found = explored(&demo.model(1, Subject::InterlockAlone));
+        assert_eq!(names(&found), Vec::<&str>::new());
+        assert_eq!(found.store.len(), states, "{}", demo.d.name);
+    }
 }
 
-/// A conflict set lost from the interlock's data is found, the true sets being the judge.
+const SHUTTLE_ALONE: usize = 0;
+const AXLE_ALONE: usize = 0;
+
+/// Each conflict set lost from the interlock's data is found, the true sets being the judge.
 #[test]
 fn a_lost_conflict_set_is_found() {
-    let d = shuttle();
-    let (k, data) = prepared(&d);
-    let mut lost = data.clone();
-    lost.conflicts.clear();
-    let forced = Forced::new(&d, &k);
-    let subject = Subject::InterlockAlone;
-    let model = Model { table: lost.table(), forced: &forced, budget: 0, subject };
-    let judge = data.table();
-    let pressed = |n: &Node| n.closing.or(n.filling).or(n.world.pressed());
-    let mut seen = false;
-    let _ = search(&model, &bounds(2), |store, _, _, _| {
-        seen = (0..store.len() as u32).any(|n| judge.forbids(pressed(store.node(n))));
-        !seen && store.len() < 60_000
-    });
-    assert!(seen, "a forbidden lock set is pressed and nobody notices");
-}
-
-fn explored_until(
-    d: &Driveline,
-    k: &Kinematics,
-    data: &TableData,
-    subject: Subject,
-    states: usize,
-) -> Found {
-    let forced = Forced::new(d, k);
-    let model = Model { table: data.table(), forced: &forced, budget: 0, subject };
-    search(&model, &Bounds { states, ..bounds(2) }, |_, _, _, _| true)
+    let demo = Demo::new(axle());
+    for lost in 0..demo.data.conflicts.len() {
+        let mut data = demo.data.clone();
+        data.conflicts.remove(lost);
+        let found = search(
+            &demo.broken(&data, 0, Subject::InterlockAlone),
+            &bounds(60_000, THREADS),
+            |_| true,
+        );
+        assert_eq!(names(&found), ["EX-CONFLICT"], "without conflict {lost}");
+    }
 }
 
 /// A set that the decision closes in its ordinary work, declared forbidden: without the interlock
 /// it is closed, and the shortest way there is told tick by tick.
 #[test]
 fn a_way_to_a_broken_property_is_told_in_words() {
-    let d = shuttle();
-    let (k, data) = prepared(&d);
-    let mut strict = data.clone();
-    strict.conflicts.push(Conflict { locks: Bits(0b010), release_first: 1 });
-    let forced = Forced::new(&d, &k);
-    let subject = Subject::DecisionAlone;
-    let model = Model { table: strict.table(), forced: &forced, budget: 0, subject };
-    let found = search(&model, &bounds(2), |store, _, _, _| store.len() < 60_000);
-    let (parent, last) = found.broken.get(&Always::NoConflict).expect("it is broken");
-    let lines = words(&d, &model, &found, *parent, last);
+    let mut demo = Demo::new(shuttle());
+    demo.data.conflicts.push(Conflict { locks: Bits(0b010), release_first: 1 });
+    let model = demo.model(0, Subject::DecisionAlone);
+    let found = search(&model, &bounds(60_000, THREADS), |_| true);
+    let breach = found.broken.get(&Always::NoConflict).expect("it is broken");
+    let way = way_to(&model, &found, breach, THREADS);
+    assert_eq!(way.len() as u32, breach.level + 2, "a shortest way");
+    assert_eq!(way[0], Node::default());
+    let lines = words(&demo.d, &model, &way);
+    assert_eq!(lines.len(), way.len());
     let ordered = |l: &String| {
         l.contains("orders closed ring-clutch") || l.contains("orders filled ring-clutch")
     };
     assert!(ordered(lines.last().expect("a way")), "{lines:#?}");
-    assert_eq!(lines.len() as u32, found_depth(&found, *parent) + 2, "a shortest way");
-}
-
-fn found_depth(found: &Found, number: u32) -> u32 {
-    found.store.path_to(number).len() as u32 - 1
+    assert!(lines.last().is_some_and(|l| l.contains(Always::NoConflict.text())), "{lines:#?}");
 }

@@ -73,6 +73,18 @@ impl Always {
         }
     }
 
+    /// Whether it can be asked of this subject at all. Orders that stand in for a decision leave
+    /// no belief about locks and no plan for the machines; where they are a planted defect, that
+    /// nothing is known before a closing is part of it.
+    pub fn is_judged(self, subject: Subject) -> bool {
+        match self {
+            Always::ShortOverlap => matches!(subject, Subject::Kernel | Subject::DecisionAlone),
+            Always::KnownFirst => subject != Subject::InterlockAlone,
+            Always::OnlyDenies => subject != Subject::DecisionAlone,
+            _ => true,
+        }
+    }
+
     /// Its bit in a mask.
     pub const fn bit(self) -> u8 {
         1 << self as u8
@@ -120,16 +132,18 @@ impl Judge<'_> {
         let mut fire = |always: Always, is: bool| broken |= if is { always.bit() } else { 0 };
         fire(Always::SlipFirst, begun.iter().any(|lock| !senses.was_ready(lock)));
         fire(Always::OneAtATime, begun.count() > 1);
-        let gated = self.subject != Subject::DecisionAlone;
+        let gated = Always::OnlyDenies.is_judged(self.subject);
         let gate = pass(senses.table(), &ruling.seen);
         let only_denies = gate.contains(ordered) && ruling.seen.wanted.contains(ordered);
         fire(Always::OnlyDenies, gated && !only_denies);
-        let decides = matches!(self.subject, Subject::Kernel | Subject::DecisionAlone);
         let locks = after.state().locks();
         let known = locks.held().or(locks.shown_open()).or(begun);
         let all = Bits::first(self.truth.lock_count());
-        fire(Always::KnownFirst, !begun.is_empty() && !(decides && known.contains(all)));
-        fire(Always::ShortOverlap, self.outlasted(before, after, ruling));
+        let judged = |always: Always| always.is_judged(self.subject);
+        let unknown = !begun.is_empty() && !known.contains(all);
+        fire(Always::KnownFirst, judged(Always::KnownFirst) && unknown);
+        let outlasted = self.outlasted(before, after, ruling);
+        fire(Always::ShortOverlap, judged(Always::ShortOverlap) && outlasted);
         let unrested = (0u32..).zip(self.truth.overlaps).fold(0, |mask, (i, overlap)| {
             let bad =
                 !overlap.locks.and(begun).is_empty() && !senses.were_at_rest(overlap.machines);

@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 use super::always::Always;
 use super::excuses::Dead;
 use super::live::Liveness;
+use super::model::Subject;
 use super::search::Found;
 use super::sometimes::{REFUSALS, Reaction};
 use crate::driveline::Driveline;
@@ -74,6 +75,10 @@ impl Report<'_> {
         }
     }
 
+    fn subject(&self) -> Subject {
+        if self.interlock_alone { Subject::InterlockAlone } else { Subject::Kernel }
+    }
+
     fn assumptions(&self) -> Vec<String> {
         let mut list = vec![
             format!(
@@ -121,6 +126,7 @@ impl Report<'_> {
         let mut table = Table::new(&["property", "verdict", "meaning"]);
         for always in Always::ALL {
             let verdict = match (found.broken.contains_key(&always), found.complete) {
+                _ if !always.is_judged(self.subject()) => "not judged",
                 (true, _) => "BROKEN",
                 (false, true) => "holds",
                 (false, false) => "not broken so far",
@@ -217,7 +223,9 @@ impl Report<'_> {
             .map(|always| {
                 let way = self.ways.iter().find(|(a, _)| a == always).map(|(_, lines)| lines);
                 let broken = found.broken.contains_key(always);
-                json!({ "id": always.id(), "text": always.text(), "broken": broken, "path": way })
+                let judged = always.is_judged(self.subject());
+                json!({ "id": always.id(), "text": always.text(), "judged": judged,
+                        "broken": broken, "path": way })
             })
             .collect();
         let dead: Vec<Value> =

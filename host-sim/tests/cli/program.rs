@@ -51,7 +51,7 @@ impl Ran {
         let stderr = String::from_utf8(output.stderr).expect("UTF-8 on stderr");
         assert!(!stderr.contains("panicked"), "{what}: {stderr}");
         let code = output.status.code().unwrap_or_else(|| panic!("{what}: ended by a signal"));
-        assert!((0..=2).contains(&code), "{what}: exit code {code}");
+        assert!((0..=3).contains(&code), "{what}: exit code {code}");
         let stdout = String::from_utf8(output.stdout).expect("UTF-8 on stdout");
         Ran { code, stdout, stderr }
     }
