@@ -114,3 +114,37 @@ impl State {
         (state, flags.has(0))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::status::Refusal;
+
+    /// What is stored of the decision comes back, each part by itself; what is stated does not.
+    #[test]
+    fn every_part_but_the_statement_is_stored() {
+        let parts: [fn(&mut State); 12] = [
+            |s| s.phase = Phase::Prepare { step: 0x0102, ready: 0x0304 },
+            |s| s.route = Some(Route { target: 5, way: 2 }),
+            |s| (s.ticks, s.spent) = (0x0506, 0x0708),
+            |s| (s.doubt, s.stay) = (0x090a, 0x0b0c),
+            |s| (s.overlap, s.blocked) = (0x0d0e, 0x0f10),
+            |s| s.engine_wait = 0x1112,
+            |s| s.tries = 3,
+            |s| s.stood = Some(4),
+            |s| s.given_up = true,
+            |s| s.engine_run = true,
+            |s| s.pushes = true,
+            |s| s.prefill = Bits::one(0),
+        ];
+        for asleep in [false, true] {
+            for (n, part) in parts.iter().enumerate() {
+                let mut state = State::default();
+                part(&mut state);
+                state.refusal = Some(Refusal::NotCalm);
+                let back = State::rest_from_bytes(state.rest_to_bytes(asleep));
+                assert_eq!(back, (State { refusal: None, ..state }, asleep), "part {n}");
+            }
+        }
+    }
+}

@@ -142,3 +142,34 @@ fn every_field_is_hashed() {
     table.hash ^= 1;
     assert!(!hashes.insert(table_hash(&table)), "the stored hash is not hashed");
 }
+
+/// The bytes of a step, written down by themselves: flags are bit 0 for a kept push and bit 1
+/// for an engine that must run.
+#[test]
+fn a_step_byte_by_byte() {
+    for (keeps_push, engine, flags) in [
+        (false, EngineNeed::Any, 0u8),
+        (true, EngineNeed::Any, 1),
+        (false, EngineNeed::Running, 2),
+        (true, EngineNeed::Running, 3),
+    ] {
+        let mut owned = Owned::new();
+        owned.steps.truncate(1);
+        let step = &mut owned.steps[0];
+        (step.keeps_push, step.engine) = (keeps_push, engine);
+        step.duties =
+            [StepDuty::Free, StepDuty::Unload, StepDuty::Sync, StepDuty::Take { share: 0.5 }];
+        let mut bytes = std::vec![0b01, 0, 1, flags, 0, 1, 2, 3];
+        let numbers = |bytes: &mut std::vec::Vec<u8>, numbers: &[f32]| {
+            bytes.extend(numbers.iter().flat_map(|x| x.to_bits().to_le_bytes()));
+        };
+        numbers(&mut bytes, &[0.5]);
+        numbers(&mut bytes, &[0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -500.0, 500.0]);
+        bytes.push(0b0111);
+        numbers(&mut bytes, &[1.0, 0.0, 0.0, 0.0, 5.0, 100.0, -1000.0, 1000.0]);
+        bytes.extend([0, 0, 0, 0, 0, 1]);
+        let mut hashed = Crc32c::default();
+        super::steps(&mut hashed, &owned.table());
+        assert_eq!(hashed.finish(), crc(&bytes), "{keeps_push} {engine:?}");
+    }
+}

@@ -566,7 +566,7 @@ fn every_combination_hits_one_row() {
         let ordered = on(6);
         let ends = [data.close_ticks, data.release_ticks, data.release_timeout];
         let edges = ends.iter().flat_map(|&t| t - 2..=t + 1).chain([0, 17, 18, 19, u16::MAX]);
-        for since in edges.step_by(STRIDE.min(5)) {
+        for since in edges.step_by(STRIDE.min(11)) {
             for count in [0, 1, 2, 255] {
                 for doubt in [0, 1, 2] {
                     for report in REPORTS {
