@@ -2,7 +2,7 @@
 
 use super::{Kernel, Ruling};
 use crate::bits::Bits;
-use crate::fixture::{APART, Owned, Told, UNKNOWN};
+use crate::fixture::{APART, Owned, Told, UNKNOWN, ticks};
 use crate::io::LockOrder::{Close, Open as OrderOpen, Prefill};
 use crate::io::LockReport::{Closed, Missing, Open};
 use crate::table::{Overlap, Table};
@@ -183,7 +183,7 @@ fn waiting_ends_in_one_memory() {
         let mut told = Told { request, ..Told::default() };
         (told.report[0], told.report[1]) = (reports[0], reports[1]);
         let mut kernel = Kernel::after_reset(Some(Trace::pressing(kept).watch));
-        for _ in 0..1500 {
+        for _ in 0..ticks(1500).max(300) {
             let _ = kernel.step(&table, &mut told);
         }
         let early = kernel;
