@@ -124,11 +124,12 @@ impl Judge<'_> {
         let gate = pass(senses.table(), &ruling.seen);
         let only_denies = gate.contains(ordered) && ruling.seen.wanted.contains(ordered);
         fire(Always::OnlyDenies, gated && !only_denies);
-        let decides = matches!(self.subject, Subject::Kernel | Subject::DecisionAlone);
+        // Knowing is the decision's; the interlock by itself is not asked for it.
+        let decides = self.subject != Subject::InterlockAlone;
         let locks = after.state().locks();
         let known = locks.held().or(locks.shown_open()).or(begun);
         let all = Bits::first(self.truth.lock_count());
-        fire(Always::KnownFirst, !begun.is_empty() && !(decides && known.contains(all)));
+        fire(Always::KnownFirst, decides && !begun.is_empty() && !known.contains(all));
         fire(Always::ShortOverlap, self.outlasted(before, after, ruling));
         let unrested = (0u32..).zip(self.truth.overlaps).fold(0, |mask, (i, overlap)| {
             let bad =

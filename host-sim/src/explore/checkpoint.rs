@@ -152,7 +152,12 @@ fn step(sum: u64, word: u64) -> u64 {
 ///
 /// # Errors
 /// When the file cannot be written.
-pub fn keep(path: &Path, model: &Model, driveline: &str, found: &Found) -> Result<(), CheckpointError> {
+pub fn keep(
+    path: &Path,
+    model: &Model,
+    driveline: &str,
+    found: &Found,
+) -> Result<(), CheckpointError> {
     let mut beside = path.as_os_str().to_owned();
     beside.push(".part");
     let out = BufWriter::new(File::create(&beside)?);
@@ -222,9 +227,13 @@ where
 pub fn take_up(path: &Path, model: &Model, driveline: &str) -> Result<Found, CheckpointError> {
     let mut from = BufReader::new(File::open(path)?);
     let mut line = String::new();
-    from.by_ref().take(1 << 20).read_line(&mut line).map_err(|_| damaged("it has no first line"))?;
+    from.by_ref()
+        .take(1 << 20)
+        .read_line(&mut line)
+        .map_err(|_| damaged("it has no first line"))?;
     let head: Value = serde_json::from_str(&line).map_err(|_| damaged("it has no first line"))?;
-    let number = |key: &str| head[key].as_u64().ok_or_else(|| damaged("its first line lacks a number"));
+    let number =
+        |key: &str| head[key].as_u64().ok_or_else(|| damaged("its first line lacks a number"));
     if number("explore_checkpoint")? != FORMAT {
         return Err(damaged("it is of another version of this program"));
     }
@@ -258,6 +267,7 @@ pub fn take_up(path: &Path, model: &Model, driveline: &str) -> Result<Found, Che
         depth: number("depth")? as u32,
         waiting: waiting.now.len() + waiting.next.len(),
         bytes: store.bytes(),
+        broken: broken.len(),
     };
     Ok(Found {
         complete: waiting.now.is_empty() && waiting.next.is_empty(),

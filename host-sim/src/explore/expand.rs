@@ -108,8 +108,8 @@ impl Expander {
         loop {
             self.chooser.begin();
             let mut world = before.world;
-            world.advance(&model.table, &orders, model.budget, &mut self.chooser);
-            self.worlds.push((world.view(&model.table), world));
+            world.advance(&model.truth, &orders, model.budget, &mut self.chooser);
+            self.worlds.push((world.view(&model.truth), world));
             if !self.chooser.advance() {
                 break;
             }

@@ -101,8 +101,8 @@ impl<'a> Model<'a> {
     pub fn tick(&self, before: &Node, mood: Mood, chooser: &mut Chooser) -> Tick {
         let budget = if mood == Mood::Hostile { self.budget } else { 0 };
         let mut world = before.world;
-        let happened = world.advance(&self.table, &orders(before), budget, chooser);
-        let tick = self.kernel_tick(before, &world.view(&self.table), mood, chooser);
+        let happened = world.advance(&self.truth, &orders(before), budget, chooser);
+        let tick = self.kernel_tick(before, &world.view(&self.truth), mood, chooser);
         let (closing, filling) = (tick.closing, tick.filling);
         let broken = self.judge().in_world(&tick.verdict, closing.or(filling), world.pressed());
         Tick {
