@@ -93,9 +93,15 @@ struct ExplainArgs {
 struct ExploreArgs {
     /// Driveline file or demo
     file: String,
-    /// Most faults in one history
-    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=2))]
-    faults: u8,
+    /// Most faults in one history (default: 1; with --defects 0)
+    #[arg(long, value_parser = clap::value_parser!(u8).range(0..=2))]
+    faults: Option<u8>,
+    /// Break the table, one defect at a time, and show which judge finds each
+    #[arg(long, conflicts_with_all = ["interlock_alone", "checkpoint", "resume", "scenario", "excused"])]
+    defects: bool,
+    /// Try only so many of the defects, spread evenly over their list
+    #[arg(long, value_name = "N", requires = "defects", value_parser = clap::value_parser!(u32).range(1..))]
+    sample: Option<u32>,
     /// Explore the interlock alone, with anything ordered
     #[arg(long)]
     interlock_alone: bool,
@@ -176,9 +182,20 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
+        Command::Explore(args) if args.defects => {
+            explore::defects::command::explore_defects(&explore::defects::command::Options {
+                file: args.file,
+                faults: args.faults.unwrap_or(0),
+                states: args.states,
+                memory_mib: args.memory,
+                threads: args.threads.map(usize::from),
+                sample: args.sample.map(|n| n as usize),
+                json: args.json,
+            })
+        }
         Command::Explore(args) => explore::command::explore(&explore::command::Options {
             file: args.file,
-            faults: args.faults,
+            faults: args.faults.unwrap_or(1),
             interlock_alone: args.interlock_alone,
             states: args.states,
             memory_mib: args.memory,

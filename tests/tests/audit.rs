@@ -533,11 +533,56 @@ fn a_way_that_points_at_a_wrong_step_is_found() {
     assert!(wrong > 100 && as_good * 20 < wrong);
 }
 
-/// Duties of an arrangement guard nothing and are left to others: said here so that it is known.
 #[test]
-fn what_guards_nothing_is_not_judged() {
+fn planted_changes_of_what_machines_do_are_found() {
+    let holds = |t: &mut TableData| -> Option<(usize, usize, f32, f32)> {
+        (0..t.arrangements.len()).find_map(|a| {
+            let duties = t.arrangements[a].duties.iter().enumerate();
+            duties.into_iter().find_map(|(m, duty)| match *duty {
+                Duty::Hold { per_output, per_pace } if per_output != 0.0 => {
+                    Some((a, m, per_output, per_pace))
+                }
+                _ => None,
+            })
+        })
+    };
+    for name in ["shuttle", "railcar"] {
+        let Demo { driveline: d, kinematics: k, mut table } = Demo::new(name);
+        let (a, m, per_output, per_pace) = holds(&mut table).expect("a machine holds a speed");
+        for duty in [
+            Duty::Unload,
+            Duty::Free,
+            Duty::Hold { per_output: -per_output, per_pace },
+            Duty::Hold { per_output: 1.001 * per_output, per_pace },
+            Duty::Hold { per_output, per_pace: per_pace + 0.001 },
+        ] {
+            let mut changed = table.clone();
+            changed.arrangements[a].duties[m] = duty;
+            assert!(has(&audit(&d, &k, &changed), "AU-DUTY"), "{name}: {duty:?}");
+        }
+    }
+    each_is_found(&[
+        ("AU-DUTY", "nobody pushes", |t| set!(t.arrangements[0].duties, [Duty::Unload; 4])),
+        ("AU-PACE", "another pace", |t| {
+            let paced = t.arrangements.iter_mut().find(|a| a.pace.per_output != 0.0);
+            paced.is_some_and(|a| set!(a.pace.per_output, 1.01 * a.pace.per_output))
+        }),
+        ("AU-PACE", "an empty range", |t| {
+            let paced = t.arrangements.iter_mut().find(|a| a.pace != Pace::default());
+            paced.is_some_and(|a| set!(a.pace.min, a.pace.max + 1.0))
+        }),
+        ("AU-PACE", "a pace where there is none", |t| {
+            let unpaced = t.arrangements.iter_mut().find(|a| a.pace == Pace::default());
+            unpaced.is_some_and(|a| set!(a.pace.min, 100.0))
+        }),
+    ]);
+}
+
+/// A narrower range of the engine's speed guards as well: said here so that it is known.
+#[test]
+fn a_narrower_pace_is_not_judged() {
     let Demo { driveline: d, kinematics: k, mut table } = Demo::new("shuttle");
-    table.arrangements[0].duties = [Duty::Unload; 4];
-    table.hash = 0;
+    let mut paced = table.arrangements.iter_mut().filter(|a| a.pace != Pace::default());
+    paced.next().expect("an engine with a pace").pace.min *= 1.1;
     assert_eq!(audit(&d, &k, &table), []);
 }

@@ -5,11 +5,11 @@ use supervisor::table as t;
 use crate::driveline::EngineUse;
 use crate::exact::{Q, int};
 
-use super::Audited;
 use super::context::Context;
 use super::numbers::{Claim, exact, exact32, radps_above, radps_below};
 use super::relations::output_error;
 use super::windows::{TrueWindow, true_window};
+use super::{Audited, duties};
 
 pub(super) fn examine(context: &Context, out: &mut Audited) {
     let error = output_error(context);
@@ -32,6 +32,7 @@ pub(super) fn examine(context: &Context, out: &mut Audited) {
             out.find("AU-ARRANGEMENT", place("closed"), "its lock set is forbidden");
         }
         pace(context, arrangement, &place("pace"), out);
+        duties::examine(context, i, out);
         let Some(error) = &error else { continue };
         let true_window = true_window(context, stated.closed, stated.engine == EngineUse::On);
         let implies = "at the true road speed every shaft can keep its limits";

@@ -23,6 +23,9 @@ pub(super) fn examine(context: &Context, subject: &Subject, out: &mut Audited) {
         let name = &context.d.machines[m].name;
         out.find("AU-DUTY", subject.place("duties"), format!("{name} takes over in a closing"));
     }
+    if subject.step.load_max != 0.0 || subject.step.load_row.iter().any(|c| *c != 0.0) {
+        out.find("AU-STEP", subject.place("load_row"), "a closing lock carries no load yet");
+    }
     match sync[..] {
         [] => without_synchroniser(context, subject, out),
         [machine] => match Synchronising::new(context, subject, machine) {
@@ -43,7 +46,8 @@ pub(super) fn examine(context: &Context, subject: &Subject, out: &mut Audited) {
 
 fn without_synchroniser(context: &Context, subject: &Subject, out: &mut Audited) {
     let step = subject.step;
-    if step.target_row.iter().any(|c| *c != 0.0) || step.limits_count != 0 {
+    let target = [step.target_offset, step.target_min, step.target_max];
+    if step.target_row.iter().chain(&target).any(|c| *c != 0.0) || step.limits_count != 0 {
         out.find("AU-DUTY", subject.place("duties"), "it has a target and nobody follows it");
     }
     push(context, subject, None, out);

@@ -10,6 +10,7 @@ mod accelerations;
 mod arrangements;
 mod closings;
 mod context;
+mod duties;
 mod forms;
 mod locks;
 mod numbers;

@@ -19,7 +19,8 @@ fn torque_error() -> Q {
 
 pub(super) fn examine(context: &Context, subject: &Subject, out: &mut Audited) {
     let step = subject.step;
-    let bare = step.target_row.iter().all(|c| *c == 0.0) && step.limits_count == 0;
+    let target = [step.target_offset, step.target_min, step.target_max];
+    let bare = step.target_row.iter().chain(&target).all(|c| *c == 0.0) && step.limits_count == 0;
     if !bare || step.engine != t::EngineNeed::Any {
         out.find("AU-STEP", subject.place("target_row"), "an opening brings nothing to a speed");
     }

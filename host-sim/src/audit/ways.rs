@@ -33,8 +33,8 @@ pub(super) fn examine(context: &Context, out: &mut Audited) {
             for way in 0..WAYS as u8 {
                 let column = column(way);
                 (0..context.table.sets.len()).for_each(|set| column.entry(set as u8, &first, out));
+                column.cheapest(&usable, &first, out);
             }
-            first.cheapest(&usable, out);
         }
     }
     let costs: Vec<Vec<Option<f64>>> = (0..context.table.arrangements.len() as u8)
@@ -206,8 +206,17 @@ impl Column<'_> {
         (0..self.context.table.sets.len()).map(cost_from).collect()
     }
 
-    /// Bellman's condition: no step of the table, followed by this way, is cheaper than this way.
-    fn cheapest(&self, usable: &Usable, out: &mut Audited) {
+    /// Whether this way may use a step at all.
+    fn may_use(&self, number: usize, set: u8, first: &Column) -> bool {
+        match self.way {
+            1 => self.context.table.steps[number].demand_max >= f32::MAX,
+            2 => first.look(set).map(usize::from) != Ok(number),
+            _ => true,
+        }
+    }
+
+    /// Bellman's condition: no step that this way may use, followed by this way, is cheaper.
+    fn cheapest(&self, usable: &Usable, first: &Column, out: &mut Audited) {
         let costs = self.costs();
         let steps = &usable.steps[kind(self.context, usize::from(self.target))];
         for set in 0..costs.len() {
@@ -217,7 +226,8 @@ impl Column<'_> {
             let through = steps[set].iter().filter_map(|&number| {
                 let step = &self.context.table.steps[number];
                 let (_, to) = ends(self.context, step)?;
-                let usable = allows(self.stuck, step.lock, step.action);
+                let usable = allows(self.stuck, step.lock, step.action)
+                    && self.may_use(number, set as u8, first);
                 let cost = costs[usize::from(to)]? + self.context.table.notes.get(number)?.cost;
                 usable.then_some(cost)
             });

@@ -267,6 +267,7 @@ pub fn take_up(path: &Path, model: &Model, driveline: &str) -> Result<Found, Che
         depth: number("depth")? as u32,
         waiting: waiting.now.len() + waiting.next.len(),
         bytes: store.bytes(),
+        broken: broken.len(),
     };
     Ok(Found {
         complete: waiting.now.is_empty() && waiting.next.is_empty(),

@@ -6,6 +6,7 @@ pub mod checkpoint;
 pub mod chooser;
 pub mod codes;
 pub mod command;
+pub mod defects;
 pub mod environment;
 pub mod excuses;
 pub mod expand;

@@ -38,6 +38,8 @@ pub struct Reached {
     pub waiting: usize,
     /// Memory, bytes.
     pub bytes: usize,
+    /// How many properties are broken so far.
+    pub broken: usize,
 }
 
 /// A step into a state in which something is broken. The first of all is the one on the lowest
@@ -207,6 +209,7 @@ impl<W: Word> Progressed<W> {
     fn look(&mut self) {
         self.reached.states = self.states.len();
         self.reached.waiting = self.now.len() + self.next.len();
+        self.reached.broken = self.broken.len();
         self.reached.bytes =
             self.states.bytes() + (self.now.capacity() + self.next.capacity()) * size_of::<W>();
     }
