@@ -339,6 +339,7 @@ const LAYERS: [Layer; 10] = [
             "journal",
             "status",
             "table",
+            "trace",
         ],
     },
 ];

@@ -10,7 +10,7 @@ use crate::decision_tables::{Column, Decisions, Row};
 use crate::fixture::{APART, Owned, READY, STRIDE, Told, UNKNOWN};
 use crate::guards::SlipBits;
 use crate::status::{Phase, Refusal};
-use crate::table::{EngineNeed, EngineUse, Window};
+use crate::table::{EngineNeed, EngineUse, Timing, Window};
 
 /// Where one tick of a phase leads.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -368,6 +368,20 @@ fn refusing(kind: u32) -> Told {
     told
 }
 
+/// A state that prepares in one of the ways that the lowest five bits tell.
+fn preparing_at(t: &Timing, from: Bits, bits: u32, kind: u32) -> State {
+    let on = |n: u32| bits >> n & 1 == 1;
+    let mut state = state_at(from);
+    state.locks.open = if on(0) { Bits::EMPTY } else { state.locks.open };
+    state.locks.closed = if on(1) { B } else { state.locks.closed };
+    state.locks.switch = if kind == 4 { A } else { Bits::EMPTY };
+    state.overlap = if on(2) { t.overlap_max + 1 } else { t.overlap_max };
+    state.given_up = on(3);
+    state.tries = if on(4) { t.retries - 1 } else { 0 };
+    state.route = Some(Route { target: 0, way: 0 });
+    state
+}
+
 #[test]
 fn preparing_does_what_its_table_says() {
     let owned = Owned::new();
@@ -385,18 +399,7 @@ fn preparing_does_what_its_table_says() {
                 for (doubt, spent, ready) in
                     edges(t.debounce, limit, t.dwell).step_by(STRIDE.min(5))
                 {
-                    let mut state = state_at(from);
-                    if on(0) {
-                        state.locks.open = Bits::EMPTY;
-                    }
-                    if on(1) {
-                        state.locks.closed = B;
-                    }
-                    state.locks.switch = if kind == 4 { A } else { Bits::EMPTY };
-                    state.overlap = if on(2) { t.overlap_max + 1 } else { t.overlap_max };
-                    state.given_up = on(3);
-                    state.tries = if on(4) { t.retries - 1 } else { 0 };
-                    state.route = Some(Route { target: 0, way: 0 });
+                    let mut state = preparing_at(&t, from, bits, kind);
                     (state.doubt, state.spent) = (doubt, spent);
                     state.phase = Phase::Prepare { step: number, ready };
                     let mut told = refusing(kind);
