@@ -107,6 +107,18 @@ impl State {
     }
 }
 
+/// Kind of phase, its step, and for how long the guards have held.
+const fn phase_numbers(phase: Phase) -> (u8, u16, u16) {
+    match phase {
+        Phase::Wake => (0, 0, 0),
+        Phase::Rest => (1, 0, 0),
+        Phase::Prepare { step, ready } => (2, step, ready),
+        Phase::Closing { step } => (3, step, 0),
+        Phase::Opening { step } => (4, step, 0),
+        Phase::Settle => (5, 0, 0),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -138,17 +150,5 @@ mod tests {
                 assert_eq!(back, (State { refusal: None, ..state }, asleep), "part {n}");
             }
         }
-    }
-}
-
-/// Kind of phase, its step, and for how long the guards have held.
-const fn phase_numbers(phase: Phase) -> (u8, u16, u16) {
-    match phase {
-        Phase::Wake => (0, 0, 0),
-        Phase::Rest => (1, 0, 0),
-        Phase::Prepare { step, ready } => (2, step, ready),
-        Phase::Closing { step } => (3, step, 0),
-        Phase::Opening { step } => (4, step, 0),
-        Phase::Settle => (5, 0, 0),
     }
 }
