@@ -385,6 +385,12 @@ fn planted_changes_of_what_a_step_says_are_found() {
         ("AU-DUTY", "a push that is not kept", |t| {
             on(t, |s| closes(s) && s.keeps_push, |s| s.keeps_push = false)
         }),
+        ("AU-DUTY", "an engine that gives no torque while another machine synchronises", |t| {
+            let engine = t.engine.map(usize::from);
+            let frees = |s: &&mut Step| engine.is_some_and(|m| s.duties[m] == StepDuty::Free);
+            let mut steps = t.steps.iter_mut().filter(|s| closes(s)).filter(frees);
+            steps.next().is_some_and(|s| set!(s.duties[engine.unwrap_or(0)], StepDuty::Unload))
+        }),
         ("AU-DUTY", "a push that cannot be kept", |t| {
             on(t, |s| opens(s) && !s.keeps_push, |s| s.keeps_push = true)
         }),

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
-use host_sim::audit::{Scope, examine};
+use host_sim::audit::{Scope, audit, examine};
 use host_sim::explore::always::Always;
 use host_sim::explore::defects::run::{Judges, run, sample};
 use host_sim::explore::defects::{Defect, Drives, Explored, Explorer, Judged, Outcome, Part, all};
@@ -201,4 +201,22 @@ fn an_engine_that_is_not_known_to_be_joined_is_found() {
     let found = search(&model, &bounds(), |reached| reached.broken == 0);
     println!("{} states", found.store.len());
     assert!(found.broken.contains_key(&Always::NoEngine), "{:?}", found.broken.keys());
+}
+
+/// What machines are told is seen by no exploration: the audit must find every change of it.
+#[test]
+fn every_change_of_a_duty_is_found_by_the_audit() {
+    for name in ["axle", "shuttle"] {
+        let Demo { driveline: d, kinematics: k, table } = Demo::new(name);
+        let defects = all(&d, &table);
+        let duties = ["arrangement duty", "step duty", "step keeps_push"];
+        let mut tried = 0;
+        for defect in defects.iter().filter(|defect| duties.contains(&defect.kind)) {
+            let found = audit(&d, &k, &defect.planted(&table));
+            assert!(!found.is_empty(), "{name}: {} {}", defect.place, defect.name);
+            tried += 1;
+        }
+        println!("{name}: {tried} changes of duties");
+        assert!(tried > 40, "{name}: {tried}");
+    }
 }

@@ -237,6 +237,11 @@ fn push(context: &Context, subject: &Subject, sync: Option<(usize, &Row)>, out: 
         let sentence = "its machines do not do what it says of the push";
         out.find("AU-DUTY", subject.place("duties"), sentence);
     }
+    let mut engines = (0..d.machines.len()).filter(|&m| !context.is_electric(m));
+    if engines.any(|m| sync.is_none_or(|(s, _)| s != m) && step.duties[m] != t::StepDuty::Free) {
+        let sentence = "its engine neither synchronises nor runs as it did";
+        out.find("AU-DUTY", subject.place("duties"), sentence);
+    }
     if !step.keeps_push {
         return;
     }
