@@ -54,7 +54,7 @@ impl Judged {
         }
     }
 
-    /// Which judges found it, in the order of [`JUDGES`].
+    /// Which judges found it, in the order of the judges: board, exploration, audit, drives.
     pub fn found_by(&self) -> [bool; 4] {
         [
             self.board.is_some(),
