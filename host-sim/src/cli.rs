@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::campaign::shard_from;
+use crate::campaign::{self, Shard, command::time_from};
 use crate::table::command::Form;
 use crate::{drive, driveline, explain, explore, review, survey, table};
 
@@ -54,6 +56,22 @@ enum Command {
     Explore(ExploreArgs),
     /// Drive a scenario: supervisor and full plant in closed loop, watched by the judges
     Drive(DriveArgs),
+    /// Very many random drives with random faults, judged by the plant's truth
+    Campaign(CampaignArgs),
+    /// Put the shares of a campaign together
+    Merge {
+        /// Results files, or folders of them
+        #[arg(required = true)]
+        paths: Vec<PathBuf>,
+        /// Driveline file, for the commands that repeat a finding (default: the driveline's name)
+        #[arg(long, value_name = "FILE")]
+        driveline: Option<String>,
+        /// Folder to write into (default: the folder that was named, or here)
+        #[arg(long, value_name = "PATH")]
+        out: Option<PathBuf>,
+    },
+    /// One case of a campaign again, or a scenario that one was shrunk to
+    Replay(ReplayArgs),
     /// The main job: survey, table and judged drives between all arrangements, as a folder
     Review(ReviewArgs),
 }
@@ -149,9 +167,69 @@ struct DriveArgs {
     /// Write the summary as JSON there (- is stdout)
     #[arg(long, value_name = "PATH")]
     json: Option<String>,
-    /// Seed of all chance: sensor errors and noise, dog positions
+    /// Seed of all chance: sensor errors and noise, dog positions (default: the scenario's, or 1)
+    #[arg(long)]
+    seed: Option<u64>,
+}
+
+#[derive(Args, Debug)]
+struct CampaignArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Number of cases of the whole campaign
+    #[arg(long, value_name = "N", default_value_t = 10_000, value_parser = clap::value_parser!(u64).range(1..=1_000_000_000_000))]
+    cases: u64,
+    /// Seed of all chance
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    /// Faults injected in each case; resets come without counting
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=3))]
+    faults: u8,
+    /// Run only this share, i/n (default: what an array job says, or all)
+    #[arg(long, value_name = "I/N", value_parser = shard_from)]
+    shard: Option<Shard>,
+    /// How many shares there are, where the array job does not say it
+    #[arg(long, value_name = "N", conflicts_with = "shard", value_parser = clap::value_parser!(u64).range(1..=100_000))]
+    shards: Option<u64>,
+    /// Stop after this long, like 10m
+    #[arg(long, value_name = "TIME", value_parser = time_from)]
+    time: Option<std::time::Duration>,
+    /// Threads (default: as many as the machine has)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+    /// Folder to write into (default: campaign- and the driveline's name)
+    #[arg(long, value_name = "PATH")]
+    out: Option<PathBuf>,
+    /// Go on with what is in the folder
+    #[arg(long)]
+    resume: bool,
+    /// How many findings of each rule to shrink
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    shrink: usize,
+}
+
+#[derive(Args, Debug)]
+struct ReplayArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Scenario file, or a ready scenario by its name
+    #[arg(required_unless_present = "case", conflicts_with = "case")]
+    scenario: Option<String>,
+    /// Number of a case
+    #[arg(long, value_name = "K")]
+    case: Option<u64>,
+    /// Seed of the campaign
+    #[arg(long, default_value_t = 1, requires = "case")]
+    seed: u64,
+    /// Faults in each case of the campaign
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "case")]
+    faults: u8,
+    /// Write the timeline as SVG there
+    #[arg(long, value_name = "PATH")]
+    svg: Option<PathBuf>,
+    /// Write the case as a scenario file there
+    #[arg(long, value_name = "PATH", requires = "case")]
+    write: Option<PathBuf>,
 }
 
 #[derive(Args, Debug)]
@@ -211,6 +289,29 @@ pub fn run() -> i32 {
             let options = drive::command::Options { trace, every, svg, json, seed };
             drive::command::run(&file, &scenario, &options)
         }
+        Command::Campaign(args) => campaign::command::campaign(&campaign::command::Options {
+            file: args.file,
+            cases: args.cases,
+            seed: args.seed,
+            faults: args.faults,
+            shard: args.shard,
+            shards: args.shards,
+            time: args.time,
+            threads: args.threads.map(usize::from),
+            out: args.out,
+            resume: args.resume,
+            shrink: args.shrink,
+        }),
+        Command::Merge { paths, driveline, out } => {
+            campaign::command::merge_command(&paths, driveline.as_deref(), out.as_deref())
+        }
+        Command::Replay(args) => campaign::replay(&campaign::ReplayOptions {
+            file: args.file,
+            scenario: args.scenario,
+            case: args.case.map(|case| (case, args.seed, args.faults)),
+            svg: args.svg,
+            write: args.write,
+        }),
         Command::Review(args) => review::review(&review::Options {
             file: args.file.unwrap_or_else(|| driveline::DEMOS[0].to_owned()),
             out: args.out,

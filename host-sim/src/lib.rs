@@ -6,6 +6,7 @@
 mod terminal;
 
 pub mod audit;
+pub mod campaign;
 pub mod checkers;
 pub mod cli;
 pub mod drive;

@@ -22,8 +22,8 @@ pub struct Options {
     pub svg: Option<String>,
     /// Write the summary as JSON there.
     pub json: Option<String>,
-    /// Seed of all chance.
-    pub seed: u64,
+    /// Seed of all chance; else the scenario's, else 1.
+    pub seed: Option<u64>,
 }
 
 /// An output that is open before the run begins, so that nothing is driven in vain.
@@ -104,18 +104,19 @@ fn drive(tabled: &Tabled, scenario: &Scenario, options: &Options) -> Result<Told
     let mut trace = Sink::open(&options.trace)?;
     let svg = Sink::open(&options.svg)?;
     let json_sink = Sink::open(&options.json)?;
+    let seed = options.seed.or(scenario.seed).unwrap_or(1);
     let heading = Heading {
         driveline: tabled.driveline().name.clone(),
         scenario: scenario.name.clone(),
-        seed: options.seed,
+        seed,
     };
-    eprintln!("seed {}", options.seed);
+    eprintln!("seed {seed}");
     let outcome = simulate(
         tabled.driveline(),
         &tabled.kinematics,
         tabled.table.table(),
         &scenario.setup,
-        options.seed,
+        seed,
         trace.as_mut().map(|sink| (&mut *sink.out as &mut dyn Write, options.every)),
     )
     .map_err(|error| match error {

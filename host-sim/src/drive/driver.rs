@@ -15,6 +15,8 @@ const REGEN_END_MPS: f64 = 0.7;
 const REGEN_FULL_MPS: f64 = 2.5;
 /// Deceleration of a held brake at standstill, m/s2.
 const HOLD_MPS2: f64 = 3.0;
+/// How much of the brake pedal answers a speed that is over the highest by all of it.
+const BRAKE_OVER: f64 = 100.0;
 /// Below this road speed a vehicle that is to stand is held by the brake, m/s.
 const STAND_MPS: f64 = 0.25;
 
@@ -87,12 +89,19 @@ impl Driver {
     ) -> Pedals {
         let mass = self.vehicle.mass_kg * self.vehicle.rotating_mass_factor;
         let most = PULL_MAX_MPS2.min(self.vehicle.max_acceleration_mps2) * mass;
-        let (force_n, stand) = match &self.wish {
+        let (force_n, towards, stand) = match &self.wish {
             Wish::Pedal(points) => {
                 // A brake pedal slows down, whichever way the vehicle rolls, and then holds.
+                // Faster than the vehicle may go, every driver brakes.
                 let pedal = profile_at(points, t_s).clamp(-1.0, 1.0);
+                let over = speed_mps.abs() * 3.6 / self.vehicle.max_speed_kmh - 1.0;
+                let pedal = if over > 0.0 {
+                    (pedal - over * BRAKE_OVER).min(-0.1).max(-1.0)
+                } else {
+                    pedal
+                };
                 let way = if pedal < 0.0 { speed_mps.signum() } else { 1.0 };
-                (pedal * way * most, pedal < 0.0 && speed_mps.abs() < STAND_MPS)
+                (pedal * way * most, 1.0, pedal < 0.0 && speed_mps.abs() < STAND_MPS)
             }
             Wish::Speed(points) => {
                 let wished = profile_at(points, t_s) / 3.6;
@@ -109,13 +118,15 @@ impl Driver {
                 } else if follows || error * self.integral_mps2 < 0.0 {
                     self.integral_mps2 += GAIN_PER_S / RESET_S * error * dt_s;
                 }
-                (force.clamp(-4.0 * most, most), stand)
+                (force.clamp(-4.0 * most, most), wished, stand)
             }
         };
         if stand {
             return Pedals { demand_nm: 0.0, brake_nm: self.torque_nm(HOLD_MPS2 * mass) };
         }
-        self.split(force_n, speed_mps, given_nm)
+        // Rolling back while the way is forward is driven against, not braked.
+        let rolls_back = towards * speed_mps < 0.0 && towards * force_n > 0.0;
+        self.split(force_n, if rolls_back { 0.0 } else { speed_mps }, given_nm)
     }
 
     /// Road load and slope as a force against the motion `towards`, N.

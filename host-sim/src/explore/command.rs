@@ -134,10 +134,10 @@ fn excuses(given: &[String]) -> Option<BTreeMap<String, String>> {
 }
 
 /// Asked to stop by Ctrl-C.
-pub(super) struct Stop(Arc<AtomicBool>);
+pub(crate) struct Stop(Arc<AtomicBool>);
 
 impl Stop {
-    pub(super) fn new() -> Stop {
+    pub(crate) fn new() -> Stop {
         let asked = Arc::new(AtomicBool::new(false));
         let told = Arc::clone(&asked);
         // Where no handler can be set, Ctrl-C ends the program as it always did.
@@ -150,7 +150,7 @@ impl Stop {
         Stop(asked)
     }
 
-    pub(super) fn is_asked(&self) -> bool {
+    pub(crate) fn is_asked(&self) -> bool {
         self.0.load(Ordering::Relaxed)
     }
 }

@@ -113,7 +113,7 @@ pub const REFUSALS: [&str; 17] = [
     "table",
 ];
 
-fn refusal_number(refusal: Refusal) -> usize {
+pub(crate) fn refusal_number(refusal: Refusal) -> usize {
     match refusal {
         Refusal::NoWay(_) => 0,
         Refusal::ArrangementSpeed { .. } => 1,

@@ -191,7 +191,7 @@ fn rounded(kmh: f64) -> f64 {
 }
 
 /// Road-speed window of an arrangement, km/h, cut at the vehicle's highest speed.
-pub(super) fn window_kmh(subject: &Subject, arrangement: usize) -> (f64, f64) {
+pub(crate) fn window_kmh(subject: &Subject, arrangement: usize) -> (f64, f64) {
     let d = &subject.driveline;
     let per_kmh = d.output_radps_per_kmh().unwrap_or(1.0);
     let window = &subject.table.arrangements[arrangement].window;

@@ -20,6 +20,7 @@ mod scenario_text;
 mod sha256;
 mod subject;
 
+pub(crate) use cases::window_kmh;
 pub use cases::{Case, Drive, drives};
 pub use command::{Options, conduct, review};
 pub use files::{ReviewFile, files};

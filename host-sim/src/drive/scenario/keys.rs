@@ -55,6 +55,13 @@ static ROOT: TableSpec = TableSpec {
         )
         .derived("the middle of the battery's `charge_window`; 0.5 without a battery")
         .example("0.6"),
+        Key::new(
+            "seed",
+            Type::Count { min: 0, max: u32::MAX },
+            "Seed of all chance: sensor errors and noise, dog positions.",
+        )
+        .absent("1, or what the command line says")
+        .example("7"),
     ],
 };
 

@@ -23,6 +23,8 @@ pub struct Scenario {
     pub about: String,
     /// What happens, ready to run.
     pub setup: Setup,
+    /// Seed of all chance, if the file says it.
+    pub seed: Option<u64>,
     /// What a person should look at; never errors.
     pub warnings: Diagnostics,
 }

@@ -39,7 +39,8 @@ pub(super) fn parse(
         found.whole("the file cannot be made into a drive", "please report this file");
         return Err(found);
     };
-    Ok(Scenario { name, about, setup, warnings: found })
+    let seed = walked.root.count("seed").map(u64::from);
+    Ok(Scenario { name, about, setup, seed, warnings: found })
 }
 
 /// The names that a scenario may use.

@@ -1,0 +1,43 @@
+//! Campaigns: very many random drives with random faults, every one judged by the plant's truth.
+//!
+//! A case is a pure function of the campaign's seed and its own number, so that the result does
+//! not depend on threads, shards or interruptions.
+
+mod axes;
+mod case;
+pub mod command;
+mod faults;
+mod header;
+mod judged;
+mod junit;
+mod merge;
+mod profile;
+mod progress;
+mod replay;
+mod report;
+mod requests;
+mod results;
+mod run;
+mod scenario;
+mod seed;
+mod shard;
+mod shrink;
+mod tally;
+mod world;
+
+pub use axes::{Axes, Cell};
+pub use case::{Case, case};
+pub use faults::{Kind, kinds};
+pub use header::{Header, RESULTS_FORMAT};
+pub use judged::{Judged, judge};
+pub use merge::{MergeError, Merged, merge};
+pub use replay::{ReplayOptions, replay};
+pub use report::CAMPAIGN_FORMAT;
+pub use results::{Reading, Results, ResultsError, read_results};
+pub use run::{BLOCK_CASES, Share, run};
+pub use scenario::scenario_text;
+pub use seed::{Stream, case_seed};
+pub use shard::{Shard, shard_from};
+pub use shrink::shrink;
+pub use tally::{BINS, Found, MarginTally, Tally};
+pub use world::World;
