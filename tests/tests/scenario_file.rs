@@ -110,18 +110,31 @@ fn every_kind_of_fault_becomes_what_it_says() {
         ("switch-stuck-open", lock, "", Injected::Switch(1, SwitchFault::StuckOpen)),
         ("switch-stuck-closed", lock, "", Injected::Switch(1, SwitchFault::StuckClosed)),
         ("switch-missing", lock, "", Injected::Switch(1, SwitchFault::Missing)),
+        ("switch-chatter", lock, "", Injected::Switch(1, SwitchFault::Chatter)),
         ("sensor-bias", sensor, "value = -3", Injected::SensorBias(3, -3.0)),
         ("sensor-scale", sensor, "value = 0.9", Injected::SensorScale(3, 0.9)),
         ("sensor-sign", sensor, "", Injected::SensorScale(3, -1.0)),
         ("sensor-dropout", sensor, "", Injected::SensorDropout(3)),
         ("sensor-stuck", sensor, "", Injected::SensorStuck(3)),
+        ("sensor-noise", sensor, "value = 3", Injected::SensorNoise(3, 3.0)),
+        ("sensor-coarse", sensor, "value = 3", Injected::SensorCoarse(3, 3.0)),
+        ("sensor-late", sensor, "value = 3", Injected::SensorLate(3, 3.0)),
+        ("sensor-jitter", sensor, "value = 3", Injected::SensorJitter(3, 3.0)),
         ("machine-lost", machine, "", Injected::TorqueLost(2)),
         ("machine-sign", machine, "", Injected::TorqueWrongSign(2)),
+        ("machine-offset", machine, "value = -3", Injected::TorqueOffset(2, -3.0)),
+        ("machine-scale", machine, "value = 0.9", Injected::TorqueScale(2, 0.9)),
         ("machine-lag", machine, "value = 3", Injected::TorqueSlow(2, 3.0)),
         ("machine-silent", machine, "", Injected::TorqueReportLost(2)),
         ("engine-stall", "", "", Injected::EngineStall),
         ("engine-no-start", "", "", Injected::EngineNoStart),
+        ("engine-overrun", "", "", Injected::EngineOverrun),
+        ("wheel-slip", "", "value = 0.1", Injected::WheelSlip(0.1)),
         ("supply-lost", "", "", Injected::SupplyLost),
+        ("supply-dip", "", "to_s = 2", Injected::SupplyDip),
+        ("supply-cold-dip", "", "to_s = 2", Injected::SupplyColdDip),
+        ("tick-missed", "", "", Injected::TickMissed),
+        ("tick-jitter", "", "value = 3", Injected::TickJitter(3)),
         ("reset", "", "", Injected::SupervisorReset),
         ("cold-reset", "", "", Injected::SupervisorColdReset),
     ];
@@ -137,7 +150,8 @@ fn every_kind_of_fault_becomes_what_it_says() {
     for (kind, target, value, expected) in cases {
         let setup = read(&text(kind, target, value)).unwrap_or_else(|e| panic!("{e}")).setup;
         assert_eq!(setup.faults[0].fault, expected);
-        assert_eq!(setup.faults[0].to_s, f64::INFINITY);
+        let ends = if kind.ends_with("-dip") { 2.0 } else { f64::INFINITY };
+        assert_eq!(setup.faults[0].to_s, ends);
         // What a kind needs must be given, what it does not take is refused.
         for (wrong_target, wrong_value) in [
             (if target.is_empty() { lock } else { "" }, value),
@@ -172,6 +186,11 @@ static MISTAKES: &[(&str, &str, &str, &str)] = &[
     ("format = 1", "format = 3", "3", "format 3 is not known"),
     ("[[request]]\nt_s = 2", "[[reqest]]\nt_s = 2", "reqest", "unknown table `reqest`"),
     ("kind = \"lock-slow-close\"\ntarget = \"ring-clutch\"\nvalue = 5", "kind = \"reset\"\nvalue = 5", "value", "`value` belongs to a fault of kind"),
+    ("kind = \"lock-slow-close\"\ntarget = \"ring-clutch\"\nvalue = 5", "kind = \"sensor-noise\"\ntarget = \"ring\"\nvalue = 0", "0", "`value` must be above 0, at most 10000 rpm"),
+    ("kind = \"lock-slow-close\"\ntarget = \"ring-clutch\"\nvalue = 5", "kind = \"sensor-late\"\ntarget = \"ring\"\nvalue = 80", "80", "the sensor `ring` would be 81 ms late; the plant keeps 63 ms"),
+    ("kind = \"lock-slow-close\"\ntarget = \"ring-clutch\"\nvalue = 5", "kind = \"tick-jitter\"\nvalue = 2.5", "2.5", "`value` must be a whole number from 1 to 1000"),
+    ("kind = \"lock-slow-close\"\ntarget = \"ring-clutch\"\nvalue = 5", "kind = \"wheel-slip\"\nvalue = -1", "-1", "`value` must be from 0 to 2"),
+    ("to_s = 12\nkind = \"lock-slow-close\"\ntarget = \"ring-clutch\"\nvalue = 5", "kind = \"supply-dip\"", "\"supply-dip\"", "the fault `supply-dip` lacks the key `to_s`"),
 ];
 
 #[test]

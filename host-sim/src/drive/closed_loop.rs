@@ -8,8 +8,9 @@ use supervisor::trace::Trace;
 use supervisor::{Output, Supervisor};
 
 use crate::checkers::{LockTruth, TickTruth};
+use crate::drive::calls::Calls;
 use crate::drive::driver::{Driver, Wish, profile_at};
-use crate::drive::faults::{Injected, TimedFault, faults_at, present_mask};
+use crate::drive::faults::{Injected, Reset, TimedFault, faults_at, present_mask, reset_at};
 use crate::drive::governor::{Command, Governor, Seen};
 use crate::drive::motion::calm_speeds;
 use crate::drive::record::{StepNow, TickRecord, phase_step};
@@ -64,6 +65,9 @@ pub struct Run<'a> {
     model: PlantModel,
     state: PlantState,
     supervisor: Supervisor,
+    /// What the supervisor last gave.
+    output: Output,
+    calls: Calls,
     governor: Governor,
     driver: Driver,
     command: Command,
@@ -74,7 +78,7 @@ pub struct Run<'a> {
 }
 
 /// Length of one plant step for a supervisor period, s, and how many make a tick: near 1 ms.
-fn plant_step(tick_ms: f64) -> (f64, u32) {
+pub(crate) fn plant_step(tick_ms: f64) -> (f64, u32) {
     let count = tick_ms.round().clamp(1.0, 1000.0);
     (tick_ms / 1e3 / count, count as u32)
 }
@@ -92,7 +96,7 @@ impl<'a> Run<'a> {
     ) -> Result<Run<'a>, CannotRun> {
         let tick_ms = driveline.timing.tick_ms;
         let (dt_s, steps_per_tick) = plant_step(tick_ms);
-        let model = PlantModel::with_step(driveline, dt_s).map_err(|e| CannotRun(e.to_string()))?;
+        let model = plant_model(driveline, dt_s, setup).map_err(|e| CannotRun(e.to_string()))?;
         let driver = Driver::new(driveline, setup.wish.clone()).ok_or_else(|| {
             CannotRun(
                 "a drive needs [vehicle], and final_drive and tyre_radius_m in [output]".into(),
@@ -107,6 +111,8 @@ impl<'a> Run<'a> {
             model,
             state,
             supervisor: Supervisor::after_reset(Trace::pressing(closed(&state))),
+            output: Output::default(),
+            calls: Calls::new(seed),
             governor: Governor::new(driveline, tick_ms / 1e3),
             driver,
             command: Command::default(),
@@ -143,17 +149,15 @@ impl<'a> Run<'a> {
 
     /// Reset the supervisor when that is due in this tick; true when it was.
     fn reset(&mut self, t_s: f64, dt_s: f64) -> bool {
-        let due = |fault: Injected| {
-            let begins = |f: &TimedFault| f.from_s <= t_s && f.from_s > t_s - dt_s;
-            self.setup.faults.iter().any(|f| f.fault == fault && begins(f))
-        };
-        let (warm, cold) = (due(Injected::SupervisorReset), due(Injected::SupervisorColdReset));
-        if cold {
-            self.supervisor = Supervisor::new();
-        } else if warm {
-            self.supervisor = Supervisor::after_reset(self.supervisor.trace());
+        let due = reset_at(&self.setup.faults, t_s, dt_s);
+        match due {
+            Some(Reset::Cold) => self.supervisor = Supervisor::new(),
+            Some(Reset::Warm) => {
+                self.supervisor = Supervisor::after_reset(self.supervisor.trace());
+            }
+            None => {}
         }
-        warm || cold
+        due.is_some()
     }
 
     /// One tick; `None` after the last one.
@@ -175,7 +179,10 @@ impl<'a> Run<'a> {
             demand_nm: pedals.demand_nm as f32,
             engine_running: self.state.engine_running(),
         };
-        let output = self.supervisor.tick(&self.table, &inputs);
+        if self.calls.are_due(&self.setup.faults, t_s) {
+            self.output = self.supervisor.tick(&self.table, &inputs);
+        }
+        let output = self.output;
         self.control(&output, pedals.demand_nm, dt_s);
         let plant_inputs = PlantInputs {
             locks: output.orders.locks,
@@ -265,7 +272,7 @@ impl<'a> Run<'a> {
             output_nm: state.output_torque_nm(),
             engine_running: state.engine_running(),
             engine_run_order: inputs.engine_run,
-            engine_fault: inputs.faults.engine != EngineFault::None,
+            engine_fault: matches!(inputs.faults.engine, EngineFault::Stall | EngineFault::NoStart),
             ..TickTruth::default()
         };
         for (m, nm) in truth.machine_nm.iter_mut().enumerate() {
@@ -296,6 +303,17 @@ fn is_forced(driveline: &Driveline, lock: usize, inputs: &PlantInputs) -> bool {
     let fault = inputs.faults.locks[lock].actuator;
     let without_supply = inputs.faults.supply_lost && !driveline.locks[lock].normally_open;
     matches!(fault, ActuatorFault::ClosesByItself | ActuatorFault::StuckClosed) || without_supply
+}
+
+/// The plant, with loose wheels where a fault of the drive asks for them: they cost a second model.
+fn plant_model(
+    driveline: &Driveline,
+    dt_s: f64,
+    setup: &Setup,
+) -> Result<PlantModel, plant::MissingData> {
+    let model = PlantModel::with_step(driveline, dt_s)?;
+    let slips = |f: &TimedFault| matches!(f.fault, Injected::WheelSlip(_));
+    if setup.faults.iter().any(slips) { model.with_loose_wheels(driveline) } else { Ok(model) }
 }
 
 /// The plant at the start: locks of the arrangement closed, every speed consistent, the

@@ -26,10 +26,22 @@ pub enum Injected {
     SensorDropout(usize),
     /// A sensor that repeats its last value.
     SensorStuck(usize),
+    /// Uniform noise on a sensor's samples, from minus this to this, rpm.
+    SensorNoise(usize, f64),
+    /// A sensor that reads in steps of this many rpm.
+    SensorCoarse(usize, f64),
+    /// Added to a sensor's latency, ms.
+    SensorLate(usize, f64),
+    /// A sensor that holds its values by chance, each up to this many ms.
+    SensorJitter(usize, f64),
     /// A machine without torque.
     TorqueLost(usize),
     /// A machine with torque of the wrong sign.
     TorqueWrongSign(usize),
+    /// Added to the torque that a machine gives, Nm.
+    TorqueOffset(usize, f64),
+    /// Factor on the torque that a machine gives.
+    TorqueScale(usize, f64),
     /// A machine whose lag is this many times as long.
     TorqueSlow(usize, f64),
     /// A machine whose torque report is lost.
@@ -38,8 +50,21 @@ pub enum Injected {
     EngineStall,
     /// The engine cannot be started.
     EngineNoStart,
+    /// The engine gives its full-load torque while it runs.
+    EngineOverrun,
+    /// The tyres carry at most this share of the vehicle's weight.
+    WheelSlip(f64),
     /// No supply for the lock actuators.
     SupplyLost,
+    /// The same, and the supervisor begins anew when the supply is back, with the trace that the
+    /// last one left.
+    SupplyDip,
+    /// The same without a trace.
+    SupplyColdDip,
+    /// The supervisor gets no tick.
+    TickMissed,
+    /// After each tick that the supervisor gets it misses some by chance, up to this many.
+    TickJitter(u32),
     /// The supervisor begins anew (once, at the beginning of the fault), with the trace that the
     /// last one left.
     SupervisorReset,
@@ -63,6 +88,29 @@ impl TimedFault {
     pub fn is_present(&self, t_s: f64) -> bool {
         self.from_s <= t_s && t_s < self.to_s
     }
+}
+
+/// How a supervisor begins anew.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reset {
+    /// With the trace that the last one left.
+    Warm,
+    /// Without one.
+    Cold,
+}
+
+/// The reset that is due in the tick of `dt_s` at `t_s`; of two, the cold one.
+pub fn reset_at(list: &[TimedFault], t_s: f64, dt_s: f64) -> Option<Reset> {
+    let is_now = |at_s: f64| at_s <= t_s && at_s > t_s - dt_s;
+    let due = |on_begin: Injected, on_end: Injected| {
+        list.iter().any(|f| {
+            (f.fault == on_begin && is_now(f.from_s)) || (f.fault == on_end && is_now(f.to_s))
+        })
+    };
+    if due(Injected::SupervisorColdReset, Injected::SupplyColdDip) {
+        return Some(Reset::Cold);
+    }
+    due(Injected::SupervisorReset, Injected::SupplyDip).then_some(Reset::Warm)
 }
 
 /// The plant's faults at `t_s`.
@@ -98,15 +146,28 @@ fn apply(faults: &mut Faults, fault: Injected) {
         Injected::SensorScale(i, factor) => on(sensors, i, |s| s.scale = factor),
         Injected::SensorDropout(i) => on(sensors, i, |s| s.dropout = true),
         Injected::SensorStuck(i) => on(sensors, i, |s| s.stuck = true),
+        Injected::SensorNoise(i, rpm) => on(sensors, i, |s| s.noise_rpm = rpm),
+        Injected::SensorCoarse(i, rpm) => on(sensors, i, |s| s.coarse_rpm = rpm),
+        Injected::SensorLate(i, ms) => on(sensors, i, |s| s.late_ms = ms),
+        Injected::SensorJitter(i, ms) => on(sensors, i, |s| s.hold_ms = ms),
         Injected::TorqueLost(i) => {
             on(machines, i, |m: &mut MachineFaults| m.torque = TorqueFault::Lost);
         }
         Injected::TorqueWrongSign(i) => on(machines, i, |m| m.torque = TorqueFault::WrongSign),
+        Injected::TorqueOffset(i, nm) => on(machines, i, |m| m.offset_nm = nm),
+        Injected::TorqueScale(i, factor) => on(machines, i, |m| m.scale = factor),
         Injected::TorqueSlow(i, times) => on(machines, i, |m| m.slow = times),
         Injected::TorqueReportLost(i) => on(machines, i, |m| m.report_lost = true),
         Injected::EngineStall => faults.engine = EngineFault::Stall,
         Injected::EngineNoStart => faults.engine = EngineFault::NoStart,
-        Injected::SupplyLost => faults.supply_lost = true,
-        Injected::SupervisorReset | Injected::SupervisorColdReset => {}
+        Injected::EngineOverrun => faults.engine = EngineFault::Overrun,
+        Injected::WheelSlip(share) => faults.grip = Some(share),
+        Injected::SupplyLost | Injected::SupplyDip | Injected::SupplyColdDip => {
+            faults.supply_lost = true;
+        }
+        Injected::SupervisorReset
+        | Injected::SupervisorColdReset
+        | Injected::TickMissed
+        | Injected::TickJitter(_) => {}
     }
 }

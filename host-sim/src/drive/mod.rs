@@ -1,6 +1,7 @@
 //! The closed loop: driver, drive controller, supervisor and plant, tick by tick.
 
 pub mod balance;
+mod calls;
 pub mod charge;
 pub mod closed_loop;
 pub mod command;

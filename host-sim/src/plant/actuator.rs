@@ -165,6 +165,7 @@ pub(super) fn actual(part: &LockModel, lock: &LockState) -> LockActual {
 /// A single contact with hysteresis: closed once fully applied, open once it carries nothing.
 fn report(model: &PlantModel, state: &mut PlantState, i: usize, fault: SwitchFault) {
     let part = &model.lock[i];
+    let chattered = fault == SwitchFault::Chatter && state.fault_chance().below(2) == 1;
     let lock = &mut state.lock[i];
     let fully_in = if part.dog { lock.engaged && lock.fill >= 0.99 } else { lock.pressure >= 0.95 };
     let fully_out = if part.dog { !lock.engaged } else { lock.pressure <= 0.0 };
@@ -183,6 +184,8 @@ fn report(model: &PlantModel, state: &mut PlantState, i: usize, fault: SwitchFau
         SwitchFault::Missing => LockReport::Missing,
         SwitchFault::StuckOpen => LockReport::Open,
         SwitchFault::StuckClosed => LockReport::Closed,
+        SwitchFault::Chatter if chattered => LockReport::Closed,
+        SwitchFault::Chatter => LockReport::Open,
         SwitchFault::None if lock.switch_closed => LockReport::Closed,
         SwitchFault::None => LockReport::Open,
     };

@@ -25,6 +25,8 @@ pub struct EnergyBook {
     pub brake_j: f64,
     /// Loss of the final drive.
     pub final_drive_j: f64,
+    /// Heat of tyres that slip (a fault).
+    pub tyre_j: f64,
     /// Loss of the gear meshes.
     pub mesh_j: f64,
     /// Losses of the electric machines and their inverters (outside the shafts).
@@ -49,6 +51,7 @@ impl EnergyBook {
             + self.grade_j
             + self.brake_j
             + self.final_drive_j
+            + self.tyre_j
             + self.mesh_j;
         self.kinetic_j - self.kinetic_start_j - work + lost
     }
@@ -64,6 +67,7 @@ impl EnergyBook {
             self.grade_j,
             self.brake_j,
             self.final_drive_j,
+            self.tyre_j,
             self.mesh_j,
         ];
         let all = self.machine_j.iter().chain(&self.lock_j).chain(&others);

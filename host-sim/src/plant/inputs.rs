@@ -34,6 +34,9 @@ pub struct Faults {
     pub engine: EngineFault,
     /// Supply lost: every lock goes to its state without supply, whatever is ordered.
     pub supply_lost: bool,
+    /// Grip lost: the share of the vehicle's weight, 0 or more, that the tyres carry at most as
+    /// drive or brake force. Needs a model [with loose wheels](super::PlantModel::with_loose_wheels).
+    pub grip: Option<f64>,
 }
 
 /// Fault of a lock's actuator.
@@ -64,6 +67,8 @@ pub enum SwitchFault {
     StuckClosed,
     /// Says nothing.
     Missing,
+    /// Says open or closed by chance, anew in every step.
+    Chatter,
 }
 
 /// All that may be wrong with one lock.
@@ -100,6 +105,14 @@ pub struct SensorFaults {
     pub bias_rpm: f64,
     /// Factor on the speed; 1 is sound, -1 is a flipped sign.
     pub scale: f64,
+    /// Uniform noise added to every sample, from minus this to this, rpm, 0 or more.
+    pub noise_rpm: f64,
+    /// Reads in steps of this many rpm when they are coarser than its own; 0 is sound.
+    pub coarse_rpm: f64,
+    /// Added to its latency, ms, 0 or more; the whole is cut to the history that the plant keeps.
+    pub late_ms: f64,
+    /// Holds each value for a time by chance, up to this many ms, 0 or more.
+    pub hold_ms: f64,
     /// No valid value.
     pub dropout: bool,
     /// Repeats its last value and calls it valid.
@@ -108,7 +121,16 @@ pub struct SensorFaults {
 
 impl Default for SensorFaults {
     fn default() -> SensorFaults {
-        SensorFaults { bias_rpm: 0.0, scale: 1.0, dropout: false, stuck: false }
+        SensorFaults {
+            bias_rpm: 0.0,
+            scale: 1.0,
+            noise_rpm: 0.0,
+            coarse_rpm: 0.0,
+            late_ms: 0.0,
+            hold_ms: 0.0,
+            dropout: false,
+            stuck: false,
+        }
     }
 }
 
@@ -129,6 +151,10 @@ pub enum TorqueFault {
 pub struct MachineFaults {
     /// The torque itself.
     pub torque: TorqueFault,
+    /// Factor on the torque that it gives; its controller believes in 1.
+    pub scale: f64,
+    /// Added to the torque that it gives, Nm; its controller believes in 0.
+    pub offset_nm: f64,
     /// The lag is this many times as long; 1 or more.
     pub slow: f64,
     /// The report of the torque is lost.
@@ -137,7 +163,13 @@ pub struct MachineFaults {
 
 impl Default for MachineFaults {
     fn default() -> MachineFaults {
-        MachineFaults { torque: TorqueFault::None, slow: 1.0, report_lost: false }
+        MachineFaults {
+            torque: TorqueFault::None,
+            scale: 1.0,
+            offset_nm: 0.0,
+            slow: 1.0,
+            report_lost: false,
+        }
     }
 }
 
@@ -151,4 +183,6 @@ pub enum EngineFault {
     Stall,
     /// It cannot be started; if it runs already, it goes on.
     NoStart,
+    /// While it runs it gives its full-load torque, whatever is asked.
+    Overrun,
 }

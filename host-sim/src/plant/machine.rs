@@ -11,6 +11,9 @@ use supervisor::io::Torque;
 /// (an invented, round value).
 const RESTART_PAUSE_S: f64 = 1.0;
 
+/// Share of the idle speed at which an engine that is started runs by itself.
+const TAKES_OVER_SHARE: f64 = 0.97;
+
 /// Set the torque of every machine for this step.
 pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     for m in 0..model.machines {
@@ -52,6 +55,13 @@ fn left_share(part: &MachineModel, slow: f64) -> f64 {
     1.0 - (1.0 - part.lag_factor) / slow
 }
 
+/// The torque that a machine really gives where its controller believes in another one.
+fn falsified(faults: &MachineFaults, nm: f64) -> Option<f64> {
+    let (scale, offset_nm) = (finite(faults.scale), finite(faults.offset_nm));
+    let wrong = faults.torque != TorqueFault::Lost && (scale != 1.0 || offset_nm != 0.0);
+    wrong.then_some(nm * scale + offset_nm)
+}
+
 fn electric(
     part: &MachineModel,
     machine: &mut MachineState,
@@ -68,11 +78,14 @@ fn electric(
     let left = left_share(part, faults.slow);
     machine.lagged_nm = target + (machine.lagged_nm - target) * left;
     machine.torque_nm = clamp(machine.lagged_nm, -limit, limit);
-    machine.smooth_nm = machine.torque_nm;
     let believed = match faults.torque {
         TorqueFault::WrongSign => -machine.torque_nm,
         _ => machine.torque_nm,
     };
+    if let Some(nm) = falsified(faults, machine.torque_nm) {
+        machine.torque_nm = clamp(nm, -limit, limit);
+    }
+    machine.smooth_nm = machine.torque_nm;
     machine.reported = Torque { nm: believed as f32, valid: !faults.report_lost };
 }
 
@@ -117,6 +130,7 @@ fn advance_engine(
     let pause_steps = RESTART_PAUSE_S / model.dt_s;
     change_phase(engine, state, speed, inputs.engine_run, inputs.faults.engine, pause_steps);
     let machine = &mut state.machine[engine.machine];
+    machine.report_error_nm = 0.0;
     machine.torque_nm = match state.engine.actual {
         EngineActual::Running => {
             let full = full_load_nm(engine, speed);
@@ -126,12 +140,22 @@ fn advance_engine(
             };
             let asked = if speed > engine.max_radps { -engine.drag_nm } else { asked };
             let governed = governor(engine, &mut state.engine.integral_nm, speed, full, model.dt_s);
-            let target = clamp(asked.max(governed), -engine.drag_nm, full);
+            let overrun = inputs.faults.engine == EngineFault::Overrun;
+            let wished = if overrun { full } else { asked.max(governed) };
+            let target = clamp(wished, -engine.drag_nm, full);
             let left = left_share(part, faults.slow);
             machine.lagged_nm = target + (machine.lagged_nm - target) * left;
-            clamp(machine.lagged_nm, -engine.drag_nm, full)
+            let believed = clamp(machine.lagged_nm, -engine.drag_nm, full);
+            match falsified(faults, believed) {
+                Some(nm) => {
+                    let given = clamp(nm, -engine.drag_nm, full);
+                    machine.report_error_nm = believed - given;
+                    given
+                }
+                None => believed,
+            }
         }
-        EngineActual::Cranking => engine.starter_nm,
+        EngineActual::Cranking => starter_nm(engine, speed),
         EngineActual::Stopped | EngineActual::StartFailed => 0.0,
     };
     if state.engine.actual != EngineActual::Running {
@@ -140,6 +164,16 @@ fn advance_engine(
     }
     machine.smooth_nm = machine.torque_nm;
     machine.reported = Torque { nm: machine.torque_nm as f32, valid: !faults.report_lost };
+}
+
+/// Torque of the starter: in full up to the speed at which a sound engine takes over, and none
+/// from idle speed on, so that an engine that does not fire is not turned ever faster.
+fn starter_nm(engine: &EngineModel, speed: f64) -> f64 {
+    let full_to = TAKES_OVER_SHARE * engine.idle_radps;
+    if speed < full_to {
+        return engine.starter_nm;
+    }
+    engine.starter_nm * ((engine.idle_radps - speed) / (engine.idle_radps - full_to)).max(0.0)
 }
 
 /// Idle governor: pulls up to idle speed, never down.
@@ -162,7 +196,7 @@ fn change_phase(
     pause_steps: f64,
 ) {
     let e = &mut state.engine;
-    let may_fire = fault == EngineFault::None;
+    let may_fire = matches!(fault, EngineFault::None | EngineFault::Overrun);
     e.actual = match e.actual {
         EngineActual::Running if !run => EngineActual::Stopped,
         EngineActual::Running if fault == EngineFault::Stall || speed < engine.stall_radps => {
@@ -180,7 +214,7 @@ fn change_phase(
         _ if may_fire && e.actual == EngineActual::Stopped && speed >= engine.fire_radps => {
             EngineActual::Running
         }
-        EngineActual::Cranking if may_fire && speed >= 0.97 * engine.idle_radps => {
+        EngineActual::Cranking if may_fire && speed >= TAKES_OVER_SHARE * engine.idle_radps => {
             EngineActual::Running
         }
         EngineActual::Cranking if e.steps >= engine.start_steps_max => {
@@ -203,5 +237,6 @@ fn change_phase(
 pub(super) fn add_engine_drag(state: &mut PlantState, machine: usize, drag_nm: f64) {
     let m = &mut state.machine[machine];
     m.torque_nm += drag_nm;
-    m.reported.nm = m.torque_nm as f32;
+    let wrong = m.report_error_nm != 0.0;
+    m.reported.nm = if wrong { m.torque_nm + m.report_error_nm } else { m.torque_nm } as f32;
 }

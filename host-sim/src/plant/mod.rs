@@ -7,8 +7,9 @@
 //! inputs give the same bits on every machine.
 //!
 //! Deliberately absent: torsion of shafts, backlash of gears (and of a dog once it is in), wheel
-//! slip, temperature of anything but the plates, derating of machines by the battery, by heat or
-//! near a speed limit (an overspeed must be seen, not hidden), voltage over state of charge.
+//! slip but as a fault, temperature of anything but the plates, derating of machines by the
+//! battery, by heat or near a speed limit (an overspeed must be seen, not hidden), voltage over
+//! state of charge.
 
 mod actuator;
 mod contact;
@@ -16,6 +17,7 @@ mod contact_table;
 mod dense;
 mod dog;
 mod energy;
+mod grip;
 mod inputs;
 mod machine;
 mod mesh;

@@ -73,6 +73,10 @@ pub struct PlantModel {
     pub(super) sensor: [SensorModel; MAX_SENSORS],
     pub(super) road: RoadModel,
     pub(super) battery: Option<BatteryModel>,
+    /// Inertia of the vehicle at the output that is not in this model, because its wheels slip.
+    pub(super) apart_kg_m2: f64,
+    /// The same plant with wheels that may slip.
+    pub(super) loose: Option<Box<PlantModel>>,
 }
 
 impl PlantModel {
@@ -89,6 +93,21 @@ impl PlantModel {
     /// # Errors
     /// As [`PlantModel::new`]; also when `dt_s` is out of range.
     pub fn with_step(driveline: &Driveline, dt_s: f64) -> Result<PlantModel, MissingData> {
+        PlantModel::build(driveline, dt_s, 1.0)
+    }
+
+    /// This plant of `driveline`, ready for the loss of grip as well.
+    ///
+    /// # Errors
+    /// As [`PlantModel::new`].
+    pub fn with_loose_wheels(mut self, driveline: &Driveline) -> Result<PlantModel, MissingData> {
+        let loose = PlantModel::build(driveline, self.dt_s, super::grip::wheel_share(driveline))?;
+        self.loose = Some(Box::new(loose));
+        Ok(self)
+    }
+
+    /// A plant whose output turns this share of the vehicle's inertia.
+    fn build(driveline: &Driveline, dt_s: f64, share: f64) -> Result<PlantModel, MissingData> {
         let mut missing = Vec::new();
         if !(dt_s > 0.0 && dt_s <= 0.1) {
             missing.push(format!("the step is {dt_s} s, outside 0 to 0.1 s"));
@@ -99,9 +118,11 @@ impl PlantModel {
         if basis.is_empty() {
             missing.push("the gears alone hold every shaft".to_string());
         }
-        let Some(parts) = parts.filter(|_| missing.is_empty()) else {
+        let Some(mut parts) = parts.filter(|_| missing.is_empty()) else {
             return Err(MissingData { items: missing });
         };
+        let whole = parts.road.vehicle_inertia;
+        parts.road.vehicle_inertia *= share;
         let contacts = contacts(driveline);
         let mut inertia = parts.inertia;
         inertia[driveline.output.shaft] += parts.road.vehicle_inertia;
@@ -134,6 +155,8 @@ impl PlantModel {
             sensor: parts.sensor,
             road: parts.road,
             battery: parts.battery,
+            apart_kg_m2: whole - parts.road.vehicle_inertia,
+            loose: None,
         };
         model.set_span(&basis);
         model.set_contacts(&contacts);

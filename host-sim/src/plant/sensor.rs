@@ -17,15 +17,48 @@ pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &Plant
     for i in 0..model.sensors {
         let part = &model.sensor[i];
         let faults = &inputs.faults.sensors[i];
-        let noise = (1.0 - CONSTANT_SHARE) * part.error_radps * state.random.signed_unit();
+        let mut noise = (1.0 - CONSTANT_SHARE) * part.error_radps * state.random.signed_unit();
+        if faults.noise_rpm > 0.0 {
+            noise += finite(faults.noise_rpm) * RADPS_PER_RPM * state.fault_chance().signed_unit();
+        }
+        let held = is_held(model, state, i, faults);
         let truth = state.speed[part.shaft];
         let value = measure(part, truth, state.sensor[i].bias_radps + noise, faults);
         let sensor = &mut state.sensor[i];
         sensor.history[state.head] = value as f32;
-        let then = (state.head + SENSOR_HISTORY - part.latency_steps) % SENSOR_HISTORY;
-        let radps = if faults.stuck { sensor.output.radps } else { sensor.history[then] };
+        let late = latency_steps(model, part, faults);
+        let then = (state.head + SENSOR_HISTORY - late) % SENSOR_HISTORY;
+        let radps = if faults.stuck || held { sensor.output.radps } else { sensor.history[then] };
         sensor.output = Speed { radps, valid: !faults.dropout };
     }
+}
+
+/// Steps in `ms`; a cast cannot fail: what is not a number counts as none.
+fn steps_of(model: &PlantModel, ms: f64) -> u64 {
+    (ms * 1e-3 / model.dt_s + 0.5) as u64
+}
+
+/// How late its values are, no later than the oldest one that is kept.
+fn latency_steps(model: &PlantModel, part: &SensorModel, faults: &SensorFaults) -> usize {
+    if faults.late_ms > 0.0 {
+        let more = steps_of(model, faults.late_ms).min(SENSOR_HISTORY as u64) as usize;
+        (part.latency_steps + more).min(SENSOR_HISTORY - 1)
+    } else {
+        part.latency_steps
+    }
+}
+
+/// Whether a jittering sensor still holds its last value. A fresh one is drawn its time.
+fn is_held(model: &PlantModel, state: &mut PlantState, i: usize, faults: &SensorFaults) -> bool {
+    if faults.hold_ms > 0.0 {
+        if state.sensor[i].held_steps > 0 {
+            state.sensor[i].held_steps -= 1;
+            return true;
+        }
+        let most = steps_of(model, finite(faults.hold_ms)).min(u64::from(u32::MAX) - 1);
+        state.sensor[i].held_steps = state.fault_chance().below(most + 1) as u32;
+    }
+    false
 }
 
 /// One sample: fault, error, range, quantisation.
@@ -38,11 +71,12 @@ pub(super) fn measure(part: &SensorModel, truth: f64, error: f64, faults: &Senso
     } else {
         seen
     };
-    if part.resolution_radps > 0.0 {
+    let resolution_radps = part.resolution_radps.max(finite(faults.coarse_rpm) * RADPS_PER_RPM);
+    if resolution_radps > 0.0 {
         // To the nearest count; the cast cuts towards zero and saturates, it cannot fail.
-        let counts = seen / part.resolution_radps;
+        let counts = seen / resolution_radps;
         let half = if counts >= 0.0 { 0.5 } else { -0.5 };
-        (counts + half) as i64 as f64 * part.resolution_radps
+        (counts + half) as i64 as f64 * resolution_radps
     } else {
         seen
     }

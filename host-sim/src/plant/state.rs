@@ -88,6 +88,8 @@ pub struct MachineState {
     /// Torque without the drag contact: what the energy book counts as the machine's work.
     pub(super) smooth_nm: f64,
     pub(super) reported: Torque,
+    /// What the report has too much, Nm (the engine; a fault).
+    pub(super) report_error_nm: f64,
     pub(super) lagged_nm: f64,
 }
 
@@ -123,7 +125,12 @@ pub(super) struct SensorState {
     pub(super) bias_radps: f64,
     pub(super) history: [f32; SENSOR_HISTORY],
     pub(super) output: Speed,
+    /// Steps for which a jittering sensor still holds its value.
+    pub(super) held_steps: u32,
 }
+
+/// What separates the chance of faults from that of the sound plant.
+const FAULT_STREAM: u64 = 0x6661_756c_7473_2121;
 
 /// Everything that changes in a plant. `Copy`: a saved state is a copy of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -149,6 +156,13 @@ pub struct PlantState {
     pub(super) through_mesh_nm: ShaftValues,
     pub(super) energy: EnergyBook,
     pub(super) random: Random,
+    /// Chance of faults, apart so that a fault does not change the noise of what is sound.
+    pub(super) fault_random: Option<Random>,
+    /// Speed of the vehicle as the output shaft would turn with it, rad/s, while the wheels may
+    /// slip; with grip it is that shaft's.
+    pub(super) vehicle_radps: Option<f64>,
+    /// By how much the vehicle moved more than its wheels turned, rad at the output shaft.
+    pub(super) slid_rad: f64,
     pub(super) unresolved: u32,
 }
 
@@ -167,6 +181,7 @@ impl PlantState {
                 bias_radps: 0.0,
                 history: [0.0; SENSOR_HISTORY],
                 output: Speed { radps: 0.0, valid: true },
+                held_steps: 0,
             }; MAX_SENSORS],
             head: 0,
             report: [LockReport::Missing; MAX_LOCKS],
@@ -177,8 +192,17 @@ impl PlantState {
             through_mesh_nm: [0.0; MAX_SHAFTS],
             energy: EnergyBook::default(),
             random: Random::new(0),
+            fault_random: None,
+            vehicle_radps: None,
+            slid_rad: 0.0,
             unresolved: 0,
         }
+    }
+
+    /// The generator of what faults do by chance; it begins with the first of them.
+    pub(super) fn fault_chance(&mut self) -> &mut Random {
+        let seed = self.random.raw() ^ FAULT_STREAM;
+        self.fault_random.get_or_insert(Random::new(seed))
     }
 
     /// Steps taken since the start.
@@ -241,14 +265,14 @@ impl PlantState {
         &self.battery
     }
 
-    /// Road speed in m/s.
+    /// Road speed in m/s, that of the vehicle also while its wheels slip.
     pub fn road_speed_mps(&self, model: &PlantModel) -> f64 {
-        self.speed[model.road.shaft] * model.road.metres_per_radian
+        self.vehicle_radps.unwrap_or(self.speed[model.road.shaft]) * model.road.metres_per_radian
     }
 
     /// Way driven in m since the start.
     pub fn distance_m(&self, model: &PlantModel) -> f64 {
-        self.angle[model.road.shaft] * model.road.metres_per_radian
+        (self.angle[model.road.shaft] + self.slid_rad) * model.road.metres_per_radian
     }
 
     /// Torque from the output shaft into the final drive in Nm, in the last step.
@@ -309,6 +333,8 @@ impl PlantState {
         }
         hash.add(self.battery.charge.to_bits());
         hash.add(self.random.raw());
+        self.fault_random.iter().for_each(|r| hash.add(r.raw()));
+        self.vehicle_radps.iter().for_each(|w| hash.add(w.to_bits()));
         hash.0
     }
 }

@@ -4,6 +4,7 @@
 //! the instants at which a slip reaches zero are found exactly and the step is cut there.
 
 use super::contact::{self, Contacts, Solution};
+use super::grip::{self, Tyre};
 use super::inputs::PlantInputs;
 use super::model::{PlantModel, ShaftValues};
 use super::state::{EngineActual, PlantState};
@@ -20,6 +21,8 @@ struct Road {
     /// Air and speed-dependent rolling, and slope: smooth, against forward motion when positive.
     air_nm: f64,
     grade_nm: f64,
+    /// The tyres, while the wheels may slip: air and slope then act on the vehicle instead.
+    tyre: Option<Tyre>,
     /// Shares of the Coulomb contact: rolling resistance, brake, final drive.
     rolling_nm: f64,
     brake_nm: f64,
@@ -28,6 +31,7 @@ struct Road {
 
 /// Move the state by one step under these inputs. Deterministic; allocates nothing; never panics.
 pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
+    let model = grip::model_of(model, state, inputs);
     let mut contacts = Contacts::default();
     actuator::advance(model, state, inputs, &mut contacts);
     machine::advance(model, state, inputs);
@@ -39,7 +43,10 @@ pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     for (m, from) in state.machine.iter().enumerate().take(model.machines) {
         torque[model.machine[m].shaft] += from.torque_nm;
     }
-    torque[model.road.shaft] -= road.air_nm + road.grade_nm;
+    torque[model.road.shaft] -= match &road.tyre {
+        Some(tyre) => tyre.nm,
+        None => road.air_nm + road.grade_nm,
+    };
     let mesh_friction =
         mesh::add_friction(model, &state.speed, &state.through_mesh_nm, &mut torque);
     let base = accelerations(model, &torque);
@@ -53,6 +60,9 @@ pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     let mut turned = state.angle;
     turned.iter_mut().zip(&angle_before).for_each(|(angle, before)| *angle -= before);
     book(model, state, &road, &heat, &turned);
+    if let Some(tyre) = &road.tyre {
+        grip::advance(model, state, tyre, turned[model.road.shaft]);
+    }
     state.energy.mesh_j += mesh::lost_j(model, &mesh_friction, &turned);
     for (i, nm) in last.torque.iter().enumerate().take(model.contacts) {
         torque[model.contact[i].a] += nm;
@@ -86,6 +96,7 @@ fn road(model: &PlantModel, state: &PlantState, inputs: &PlantInputs) -> Road {
     let road = &model.road;
     let w = state.speed[road.shaft];
     let slope = finite(inputs.grade);
+    let tyre = grip::tyre(model, state, inputs);
     let behind = state.wheel_side_nm;
     // Driving: what arrives is the efficiency times what went in. Braking: the other way round.
     let share = if behind * w > 0.0 {
@@ -94,12 +105,18 @@ fn road(model: &PlantModel, state: &PlantState, inputs: &PlantInputs) -> Road {
         1.0 - road.efficiency
     };
     Road {
-        air_nm: road.f1 * w + road.f2 * w * w.abs(),
+        air_nm: air_nm(model, w),
         grade_nm: road.weight_nm * slope / (1.0 + slope * slope).sqrt(),
+        tyre,
         rolling_nm: road.f0_nm,
         brake_nm: finite(inputs.brake_nm).max(0.0),
         final_drive_nm: share * behind.abs(),
     }
+}
+
+/// What grows with the speed of the road, as a torque at the output shaft.
+pub(super) fn air_nm(model: &PlantModel, w: f64) -> f64 {
+    model.road.f1 * w + model.road.f2 * w * w.abs()
 }
 
 /// A value from outside: 0 when it is not finite.
@@ -288,8 +305,10 @@ fn book(
         book.brake_j += each * road.brake_nm;
         book.final_drive_j += each * road.final_drive_nm;
     }
-    book.road_j += road.air_nm * output;
-    book.grade_j += road.grade_nm * output;
+    if road.tyre.is_none() {
+        book.road_j += road.air_nm * output;
+        book.grade_j += road.grade_nm * output;
+    }
     book.kinetic_j = kinetic_j(model, &state.speed);
     state.energy = book;
 }
@@ -305,8 +324,11 @@ fn wheel_torques(model: &PlantModel, state: &mut PlantState, road: &Road, last: 
     let friction = -last.torque[model.road_contact];
     let total = road.rolling_nm + road.brake_nm + road.final_drive_nm;
     let behind = if total > 0.0 { friction * (1.0 - road.final_drive_nm / total) } else { 0.0 };
-    let rest =
-        model.road.vehicle_inertia * last.accel[model.road.shaft] + road.air_nm + road.grade_nm;
+    let turning = model.road.vehicle_inertia * last.accel[model.road.shaft];
+    let rest = match &road.tyre {
+        Some(tyre) => turning + tyre.nm,
+        None => turning + road.air_nm + road.grade_nm,
+    };
     state.output_torque_nm = rest + friction;
     state.wheel_side_nm = rest + behind;
 }

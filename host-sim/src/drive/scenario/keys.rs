@@ -138,12 +138,31 @@ const LOCK: &[&str] = &[
     "switch-stuck-open",
     "switch-stuck-closed",
     "switch-missing",
+    "switch-chatter",
 ];
 /// Faults of a sensor.
-const SENSOR: &[&str] =
-    &["sensor-bias", "sensor-scale", "sensor-sign", "sensor-dropout", "sensor-stuck"];
+const SENSOR: &[&str] = &[
+    "sensor-bias",
+    "sensor-scale",
+    "sensor-sign",
+    "sensor-dropout",
+    "sensor-stuck",
+    "sensor-noise",
+    "sensor-coarse",
+    "sensor-late",
+    "sensor-jitter",
+];
 /// Faults of a machine.
-const MACHINE: &[&str] = &["machine-lost", "machine-sign", "machine-lag", "machine-silent"];
+const MACHINE: &[&str] = &[
+    "machine-lost",
+    "machine-sign",
+    "machine-offset",
+    "machine-scale",
+    "machine-lag",
+    "machine-silent",
+];
+/// A torque that goes wrong, either way.
+const TORQUE: Type = Type::Number(Within::new(-10_000.0, 10_000.0));
 
 static FAULT: TableSpec = TableSpec {
     name: "fault",
@@ -155,7 +174,10 @@ static FAULT: TableSpec = TableSpec {
         Key::new("from_s", A_TIME, "When it begins.").unit("s").example("10"),
         Key::new("to_s", A_TIME, "When it ends.")
             .unit("s")
-            .absent("it stays to the end of the drive; a reset happens once, at `from_s`")
+            .absent(
+                "it stays to the end of the drive; a reset happens once, at `from_s`; a supply dip \
+                 must end",
+            )
             .example("20"),
         Key::new("kind", Type::Choice(KINDS), "What fails.").example("\"lock-stuck-open\""),
         Key::new("target", Type::Ref(&["lock"]), "Lock that fails.").only(LOCK),
@@ -192,6 +214,56 @@ static FAULT: TableSpec = TableSpec {
         )
         .only(&["sensor-scale"])
         .example("1.1"),
+        Key::new(
+            "value",
+            Type::Number(Within::above(0.0, 10_000.0)),
+            "Largest noise, or the step in which the sensor reads.",
+        )
+        .unit("rpm")
+        .only(&["sensor-noise", "sensor-coarse"])
+        .example("20"),
+        Key::new(
+            "value",
+            Type::Number(Within::above(0.0, 200.0)),
+            "Added latency; with the sensor's own it must be within the 63 steps of the plant \
+             (of about 1 ms) that are kept.",
+        )
+        .unit("ms")
+        .only(&["sensor-late"])
+        .example("20"),
+        Key::new(
+            "value",
+            Type::Number(Within::above(0.0, 1000.0)),
+            "Longest time for which a value is held.",
+        )
+        .unit("ms")
+        .only(&["sensor-jitter"])
+        .example("30"),
+        Key::new("value", TORQUE, "Added to the torque that the machine gives.")
+            .unit("Nm")
+            .only(&["machine-offset"])
+            .example("-15"),
+        Key::new(
+            "value",
+            Type::Number(Within::new(-10.0, 10.0)),
+            "Factor on the torque that the machine gives.",
+        )
+        .only(&["machine-scale"])
+        .example("0.8"),
+        Key::new(
+            "value",
+            Type::Number(Within::new(0.0, 2.0)),
+            "Share of the vehicle's weight that the tyres carry at most, to drive or to brake.",
+        )
+        .only(&["wheel-slip"])
+        .example("0.1"),
+        Key::new(
+            "value",
+            Type::Count { min: 1, max: 1000 },
+            "Most ticks that the supervisor misses in a row.",
+        )
+        .only(&["tick-jitter"])
+        .example("2"),
     ],
 };
 
@@ -206,18 +278,66 @@ static KINDS: &[(&str, &str)] = &[
     ("switch-stuck-open", "its position switch always says open"),
     ("switch-stuck-closed", "its position switch always says closed"),
     ("switch-missing", "its position switch says nothing"),
+    ("switch-chatter", "its position switch says open or closed by chance, anew every ms"),
     ("sensor-bias", "reads `value` rpm too much"),
     ("sensor-scale", "reads `value` times the speed"),
     ("sensor-sign", "reads the speed with the wrong sign"),
     ("sensor-dropout", "has no valid value"),
     ("sensor-stuck", "repeats its last value and calls it valid"),
+    (
+        "sensor-noise",
+        "each sample is off by chance, evenly from -`value` to `value` rpm, besides its own error",
+    ),
+    ("sensor-coarse", "reads in steps of `value` rpm, where its own are not coarser"),
+    ("sensor-late", "its values come `value` ms later"),
+    ("sensor-jitter", "repeats each value for 0 to `value` ms, by chance, and calls it valid"),
     ("machine-lost", "gives no torque, whatever is asked"),
     ("machine-sign", "gives its torque with the wrong sign"),
+    (
+        "machine-offset",
+        "gives `value` Nm more than its controller believes and reports, within its limits; an \
+         engine only while it runs",
+    ),
+    (
+        "machine-scale",
+        "gives `value` times the torque that its controller believes and reports, within its \
+         limits; an engine only while it runs, and no less than its drag",
+    ),
     ("machine-lag", "answers with `value` times its lag"),
     ("machine-silent", "its torque report is lost"),
     ("engine-stall", "the engine stops firing"),
     ("engine-no-start", "the engine cannot be started; a running one goes on"),
+    (
+        "engine-overrun",
+        "while the engine runs it gives the full-load torque of its speed, whatever is asked; \
+         beyond its highest speed none",
+    ),
+    (
+        "wheel-slip",
+        "the tyres carry at most `value` times the vehicle's weight; what is asked beyond spins or \
+         blocks the wheels. The output then turns the wheels only (the share of the inertia that \
+         `rotating_mass_factor` adds to the mass, at least 1 %), and the vehicle moves by itself \
+         under the tyres' force, air and slope. The force grows with the slip up to 0.05 m/s. \
+         Afterwards the tyres carry the whole weight, and wheels and vehicle become one again \
+         when their speeds meet",
+    ),
     ("supply-lost", "the lock actuators lose their supply"),
+    (
+        "supply-dip",
+        "the lock actuators lose their supply, and when it is back at `to_s` the supervisor begins \
+         anew, with the trace that the last one left",
+    ),
+    ("supply-cold-dip", "the same, and nothing is left of the last supervisor"),
+    (
+        "tick-missed",
+        "the supervisor gets no tick (but the first of a drive): its orders and its word are held \
+         while the driver, the drive controller and the plant go on",
+    ),
+    (
+        "tick-jitter",
+        "after each tick that the supervisor gets it misses 0 to `value` ticks, by chance; its \
+         orders are held meanwhile",
+    ),
     (
         "reset",
         "the supervisor begins anew, once, at `from_s`, with the trace that the last one left",

@@ -1,6 +1,6 @@
 //! From the text of a scenario file to a setup that can run.
 
-use crate::drive::closed_loop::Setup;
+use crate::drive::closed_loop::{Setup, plant_step};
 use crate::drive::driver::Wish;
 use crate::drive::faults::{Injected, TimedFault};
 use crate::drive::scenario::Scenario;
@@ -9,7 +9,7 @@ use crate::driveline::diagnostics::Diagnostics;
 use crate::driveline::fields::{Fields, Names};
 use crate::driveline::walk::{self, Walked};
 use crate::driveline::{Driveline, source};
-use crate::plant::{ActuatorFault, SwitchFault};
+use crate::plant::{ActuatorFault, SENSOR_HISTORY, SwitchFault};
 
 /// See [`super::parse`].
 pub(super) fn parse(
@@ -121,6 +121,13 @@ fn fault_makes_sense(f: &Fields, driveline: &Driveline, found: &mut Diagnostics)
         found.error(f.span("to_s"), message, "write a later `to_s`, or leave it out");
     }
     let Some(kind) = f.word("kind") else { return };
+    if kind.ends_with("-dip") && f.number("to_s").is_none() {
+        let message = format!("the fault `{kind}` lacks the key `to_s`");
+        found.error(f.span("kind"), message, "write when the supply is back");
+    }
+    if kind == "sensor-late" {
+        late_within_history(f, driveline, found);
+    }
     if kind.starts_with("engine-") && driveline.engine().is_none() {
         let message = format!("`{kind}` needs an engine, but the driveline has none");
         found.error(f.span("kind"), message, "choose another kind of fault");
@@ -129,6 +136,23 @@ fn fault_makes_sense(f: &Fields, driveline: &Driveline, found: &mut Diagnostics)
     if let Some(lock) = lock.and_then(|i| driveline.locks.get(i)).filter(|l| !l.has_switch) {
         let message = format!("the lock `{}` has no position switch that could fail", lock.name);
         found.error(f.span("target"), message, "choose a lock with a switch");
+    }
+}
+
+/// The plant keeps so many steps of what a sensor saw, and no more.
+fn late_within_history(f: &Fields, driveline: &Driveline, found: &mut Diagnostics) {
+    let sensor = f.index("target").and_then(|i| driveline.sensors.get(i));
+    let (Some(sensor), Some(more_ms)) = (sensor, f.number("value")) else { return };
+    let step_ms = 1e3 * plant_step(driveline.timing.tick_ms).0;
+    let most_ms = (SENSOR_HISTORY - 1) as f64 * step_ms;
+    if sensor.latency_ms + more_ms > most_ms {
+        let message = format!(
+            "the sensor `{}` would be {} ms late; the plant keeps {most_ms} ms",
+            sensor.name,
+            sensor.latency_ms + more_ms
+        );
+        let fix = format!("lower `value` to {} or less", most_ms - sensor.latency_ms);
+        found.error(f.span("value"), message, &fix);
     }
 }
 
@@ -193,18 +217,31 @@ fn injected(f: &Fields) -> Option<Injected> {
         "switch-stuck-open" => Injected::Switch(target?, SwitchFault::StuckOpen),
         "switch-stuck-closed" => Injected::Switch(target?, SwitchFault::StuckClosed),
         "switch-missing" => Injected::Switch(target?, SwitchFault::Missing),
+        "switch-chatter" => Injected::Switch(target?, SwitchFault::Chatter),
         "sensor-bias" => Injected::SensorBias(target?, value?),
         "sensor-scale" => Injected::SensorScale(target?, value?),
         "sensor-sign" => Injected::SensorScale(target?, -1.0),
         "sensor-dropout" => Injected::SensorDropout(target?),
         "sensor-stuck" => Injected::SensorStuck(target?),
+        "sensor-noise" => Injected::SensorNoise(target?, value?),
+        "sensor-coarse" => Injected::SensorCoarse(target?, value?),
+        "sensor-late" => Injected::SensorLate(target?, value?),
+        "sensor-jitter" => Injected::SensorJitter(target?, value?),
         "machine-lost" => Injected::TorqueLost(target?),
         "machine-sign" => Injected::TorqueWrongSign(target?),
+        "machine-offset" => Injected::TorqueOffset(target?, value?),
+        "machine-scale" => Injected::TorqueScale(target?, value?),
         "machine-lag" => Injected::TorqueSlow(target?, value?),
         "machine-silent" => Injected::TorqueReportLost(target?),
         "engine-stall" => Injected::EngineStall,
         "engine-no-start" => Injected::EngineNoStart,
+        "engine-overrun" => Injected::EngineOverrun,
+        "wheel-slip" => Injected::WheelSlip(value?),
         "supply-lost" => Injected::SupplyLost,
+        "supply-dip" => Injected::SupplyDip,
+        "supply-cold-dip" => Injected::SupplyColdDip,
+        "tick-missed" => Injected::TickMissed,
+        "tick-jitter" => Injected::TickJitter(f.count("value")?),
         "reset" => Injected::SupervisorReset,
         "cold-reset" => Injected::SupervisorColdReset,
         _ => return None,
