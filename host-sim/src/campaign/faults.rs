@@ -53,12 +53,28 @@ impl Kind {
             "machine-sign" => Injected::TorqueWrongSign(i),
             "machine-lag" => Injected::TorqueSlow(i, value),
             "machine-silent" => Injected::TorqueReportLost(i),
+            "switch-chatter" => Injected::Switch(i, SwitchFault::Chatter),
+            "sensor-noise" => Injected::SensorNoise(i, value),
+            "sensor-coarse" => Injected::SensorCoarse(i, value),
+            "sensor-late" => Injected::SensorLate(i, value),
+            "sensor-jitter" => Injected::SensorJitter(i, value),
+            "machine-offset" => Injected::TorqueOffset(i, value),
+            "machine-scale" => Injected::TorqueScale(i, value),
+            "engine-overrun" => Injected::EngineOverrun,
+            "wheel-slip" => Injected::WheelSlip(value),
+            "supply-dip" => Injected::SupplyDip,
+            "supply-cold-dip" => Injected::SupplyColdDip,
+            "tick-missed" => Injected::TickMissed,
+            "tick-jitter" => Injected::TickJitter(value.round().max(1.0) as u32),
             "engine-stall" => Injected::EngineStall,
             "engine-no-start" => Injected::EngineNoStart,
             _ => Injected::SupplyLost,
         }
     }
 }
+
+/// Longest latency that is added, ms.
+const LATEST_MS: f64 = 30.0;
 
 /// Every kind of fault that a driveline can have, in a fixed order.
 pub fn kinds(d: &Driveline) -> Vec<Kind> {
@@ -72,7 +88,9 @@ pub fn kinds(d: &Driveline) -> Vec<Kind> {
         let capacity = lock.capacity_nm.unwrap_or(100.0);
         list.push(Kind::valued("lock-drag", i, (0.01 * capacity, 0.3 * capacity)));
         if lock.has_switch {
-            for word in ["switch-stuck-open", "switch-stuck-closed", "switch-missing"] {
+            for word in
+                ["switch-stuck-open", "switch-stuck-closed", "switch-missing", "switch-chatter"]
+            {
                 list.push(Kind::plain(word, i));
             }
         }
@@ -84,18 +102,30 @@ pub fn kinds(d: &Driveline) -> Vec<Kind> {
         for word in ["sensor-sign", "sensor-dropout", "sensor-stuck"] {
             list.push(Kind::plain(word, i));
         }
+        list.push(Kind::valued("sensor-noise", i, (2.0, 500.0)));
+        list.push(Kind::valued("sensor-coarse", i, (5.0, 500.0)));
+        list.push(Kind::valued("sensor-late", i, (1.0, LATEST_MS)));
+        list.push(Kind::valued("sensor-jitter", i, (2.0, 60.0)));
     }
     for (i, _) in d.machines.iter().enumerate() {
         for word in ["machine-lost", "machine-sign", "machine-silent"] {
             list.push(Kind::plain(word, i));
         }
         list.push(Kind::valued("machine-lag", i, (2.0, 50.0)));
+        let offset = Kind::valued("machine-offset", i, (2.0, 100.0));
+        list.push(Kind { signed: true, ..offset });
+        list.push(Kind::valued("machine-scale", i, (0.25, 1.75)));
     }
     if d.engine().is_some() {
         list.push(Kind::plain("engine-stall", 0));
         list.push(Kind::plain("engine-no-start", 0));
+        list.push(Kind::plain("engine-overrun", 0));
     }
-    list.push(Kind::plain("supply-lost", 0));
+    for word in ["supply-lost", "supply-dip", "supply-cold-dip", "tick-missed"] {
+        list.push(Kind::plain(word, 0));
+    }
+    list.push(Kind::valued("tick-jitter", 0, (1.0, 20.0)));
+    list.push(Kind::valued("wheel-slip", 0, (0.02, 0.3)));
     list
 }
 
@@ -116,11 +146,22 @@ pub(super) fn timed_faults(
         .map(|_| {
             let kind = &world.kinds[random.weighted(&weights)];
             let (from_s, to_s) = time(random, requests, duration_s);
+            let to_s = to_s.min(rounded(from_s + longest_s(kind), 1000.0));
             TimedFault { from_s, to_s, fault: kind.injected(value(kind, random)) }
         })
         .collect();
     list.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
     list
+}
+
+/// Longest time that a fault lasts, s. A supervisor without ticks is reset by its watchdog, and a
+/// supply that does not come back is another kind of fault.
+fn longest_s(kind: &Kind) -> f64 {
+    match kind.word {
+        "tick-missed" => 0.03,
+        "supply-dip" | "supply-cold-dip" => 1.0,
+        _ => f64::INFINITY,
+    }
 }
 
 /// A weight for each kind; those of one word share it.
@@ -144,7 +185,7 @@ fn swarm(kinds: &[Kind], random: &mut Random) -> Vec<f64> {
 fn value(kind: &Kind, random: &mut Random) -> f64 {
     let Some((low, high)) = kind.values else { return 0.0 };
     let size = match kind.word {
-        "sensor-scale" => random.between(low, high),
+        "sensor-scale" | "machine-scale" => random.between(low, high),
         _ => random.log_between(low, high),
     };
     let sign = if kind.signed && random.chance(0.5) { -1.0 } else { 1.0 };

@@ -152,6 +152,14 @@ fn halved(fault: &Injected) -> Option<Injected> {
         Injected::ExtraDrag(i, nm) => Injected::ExtraDrag(i, half(nm, 0.0)),
         Injected::SensorBias(i, rpm) => Injected::SensorBias(i, half(rpm, 0.0)),
         Injected::SensorScale(i, factor) => Injected::SensorScale(i, half(factor, 1.0)),
+        Injected::SensorNoise(i, rpm) => Injected::SensorNoise(i, half(rpm, 0.02)),
+        Injected::SensorCoarse(i, rpm) => Injected::SensorCoarse(i, half(rpm, 0.02)),
+        Injected::SensorLate(i, ms) => Injected::SensorLate(i, half(ms, 0.02)),
+        Injected::SensorJitter(i, ms) => Injected::SensorJitter(i, half(ms, 0.02)),
+        Injected::TorqueOffset(i, nm) => Injected::TorqueOffset(i, half(nm, 0.0)),
+        Injected::TorqueScale(i, factor) => Injected::TorqueScale(i, half(factor, 1.0)),
+        Injected::WheelSlip(share) => Injected::WheelSlip(half(share, 1.0)),
+        Injected::TickJitter(most) if most > 1 => Injected::TickJitter(most / 2),
         _ => return None,
     })
 }

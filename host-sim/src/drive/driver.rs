@@ -17,6 +17,8 @@ const REGEN_FULL_MPS: f64 = 2.5;
 const HOLD_MPS2: f64 = 3.0;
 /// How much of the brake pedal answers a speed that is over the highest by all of it.
 const BRAKE_OVER: f64 = 100.0;
+/// Rolling back faster than this is braked, m/s.
+const ROLL_BACK_MPS: f64 = 1.5;
 /// Below this road speed a vehicle that is to stand is held by the brake, m/s.
 const STAND_MPS: f64 = 0.25;
 
@@ -124,8 +126,9 @@ impl Driver {
         if stand {
             return Pedals { demand_nm: 0.0, brake_nm: self.torque_nm(HOLD_MPS2 * mass) };
         }
-        // Rolling back while the way is forward is driven against, not braked.
-        let rolls_back = towards * speed_mps < 0.0 && towards * force_n > 0.0;
+        // Rolling back slowly while the way is forward is driven against, not braked.
+        let rolls_back =
+            towards * speed_mps < 0.0 && towards * force_n > 0.0 && speed_mps.abs() < ROLL_BACK_MPS;
         self.split(force_n, if rolls_back { 0.0 } else { speed_mps }, given_nm)
     }
 
