@@ -172,7 +172,7 @@ impl State {
         self.spent = self.spent.min(t.sync_timeout.max(t.unload_timeout));
         self.doubt = self.doubt.min(t.debounce);
         self.stay = self.stay.min(t.min_stay.saturating_sub(1));
-        self.overlap = self.overlap.min(t.overlap_max);
+        self.overlap = self.overlap.min(overlap_end(table));
         self.blocked = self.blocked.min(t.retry_wait.saturating_sub(1));
         self.engine_wait = self.engine_wait.min(t.engine_timeout.max(t.debounce));
         // Only an engine that stalls where it is needed is told from one that never ran.
@@ -311,6 +311,11 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         && !table.arrangements.iter().any(|a| a.closed == set);
     state.overlap = if overlapping { state.overlap.saturating_add(1) } else { 0 };
     let plan = match state.phase {
+        Phase::Wake | Phase::Rest | Phase::Settle | Phase::Prepare { .. }
+            if state.overlap > overlap_end(table) =>
+        {
+            rest::end_overlap(table, state, set)
+        }
         Phase::Wake | Phase::Settle => moves::settle(table, state, guards),
         Phase::Rest => rest::rest(table, state, guards),
         Phase::Prepare { step, ready } => moves::prepare(table, state, guards, step, ready),
@@ -324,6 +329,12 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         plan,
         engine_run: state.engine_run,
     }
+}
+
+/// An overlap that has lasted too long gets no torque, and when that has had time to work, one of
+/// its locks is let go, loaded or not: after this many ticks.
+pub(crate) const fn overlap_end(table: &Table) -> u16 {
+    table.timing.overlap_max.saturating_add(table.timing.dwell)
 }
 
 /// Whether the engine should run: started when the target wants it, stopped once it is not joined.

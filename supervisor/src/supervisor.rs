@@ -138,13 +138,21 @@ impl Supervisor {
     fn describe(&self, table: &Table, reading: &mut Reading, possibly_closed: Bits) -> Status {
         let state = &self.kernel.state;
         let locks = &state.locks;
+        // What stands is stated only when each of its locks is shown closed, by speeds and switch.
+        let standing = state.arrangement(table, reading);
+        let unshown = state.held().without(locks.closed).or(state.held().and(locks.switch));
+        let unsure = match (standing == state.request.accepted(), unshown.lowest()) {
+            (true, Some(lock)) if locks.switch.has(lock) => Some(Refusal::Switch { lock }),
+            (true, Some(lock)) => Some(Refusal::NotOpened { lock }),
+            _ => None,
+        };
         Status {
             held: state.held(),
             possibly_closed,
-            arrangement: state.arrangement(table, reading),
+            arrangement: standing.filter(|_| unshown.is_empty()),
             goal: state.request.accepted(),
             phase: state.phase,
-            refusal: state.refusal,
+            refusal: state.refusal.or(unsure.filter(|_| standing.is_some())),
             faults: Faults { sensors: reading.bad_sensors(), ..locks.faults() },
         }
     }

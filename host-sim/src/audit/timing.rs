@@ -9,6 +9,8 @@ use super::context::Context;
 const RATE_MS: f64 = 10.0;
 /// A disagreement must last so long, ms.
 const DEBOUNCE_MS: f64 = 3.0;
+/// Time until a position switch is believed, ms.
+const SWITCH_MS: f64 = 5.0;
 /// What an engine is given over three times its own starting time, ms.
 const START_BY_MACHINE_MS: f64 = 1000.0;
 
@@ -22,11 +24,14 @@ pub(super) fn examine(context: &Context, out: &mut Audited) {
     let timing = &d.timing;
     let engine_ms = d.engine().map_or(0.0, |(_, e)| e.start_ms);
     let most = u16::MAX;
+    // Shown by switch and speeds before it is counted; its torque is cut for a dwell before it ends.
+    let around_ms = SWITCH_MS + DEBOUNCE_MS + 3.0 * timing.tick_ms + timing.sync_dwell_ms;
+    let overlap_ms = f64::max(timing.overlap_max_ms - around_ms, 0.0);
     let times = [
         ("dwell", t.dwell, timing.sync_dwell_ms, 1, most),
         ("sync_timeout", t.sync_timeout, timing.sync_timeout_ms, 0, most),
         ("unload_timeout", t.unload_timeout, timing.unload_timeout_ms, 0, most),
-        ("overlap_max", t.overlap_max, timing.overlap_max_ms, 0, most),
+        ("overlap_max", t.overlap_max, overlap_ms, 0, most),
         ("min_stay", t.min_stay, timing.min_stay_ms, 0, most),
         ("request_dwell", t.request_dwell, timing.request_dwell_ms, 1, most),
         ("retry_wait", t.retry_wait, timing.confirm_timeout_ms, 1, most),

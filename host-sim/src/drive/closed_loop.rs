@@ -123,6 +123,15 @@ impl<'a> Run<'a> {
         })
     }
 
+    /// How fast the vehicle may go in the arrangement that stands, m/s: a driver sees that limit.
+    fn speed_limit_mps(&self) -> f64 {
+        let status = self.supervisor.status();
+        let stands = status.arrangement.and_then(|a| self.table.arrangements.get(usize::from(a)));
+        let Some(window) = stands.map(|a| a.window) else { return f64::INFINITY };
+        let highest = window.max.abs().max(window.min.abs());
+        (f64::from(highest) * self.model.metres_per_radian()).abs()
+    }
+
     /// Number of ticks of the whole run.
     pub fn ticks(&self) -> u64 {
         self.ticks
@@ -170,6 +179,7 @@ impl<'a> Run<'a> {
         let reset = self.reset(t_s, dt_s);
         let grade = profile_at(&self.setup.grade, t_s);
         let speed_mps = self.state.road_speed_mps(&self.model);
+        self.driver.limit(self.speed_limit_mps());
         let pedals = self.driver.tick(t_s, dt_s, speed_mps, grade, self.command.output_nm);
         let inputs = Inputs {
             speeds: self.state.sensed_speeds(),

@@ -48,6 +48,7 @@ pub struct Driver {
     metres_per_radian: f64,
     drive_efficiency: f64,
     integral_mps2: f64,
+    top_mps: f64,
 }
 
 /// Value of a profile at `t_s`: straight between points, constant outside; 0 without points.
@@ -75,7 +76,19 @@ impl Driver {
             metres_per_radian: 1.0 / (3.6 * per_kmh),
             drive_efficiency: driveline.output.final_drive_efficiency,
             integral_mps2: 0.0,
+            top_mps: f64::INFINITY,
         })
+    }
+
+    /// The vehicle's highest speed in m/s.
+    pub fn max_speed_mps(&self) -> f64 {
+        self.vehicle.max_speed_kmh / 3.6
+    }
+
+    /// Drive no faster than this, forward and in reverse, m/s: what the standing arrangement
+    /// allows. Every driver brakes above it.
+    pub fn limit(&mut self, top_mps: f64) {
+        self.top_mps = top_mps.min(self.max_speed_mps());
     }
 
     /// One tick of `dt_s` at time `t_s`. `given_nm` is the output torque that the machines
@@ -96,18 +109,16 @@ impl Driver {
                 // A brake pedal slows down, whichever way the vehicle rolls, and then holds.
                 // Faster than the vehicle may go, every driver brakes.
                 let pedal = profile_at(points, t_s).clamp(-1.0, 1.0);
-                let over = speed_mps.abs() * 3.6 / self.vehicle.max_speed_kmh - 1.0;
-                let pedal = if over > 0.0 {
-                    (pedal - over * BRAKE_OVER).min(-0.1).max(-1.0)
-                } else {
-                    pedal
-                };
+                let over = speed_mps.abs() / self.top_mps.min(self.max_speed_mps()) - 1.0;
+                let brake = if over > 0.0 { 0.1 + BRAKE_OVER * over } else { -1.0 };
+                let pedal = pedal.min(-brake).max(-1.0);
                 let way = if pedal < 0.0 { speed_mps.signum() } else { 1.0 };
                 (pedal * way * most, 1.0, pedal < 0.0 && speed_mps.abs() < STAND_MPS)
             }
             Wish::Speed(points) => {
-                let wished = profile_at(points, t_s) / 3.6;
-                let soon = profile_at(points, t_s + 0.1) / 3.6;
+                let top = self.top_mps.min(self.max_speed_mps());
+                let wished = (profile_at(points, t_s) / 3.6).clamp(-top, top);
+                let soon = (profile_at(points, t_s + 0.1) / 3.6).clamp(-top, top);
                 let error = wished - speed_mps;
                 let stand = wished.abs() < 0.02 && soon.abs() < 0.02 && speed_mps.abs() < STAND_MPS;
                 let direct = (soon - wished) / 0.1 + GAIN_PER_S * error + self.integral_mps2;

@@ -110,6 +110,18 @@ fn obstacles(d: &Driveline, k: &Kinematics, output_measured: bool) -> Vec<String
     reasons
 }
 
+/// How long a disagreement must last to count, ms.
+const DEBOUNCE_MS: f64 = 3.0;
+/// How long a position switch takes to be believed, ms (an invented, round value).
+const SWITCH_MS: f64 = 5.0;
+
+/// What is left of the longest overlap when showing that it stands and ending it have their time,
+/// ms: the supervisor cuts the torque for a dwell before it lets a lock go.
+fn overlap_left_ms(d: &Driveline) -> f64 {
+    let ending = d.timing.sync_dwell_ms + DEBOUNCE_MS + SWITCH_MS;
+    (d.timing.overlap_max_ms - ending - 3.0 * d.timing.tick_ms).max(0.0)
+}
+
 fn timing(d: &Driveline) -> t::Timing {
     let timing = &d.timing;
     let engine_ms = d.engine().map_or(0.0, |(_, e)| e.start_ms);
@@ -118,11 +130,11 @@ fn timing(d: &Driveline) -> t::Timing {
         dwell: ticks(d, timing.sync_dwell_ms).max(1),
         sync_timeout: ticks(d, timing.sync_timeout_ms),
         unload_timeout: ticks(d, timing.unload_timeout_ms),
-        overlap_max: ticks(d, timing.overlap_max_ms),
+        overlap_max: ticks(d, overlap_left_ms(d)),
         min_stay: ticks(d, timing.min_stay_ms),
         request_dwell: ticks(d, timing.request_dwell_ms).max(1),
         retry_wait: ticks(d, timing.confirm_timeout_ms).max(1),
-        debounce: ticks(d, 3.0).clamp(2, 200),
+        debounce: ticks(d, DEBOUNCE_MS).clamp(2, 200),
         rate_ticks: rate_ticks(d),
         // Three times its own starting time, and a second for a start by a machine.
         engine_timeout: ticks(d, 3.0 * engine_ms + 1000.0),

@@ -5,7 +5,7 @@ use crate::bits::Bits;
 use crate::choose::{Choice, Route, choose};
 use crate::guards::Guards;
 use crate::status::{Phase, Refusal};
-use crate::table::{Conflict, EngineUse, Table, Why};
+use crate::table::{Action, Conflict, EngineUse, Table, Why};
 
 /// Every lock is known: arrive, choose a step, or say why not.
 pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
@@ -197,6 +197,28 @@ fn end_conflict(state: &mut State, conflict: &Conflict) -> Plan {
     }
     state.stood = None;
     state.enter(Phase::Settle);
+    Plan::Cut
+}
+
+/// An overlap has lasted too long: let the lock go that leads to the fallback, or another of its
+/// locks that is ours to let go.
+pub(super) fn end_overlap(table: &Table, state: &mut State, set: Bits) -> Plan {
+    if !state.given_up {
+        give_up(state, Refusal::OverlapTooLong);
+    }
+    let back = fallback(table, state, set).zip(state.stuck().ok());
+    let step = back.and_then(|(route, stuck)| {
+        let number = table.next_step(0, stuck, set, route.target).ok()?;
+        table.step(number).filter(|step| step.action == Action::Open && step.from == set)
+    });
+    let held = table.overlaps.iter().find(|o| set.contains(o.locks)).map(|o| o.locks);
+    let ours = held.unwrap_or(set).and(state.locks.ordered);
+    let lock = step.map(|step| step.lock).filter(|&lock| ours.has(lock)).or(ours.lowest());
+    if let Some(lock) = lock {
+        state.locks.order(lock, false);
+        state.stood = None;
+        state.enter(Phase::Settle);
+    }
     Plan::Cut
 }
 
