@@ -126,7 +126,10 @@ fn sensors(table: &Table) -> bool {
     row(table, &table.output_row, table.output_sensors)
         && number(table.engine_min)
         && number(table.output_rate_max)
-        && table.sensors.iter().all(|s| number(s.range))
+        && table
+            .sensors
+            .iter()
+            .all(|s| number(s.range) && number(s.allowed.min) && number(s.allowed.max))
 }
 
 fn lock_is_sound(table: &Table, lock: &Lock) -> bool {

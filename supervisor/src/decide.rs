@@ -316,6 +316,11 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         {
             rest::end_overlap(table, state, set)
         }
+        Phase::Rest | Phase::Prepare { .. } | Phase::Closing { .. } | Phase::Settle
+            if table.set(set).engine_joined && guards.engine_dragged() =>
+        {
+            rest::release_engine(table, state, set)
+        }
         Phase::Wake | Phase::Settle => moves::settle(table, state, guards),
         Phase::Rest => rest::rest(table, state, guards),
         Phase::Prepare { step, ready } => moves::prepare(table, state, guards, step, ready),

@@ -152,7 +152,7 @@ impl Owned {
         sum[..4].copy_from_slice(&[1.0, 1.0, 0.0, -1.0]);
         Owned {
             locks: vec![lock(0, false), lock(1, true)],
-            sensors: vec![Sensor { range: 1000.0 }; 4],
+            sensors: vec![Sensor { range: 1000.0, allowed: Window { min: -800.0, max: 800.0 } }; 4],
             rests: vec![Rest { row: unit(2), sensors: Bits::one(2), max: 0.5 }; 2],
             parities: vec![Parity { row: sum, sensors: Bits(0b1011), max: 0.5 }],
             conflicts: vec![Conflict { locks: a.or(b), release_first: 1 }],
@@ -173,6 +173,7 @@ impl Owned {
                 retry_wait: 6,
                 debounce: 3,
                 rate_ticks: 4,
+                react: 8,
                 engine_timeout: 60,
                 retries: 2,
             },
@@ -242,6 +243,7 @@ pub(crate) struct Told {
     pub(crate) cool: bool,
     pub(crate) calm: bool,
     pub(crate) engine_running: bool,
+    pub(crate) engine_dragged: bool,
     pub(crate) request: Option<u8>,
 }
 
@@ -269,6 +271,7 @@ impl Default for Told {
             cool: true,
             calm: true,
             engine_running: true,
+            engine_dragged: false,
             request: None,
         }
     }
@@ -314,6 +317,9 @@ impl Guards for Told {
     }
     fn engine_running(&mut self) -> bool {
         self.engine_running
+    }
+    fn engine_dragged(&mut self) -> bool {
+        self.engine_dragged
     }
     fn request(&mut self) -> Option<u8> {
         self.request

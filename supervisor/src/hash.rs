@@ -64,7 +64,10 @@ pub fn table_hash(table: &Table) -> u32 {
     crc.u8(table.output_sensors.0);
     crc.f32(table.output_rate_max);
     timing(&mut crc, table);
-    table.sensors.iter().for_each(|s| crc.f32(s.range));
+    for sensor in table.sensors {
+        crc.f32(sensor.range);
+        crc.window(&sensor.allowed);
+    }
     locks(&mut crc, table);
     for rest in table.rests {
         row_limit(&mut crc, &rest.row, rest.sensors.0, rest.max);
@@ -106,6 +109,7 @@ fn timing(crc: &mut Crc32c, table: &Table) {
         t.debounce,
         t.rate_ticks,
         t.engine_timeout,
+        t.react,
     ];
     ticks.iter().for_each(|&x| crc.u16(x));
     crc.u8(t.retries);

@@ -89,6 +89,8 @@ pub enum MachineOrder {
     },
     /// Ramp to no torque and stay there.
     Unload,
+    /// No torque, at once.
+    Off,
 }
 
 /// Everything the supervisor asks for in one tick.

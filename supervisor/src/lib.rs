@@ -46,6 +46,7 @@ pub mod locks;
 pub mod observe;
 #[allow(clippy::float_arithmetic, reason = "it reckons targets")]
 mod plan;
+mod race;
 pub mod request;
 pub mod status;
 mod supervisor;

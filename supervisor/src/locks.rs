@@ -57,6 +57,7 @@ impl Locks {
             switch: self.switch,
             lost: self.lost,
             sensors: Bits::EMPTY,
+            racing: Bits::EMPTY,
         }
     }
 

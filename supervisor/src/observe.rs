@@ -167,6 +167,27 @@ impl<'a> Reading<'a> {
         }
     }
 
+    /// How often the change that was measured happens again within so many ticks.
+    fn ahead(&self, ticks: u16) -> f32 {
+        f32::from(ticks) / (f32::from(self.table.timing.rate_ticks.max(1)) * self.age_share)
+    }
+
+    /// Sensors of shafts that, as they accelerate now, pass their speed limits before a torque
+    /// that is cut now is gone.
+    pub fn racing(&self) -> Bits {
+        let ahead = self.ahead(self.table.timing.react);
+        let known = self.trusted().and(self.change_known);
+        let mut racing = Bits::EMPTY;
+        for (i, ((sensor, now), change)) in
+            self.table.sensors.iter().zip(&self.now.radps).zip(&self.change).enumerate()
+        {
+            let soon = now + ahead * change;
+            let inside = sensor.allowed.min <= soon && soon <= sensor.allowed.max;
+            racing = racing.with(i as u8, known.has(i as u8) && !inside);
+        }
+        racing
+    }
+
     fn trusted(&self) -> Bits {
         self.now.valid.without(self.implausible)
     }
@@ -356,6 +377,15 @@ impl Guards for Reading<'_> {
 
     fn engine_running(&mut self) -> bool {
         self.inputs.engine_running
+    }
+
+    fn engine_dragged(&mut self) -> bool {
+        let rest = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
+        let Some(rest) = rest.filter(|_| self.inputs.engine_running) else { return false };
+        let known = self.trusted().and(self.change_known).contains(rest.sensors);
+        let soon = row_times(&rest.row, &self.now.radps)
+            + self.ahead(self.table.release_ticks_max()) * row_times(&rest.row, &self.change);
+        self.table.engine_min > 0.0 && known && soon < self.table.engine_min
     }
 
     fn request(&mut self) -> Option<u8> {

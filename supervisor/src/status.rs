@@ -124,6 +124,8 @@ pub struct Faults {
     pub lost: Bits,
     /// Sensors that are missing or that a parity relation speaks against.
     pub sensors: Bits,
+    /// Sensors of shafts that were about to pass their speed limits: no machine gives torque.
+    pub racing: Bits,
 }
 
 /// What the supervisor reports every tick.

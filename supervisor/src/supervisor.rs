@@ -9,6 +9,7 @@ use crate::journal::{Event, EventKind, Journal};
 use crate::kernel::Kernel;
 use crate::observe::{Memory, Reading};
 use crate::plan::machine_orders;
+use crate::race::Race;
 use crate::status::{Faults, Refusal, Status};
 use crate::table::Table;
 use crate::trace::Trace;
@@ -27,6 +28,7 @@ pub struct Supervisor {
     journal: Journal,
     status: Status,
     table_fault: Option<TableFault>,
+    race: Race,
     tick: u32,
 }
 
@@ -112,11 +114,12 @@ impl Supervisor {
             let kind = EventKind::LetGo(ruling.let_go);
             self.journal.push(Event { tick: self.tick, kind, held });
         }
-        let orders = Orders {
+        let mut orders = Orders {
             locks: ruling.lock_orders(),
             machines: machine_orders(table, &reading, inputs, ruling.decision.plan),
             engine_run: ruling.decision.engine_run,
         };
+        self.race.cut(table, reading.racing(), &mut orders);
         let passed = ruling.passed;
         let possibly_closed = ruling.seen.maybe_closed.or(passed);
         let status = self.describe(table, &mut reading, possibly_closed);
@@ -153,7 +156,11 @@ impl Supervisor {
             goal: state.request.accepted(),
             phase: state.phase,
             refusal: state.refusal.or(unsure.filter(|_| standing.is_some())),
-            faults: Faults { sensors: reading.bad_sensors(), ..locks.faults() },
+            faults: Faults {
+                sensors: reading.bad_sensors(),
+                racing: self.race.sensors(),
+                ..locks.faults()
+            },
         }
     }
 }

@@ -94,6 +94,8 @@ pub struct Timing {
     pub rate_ticks: u16,
     /// Longest wait for the engine to run.
     pub engine_timeout: u16,
+    /// From a measurement to the torque being gone.
+    pub react: u16,
     /// Attempts at one step.
     pub retries: u8,
 }
@@ -103,6 +105,8 @@ pub struct Timing {
 pub struct Sensor {
     /// Largest believable magnitude, rad/s.
     pub range: f32,
+    /// Speeds that its shaft may have, rad/s.
+    pub allowed: Window,
 }
 
 /// One lock.

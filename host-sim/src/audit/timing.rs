@@ -1,6 +1,6 @@
 //! Times in ticks against the file's times.
 
-use crate::driveline::{Driveline, LockKind};
+use crate::driveline::{Driveline, LockKind, MachineKind};
 
 use super::Audited;
 use super::context::Context;
@@ -17,6 +17,17 @@ const START_BY_MACHINE_MS: f64 = 1000.0;
 /// Ticks of a rate distance by the file.
 pub(super) fn rate_ticks(d: &Driveline) -> u16 {
     ((RATE_MS / d.timing.tick_ms).ceil() as u16).max(2)
+}
+
+/// Latency, a tick and twice the slowest electric machine's lag, ms.
+fn react_ms(d: &Driveline) -> f64 {
+    let mut ms = d.sensors.iter().fold(0.0, |most, s| f64::max(most, s.latency_ms));
+    let electric = d.machines.iter().filter_map(|m| match &m.kind {
+        MachineKind::Electric(machine) => Some(2.0 * machine.lag_ms),
+        MachineKind::Engine(_) => None,
+    });
+    ms += electric.fold(0.0, f64::max);
+    ms + d.timing.tick_ms
 }
 
 pub(super) fn examine(context: &Context, out: &mut Audited) {
@@ -37,6 +48,7 @@ pub(super) fn examine(context: &Context, out: &mut Audited) {
         ("retry_wait", t.retry_wait, timing.confirm_timeout_ms, 1, most),
         ("debounce", t.debounce, DEBOUNCE_MS, 2, 200),
         ("rate_ticks", t.rate_ticks, RATE_MS, 2, most),
+        ("react", t.react, react_ms(d), 1, most),
         ("engine_timeout", t.engine_timeout, 3.0 * engine_ms + START_BY_MACHINE_MS, 0, most),
     ];
     for (field, ticks, ms, least, most) in times {

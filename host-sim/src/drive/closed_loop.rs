@@ -1,7 +1,7 @@
 //! One run: truth -> sensors -> supervisor -> drive controller -> plant, tick by tick.
 
 use supervisor::bits::{Bits, MAX_LOCKS, MAX_MACHINES};
-use supervisor::io::{Inputs, LockOrder, LockReport};
+use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder};
 use supervisor::status::{Phase, Status};
 use supervisor::table::Table;
 use supervisor::trace::Trace;
@@ -247,6 +247,12 @@ impl<'a> Run<'a> {
             engine_running: self.state.engine_running(),
             charge: self.state.battery().charge,
         });
+        // An inverter that is switched off does not wait for the drive controller's ramp.
+        for (nm, order) in self.command.torque_nm.iter_mut().zip(&output.orders.machines) {
+            if *order == MachineOrder::Off {
+                *nm = 0.0;
+            }
+        }
     }
 
     /// Move the plant by one tick; the slip of each closing that began in it.

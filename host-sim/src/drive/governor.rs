@@ -263,7 +263,7 @@ impl Governor {
                 return self.holding(m, speed, f64::from(target_radps));
             }
             MachineOrder::TakeTorque { nm } => Some(f64::from(nm)),
-            MachineOrder::Unload => Some(0.0),
+            MachineOrder::Unload | MachineOrder::Off => Some(0.0),
             MachineOrder::Free => None,
         };
         self.let_go(m);

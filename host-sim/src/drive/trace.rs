@@ -107,6 +107,7 @@ fn machine_order(order: MachineOrder) -> (&'static str, String) {
         MachineOrder::HoldSpeed { target_radps } => ("hold", number(f64::from(target_radps))),
         MachineOrder::TakeTorque { nm } => ("take", number(f64::from(nm))),
         MachineOrder::Unload => ("unload", String::new()),
+        MachineOrder::Off => ("off", String::new()),
     }
 }
 
@@ -211,6 +212,8 @@ pub fn stated_faults(driveline: &Driveline, record: &TickRecord) -> String {
             words.push(format!("{kind}:{}", driveline.locks[usize::from(lock)].name));
         }
     }
+    let sensor = |s: u8| driveline.sensors.get(usize::from(s)).map(|s| &s.name);
+    words.extend(faults.racing.iter().filter_map(sensor).map(|name| format!("racing:{name}")));
     for s in faults.sensors.iter().filter(|&s| usize::from(s) < driveline.sensors.len()) {
         words.push(format!("sensor:{}", driveline.sensors[usize::from(s)].name));
     }

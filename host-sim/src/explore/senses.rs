@@ -72,7 +72,7 @@ pub struct Senses<'a> {
     within: [Option<bool>; MAX_LOCKS],
     ready: [Option<bool>; MAX_LOCKS],
     rest: [Option<bool>; 8],
-    other: [Option<bool>; 8],
+    other: [Option<bool>; 9],
     asked: Option<Option<u8>>,
 }
 
@@ -87,6 +87,7 @@ enum Other {
     Cool,
     Calm,
     Engine,
+    Dragged,
 }
 
 impl<'a> Senses<'a> {
@@ -112,7 +113,7 @@ impl<'a> Senses<'a> {
             within: [None; MAX_LOCKS],
             ready: [None; MAX_LOCKS],
             rest: [None; 8],
-            other: [None; 8],
+            other: [None; 9],
             asked: None,
         }
     }
@@ -163,7 +164,7 @@ impl<'a> Senses<'a> {
         if let Some(answer) = self.other[at] {
             return answer;
         }
-        let answer = self.free(true);
+        let answer = self.free(!matches!(which, Other::Dragged));
         self.other[at] = Some(answer);
         answer
     }
@@ -309,6 +310,10 @@ impl Guards for Senses<'_> {
 
     fn engine_running(&mut self) -> bool {
         self.other(Other::Engine)
+    }
+
+    fn engine_dragged(&mut self) -> bool {
+        self.other(Other::Dragged)
     }
 
     fn request(&mut self) -> Option<u8> {

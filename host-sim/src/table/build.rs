@@ -6,7 +6,7 @@ use supervisor::bits::{Bits, MAX_MACHINES};
 use supervisor::hash::table_hash;
 use supervisor::table::{self as t, Stuck, WAYS, Why};
 
-use crate::driveline::{Driveline, EngineUse};
+use crate::driveline::{Driveline, EngineUse, MachineKind};
 use crate::kinematics::Kinematics;
 
 use super::accelerations::fastest_changes_radps2;
@@ -82,7 +82,10 @@ pub fn build(d: &Driveline, k: &Kinematics) -> Result<TableData, TableError> {
 }
 
 fn sensors(d: &Driveline) -> Vec<t::Sensor> {
-    d.sensors.iter().map(|s| t::Sensor { range: (s.range_rpm * RPM) as f32 }).collect()
+    d.sensors
+        .iter()
+        .map(|s| t::Sensor { range: (s.range_rpm * RPM) as f32, allowed: allowed(d, s.shaft) })
+        .collect()
 }
 
 /// Largest measured change of the output's speed with tyres in grip, rad/s.
@@ -108,6 +111,25 @@ fn obstacles(d: &Driveline, k: &Kinematics, output_measured: bool) -> Vec<String
         }
     }
     reasons
+}
+
+/// Speeds that a shaft may have by its limits.
+fn allowed(d: &Driveline, shaft: usize) -> t::Window {
+    let shaft = &d.shafts[shaft];
+    let most = shaft.max_rpm.map_or(f64::from(f32::MAX), |rpm| rpm * RPM);
+    let least = shaft.min_rpm.map_or(-most, |rpm| rpm * RPM);
+    t::Window { min: round_up(least), max: round_down(most) }
+}
+
+/// From a speed to the torque being gone that it asks to be cut, ms: the age of the slowest
+/// sensor, a tick, and twice the lag of the slowest machine.
+fn react_ms(d: &Driveline) -> f64 {
+    let oldest = d.sensors.iter().map(|s| s.latency_ms).fold(0.0, f64::max);
+    let lag = |m: &crate::driveline::Machine| match &m.kind {
+        MachineKind::Electric(e) => e.lag_ms,
+        MachineKind::Engine(_) => 0.0,
+    };
+    oldest + d.timing.tick_ms + 2.0 * d.machines.iter().map(lag).fold(0.0, f64::max)
 }
 
 /// How long a disagreement must last to count, ms.
@@ -138,6 +160,7 @@ fn timing(d: &Driveline) -> t::Timing {
         rate_ticks: rate_ticks(d),
         // Three times its own starting time, and a second for a start by a machine.
         engine_timeout: ticks(d, 3.0 * engine_ms + 1000.0),
+        react: ticks(d, react_ms(d)).max(1),
         retries: timing.retries.clamp(1, 100) as u8,
     }
 }

@@ -13,7 +13,9 @@ pub fn rust_source(d: &Driveline, data: &TableData) -> String {
     let w = &mut out;
     head(w, d, data);
     table(w, data);
-    slice(w, "SENSORS", "Sensor", &data.sensors, |s| format!("Sensor {{ range: {} }}", f(s.range)));
+    slice(w, "SENSORS", "Sensor", &data.sensors, |s| {
+        format!("Sensor {{ range: {}, allowed: {} }}", f(s.range), window(&s.allowed))
+    });
     slice(w, "LOCKS", "Lock", &data.locks, lock);
     slice(w, "RESTS", "Rest", &data.rests, |r| {
         let (row, sensors, max) = (row(&r.row), r.sensors.0, f(r.max));
@@ -105,6 +107,7 @@ fn table(w: &mut String, data: &TableData) {
         ("debounce", t.debounce),
         ("rate_ticks", t.rate_ticks),
         ("engine_timeout", t.engine_timeout),
+        ("react", t.react),
     ] {
         line(w, format_args!("        {name}: {ticks},"));
     }

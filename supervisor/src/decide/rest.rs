@@ -200,6 +200,19 @@ fn end_conflict(state: &mut State, conflict: &Conflict) -> Plan {
     Plan::Cut
 }
 
+/// The engine is being dragged down: let the lock go that joins it, loaded or not.
+pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Plan {
+    let ours = set.and(state.locks.ordered);
+    let mut frees = ours.iter().filter(|&lock| !table.set(set.with(lock, false)).engine_joined);
+    if let Some(lock) = frees.next() {
+        give_up(state, Refusal::EngineNotRunning);
+        state.locks.order(lock, false);
+        state.stood = None;
+        state.enter(Phase::Settle);
+    }
+    Plan::Cut
+}
+
 /// An overlap has lasted too long: let the lock go that leads to the fallback, or another of its
 /// locks that is ours to let go.
 pub(super) fn end_overlap(table: &Table, state: &mut State, set: Bits) -> Plan {

@@ -61,7 +61,7 @@ fn random_table(dice: &mut Dice) -> Owned {
     let machines = 1 + dice.below(4) as usize;
     let arrangements = 1 + dice.below(5) as usize;
     let model = owned.locks[0];
-    owned.sensors = vec![Sensor { range: 1000.0 }; sensors];
+    owned.sensors = vec![owned.sensors[0]; sensors];
     owned.parities.clear();
     owned.output = dice.below(sensors as u64) as usize;
     owned.locks = (0..locks).map(|_| random_lock(dice, model, sensors)).collect();

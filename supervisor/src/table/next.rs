@@ -57,6 +57,11 @@ impl Table<'_> {
         count as u8
     }
 
+    /// Ticks from the order until the slowest lock can be open.
+    pub fn release_ticks_max(&self) -> u16 {
+        self.locks.iter().take(MAX_LOCKS).map(|lock| lock.release_ticks).fold(0, u16::max)
+    }
+
     /// How many stuck variants [`Table::next`] holds.
     pub const fn stuck_count(&self) -> usize {
         (self.lock_count() as usize) << 1 | 1

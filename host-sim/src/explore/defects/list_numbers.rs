@@ -129,6 +129,11 @@ fn output(list: &mut List) {
             list.add((MEASURES, "sensor range"), place, format!("x{factor}"), move |t| {
                 t.sensors[i].range *= factor;
             });
+            let place = format!("sensor {}", sensor.name);
+            list.add((Part::Orders, "allowed speed"), place, format!("x{factor}"), move |t| {
+                let allowed = &mut t.sensors[i].allowed;
+                (allowed.min, allowed.max) = (allowed.min * factor, allowed.max * factor);
+            });
         }
     }
 }

@@ -1,0 +1,44 @@
+//! A shaft that is about to pass its speed limits gets no more torque.
+//!
+//! Whatever makes it race (a lock that let go, a machine with the wrong torque, a sensor that
+//! lies), a machine that gives nothing cannot be wrong. Locks are not touched.
+
+use crate::bits::{Bits, MAX_MACHINES};
+use crate::io::{MachineOrder, Orders};
+use crate::table::Table;
+
+#[cfg(test)]
+mod tests;
+
+/// What is remembered of the last shaft that raced.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub(crate) struct Race {
+    sensors: Bits,
+    /// Ticks for which the torque stays cut.
+    left: u16,
+}
+
+impl Race {
+    /// Sensors of the shafts that raced, while the torque is cut for it.
+    pub(crate) const fn sensors(&self) -> Bits {
+        self.sensors
+    }
+
+    /// SW-M1: no torque while a shaft races, and for a while after. An engine that races itself is
+    /// stopped as well: it may make its torque without being asked.
+    pub(crate) fn cut(&mut self, table: &Table, racing: Bits, orders: &mut Orders) {
+        if !racing.is_empty() {
+            (self.sensors, self.left) = (racing, table.timing.retry_wait);
+        } else if self.left > 0 {
+            self.left -= 1;
+        } else {
+            self.sensors = Bits::EMPTY;
+            return;
+        }
+        orders.machines = [MachineOrder::Off; MAX_MACHINES];
+        let engine = table.engine.and_then(|engine| table.rests.get(engine as usize));
+        if engine.is_some_and(|rest| !rest.sensors.and(racing).is_empty()) {
+            orders.engine_run = false;
+        }
+    }
+}
