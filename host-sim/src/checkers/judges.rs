@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use super::{
-    Checker, ConflictChecker, EnergyChecker, EngineChecker, Finding, Margin, OverlapChecker,
-    OverspeedChecker, RequestChecker, SlipChecker, StatedChecker, TickTruth,
+    Checker, ConflictChecker, EnergyChecker, EngineChecker, Finding, HeatChecker, Margin,
+    OverlapChecker, OverspeedChecker, RequestChecker, SlipChecker, StatedChecker, TickTruth,
 };
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
@@ -68,4 +68,5 @@ judges! {
     engine: EngineChecker = |d, _| EngineChecker::new(d);
     stated: StatedChecker = |d, _| StatedChecker::new(d);
     request: RequestChecker = |d, _| RequestChecker::new(d);
+    heat: HeatChecker = |d, _| HeatChecker::new(d);
 }

@@ -6,6 +6,7 @@
 mod conflict;
 mod energy;
 mod engine;
+mod heat;
 mod judges;
 mod overlap;
 mod overspeed;
@@ -17,6 +18,7 @@ mod truth;
 pub use conflict::ConflictChecker;
 pub use energy::EnergyChecker;
 pub use engine::EngineChecker;
+pub use heat::HeatChecker;
 pub use judges::Judges;
 pub use overlap::OverlapChecker;
 pub use overspeed::OverspeedChecker;

@@ -54,6 +54,11 @@ pub const RULES: &[Rule] = &[
         says: "Every request ends, within a bound, in the arrangement or a stated refusal.",
         unseen: "no request was answered",
     },
+    Rule {
+        id: "SW-HEAT",
+        says: "No friction lock closes while its plates are too hot, and none gets hotter than one more closing makes it.",
+        unseen: "no friction lock worked",
+    },
 ];
 
 #[cfg(test)]
