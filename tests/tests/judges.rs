@@ -47,3 +47,52 @@ fn sw_heat_fires_when_hot_plates_close_or_get_hotter_than_one_closing_makes_them
     assert!(slipping(f64::NAN, false));
     assert!(!slipping(150.0, true), "a dragging lock is hot without our doing");
 }
+
+/// An arrangement that pushes with 300 Nm, then a step with this claim and this torque.
+fn step_with(keeps_push: bool, output_nm: f64, seconds: f64) -> Story {
+    let mut s = Story::new("shuttle");
+    s.speed(OUTPUT, 700.0).close(0, 0.0);
+    s.now.stated_reached = Some(0);
+    (s.now.demand_nm, s.now.output_nm) = (300.0, 300.0);
+    s.wait(1.0);
+    s.now.stated_reached = None;
+    let demand_max_nm = 500.0;
+    s.now.claim =
+        Some(checkers::Claim { step: 3, lock: 1, closes: true, keeps_push, demand_max_nm });
+    s.now.output_nm = output_nm;
+    s.wait(seconds);
+    s
+}
+
+#[test]
+fn sw_gap_fires_when_a_push_that_is_said_to_be_kept_is_missing() {
+    let gap = |nm: f64, seconds: f64| breaks(&step_with(true, nm, seconds), "SW-GAP");
+    assert!(!gap(0.0, 0.19));
+    assert!(gap(0.0, 0.21));
+    assert!(gap(149.0, 0.21));
+    assert!(!gap(151.0, 1.0), "half of the push is there");
+    assert!(gap(-300.0, 0.21));
+}
+
+#[test]
+fn sw_gap_fires_when_an_interruption_lasts_longer_than_its_step_may() {
+    // Three attempts of 3000 ms, fill, ramp, dwell, and to be shown and waited twice 150 ms.
+    let most = 3.0 * (3.0 + 0.09 + 0.1 + 0.02 + 0.3);
+    assert!(!breaks(&step_with(false, 0.0, most - 0.05), "SW-GAP"));
+    assert!(breaks(&step_with(false, 0.0, most + 0.05), "SW-GAP"));
+}
+
+#[test]
+fn a_gap_is_not_judged_after_a_fault_nor_where_nobody_asks() {
+    let mut s = step_with(true, 300.0, 0.1);
+    s.now.faults.any = true;
+    s.wait(0.05);
+    s.now.faults.any = false;
+    s.now.output_nm = 0.0;
+    s.wait(2.0);
+    assert!(!breaks(&s, "SW-GAP"));
+    let mut s = step_with(true, 300.0, 0.1);
+    (s.now.demand_nm, s.now.output_nm) = (5.0, 0.0);
+    s.wait(2.0);
+    assert!(!breaks(&s, "SW-GAP"));
+}

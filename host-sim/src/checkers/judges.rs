@@ -3,8 +3,9 @@
 use std::sync::Arc;
 
 use super::{
-    Checker, ConflictChecker, EnergyChecker, EngineChecker, Finding, HeatChecker, Margin,
-    OverlapChecker, OverspeedChecker, RequestChecker, SlipChecker, StatedChecker, TickTruth,
+    Checker, ConflictChecker, EnergyChecker, EngineChecker, Finding, GapChecker, HeatChecker,
+    Margin, OverlapChecker, OverspeedChecker, RequestChecker, SlipChecker, StatedChecker,
+    TickTruth,
 };
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
@@ -69,4 +70,5 @@ judges! {
     stated: StatedChecker = |d, _| StatedChecker::new(d);
     request: RequestChecker = |d, _| RequestChecker::new(d);
     heat: HeatChecker = |d, _| HeatChecker::new(d);
+    gap: GapChecker = |d, _| GapChecker::new(d);
 }

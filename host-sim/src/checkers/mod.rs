@@ -6,6 +6,7 @@
 mod conflict;
 mod energy;
 mod engine;
+mod gap;
 mod heat;
 mod judges;
 mod overlap;
@@ -18,6 +19,7 @@ mod truth;
 pub use conflict::ConflictChecker;
 pub use energy::EnergyChecker;
 pub use engine::EngineChecker;
+pub use gap::GapChecker;
 pub use heat::HeatChecker;
 pub use judges::Judges;
 pub use overlap::OverlapChecker;

@@ -59,6 +59,11 @@ pub const RULES: &[Rule] = &[
         says: "No friction lock closes while its plates are too hot, and none gets hotter than one more closing makes it.",
         unseen: "no friction lock worked",
     },
+    Rule {
+        id: "SW-GAP",
+        says: "Between two arrangements the push at the wheels is interrupted only in steps that are said to interrupt it, and no longer than they may take.",
+        unseen: "no push was asked for in a transition",
+    },
 ];
 
 #[cfg(test)]
