@@ -96,3 +96,52 @@ fn a_gap_is_not_judged_after_a_fault_nor_where_nobody_asks() {
     s.wait(2.0);
     assert!(!breaks(&s, "SW-GAP"));
 }
+
+#[test]
+fn sw_motion_fires_when_a_standing_vehicle_moves_or_is_pushed_the_wrong_way() {
+    // Rolls at 0.1 m/s for some time after it has stood.
+    let rolls = |seconds: f64, demand_nm: f64, grade: f64, brake_nm: f64| {
+        let mut s = Story::new("shuttle");
+        (s.now.grade, s.now.brake_nm) = (grade, brake_nm);
+        s.wait(0.5);
+        s.now.demand_nm = demand_nm;
+        s.speed(OUTPUT, 0.1 / METRES_PER_RADIAN / RPM).wait(seconds);
+        breaks(&s, "SW-MOTION")
+    };
+    assert!(!rolls(0.9, 0.0, 0.0, 0.0));
+    assert!(rolls(1.1, 0.0, 0.0, 0.0));
+    assert!(!rolls(1.1, 50.0, 0.0, 0.0), "it was asked to");
+    assert!(!rolls(1.1, 0.0, 0.1, 0.0), "the slope does that");
+    assert!(rolls(1.1, 0.0, 0.1, 800.0), "the brake holds that slope");
+    // 100 Nm against the demand, second by second, while it rolls back.
+    let against = |seconds: f64, output_nm: f64| {
+        let mut s = Story::new("shuttle");
+        s.speed(OUTPUT, -50.0);
+        (s.now.demand_nm, s.now.output_nm, s.now.grade) = (500.0, 500.0, 0.2);
+        s.wait(1.0);
+        s.now.output_nm = output_nm;
+        s.wait(seconds);
+        breaks(&s, "SW-MOTION")
+    };
+    let seconds = 0.3 / (100.0 / (METRES_PER_RADIAN * MASS_KG));
+    assert!(!against(seconds - 0.02, -100.0));
+    assert!(against(seconds + 0.02, -100.0));
+    assert!(!against(10.0, 100.0), "too weak for the slope is not against");
+}
+
+#[test]
+fn a_fault_that_pushes_a_standing_vehicle_must_be_ended_in_time() {
+    let pushed = |seconds: f64| {
+        let mut s = Story::new("shuttle");
+        s.wait(0.5);
+        s.now.faults.any = true;
+        s.now.faults.actuators = 2;
+        s.now.output_nm = 400.0;
+        s.speed(OUTPUT, 0.5 / METRES_PER_RADIAN / RPM).wait(seconds);
+        s.now.output_nm = 0.0;
+        s.wait(1.0);
+        breaks(&s, "SW-MOTION")
+    };
+    assert!(!pushed(0.45));
+    assert!(pushed(0.55));
+}

@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use super::{
     Checker, ConflictChecker, EnergyChecker, EngineChecker, Finding, GapChecker, HeatChecker,
-    Margin, OverlapChecker, OverspeedChecker, RequestChecker, SlipChecker, StatedChecker,
-    TickTruth,
+    Margin, MotionChecker, OverlapChecker, OverspeedChecker, RequestChecker, SlipChecker,
+    StatedChecker, TickTruth,
 };
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
@@ -71,4 +71,5 @@ judges! {
     request: RequestChecker = |d, _| RequestChecker::new(d);
     heat: HeatChecker = |d, _| HeatChecker::new(d);
     gap: GapChecker = |d, _| GapChecker::new(d);
+    motion: MotionChecker = |d, _| MotionChecker::new(d);
 }

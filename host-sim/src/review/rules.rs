@@ -64,6 +64,11 @@ pub const RULES: &[Rule] = &[
         says: "Between two arrangements the push at the wheels is interrupted only in steps that are said to interrupt it, and no longer than they may take.",
         unseen: "no push was asked for in a transition",
     },
+    Rule {
+        id: "SW-MOTION",
+        says: "A vehicle that stands and is asked for nothing stays, and one that is asked one way is not pushed the other way.",
+        unseen: "there is no vehicle",
+    },
 ];
 
 #[cfg(test)]
