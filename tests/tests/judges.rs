@@ -145,3 +145,38 @@ fn a_fault_that_pushes_a_standing_vehicle_must_be_ended_in_time() {
     assert!(!pushed(0.45));
     assert!(pushed(0.55));
 }
+
+#[test]
+fn sw_decel_fires_just_above_the_limit_and_not_for_braking_that_is_asked_for() {
+    // 3 m/s2 of the whole vehicle, at the output.
+    let limit_nm = 3.0 * MASS_KG * METRES_PER_RADIAN;
+    let braked = |nm: f64, demand_nm: f64, actuators: u8, seconds: f64| {
+        let mut s = Story::new("shuttle");
+        s.speed(OUTPUT, 700.0);
+        (s.now.demand_nm, s.now.output_nm) = (demand_nm, -nm);
+        s.now.faults.actuators = actuators;
+        s.now.faults.any = actuators != 0;
+        s.wait(seconds);
+        breaks(&s, "SW-DECEL")
+    };
+    assert!(!braked(0.995 * limit_nm, 0.0, 0, 3.0));
+    assert!(braked(1.005 * limit_nm, 0.0, 0, 3.0));
+    assert!(!braked(1.005 * limit_nm, -100.0, 0, 3.0));
+    assert!(braked(1.005 * limit_nm + 100.0, -100.0, 0, 3.0));
+    assert!(!braked(2.0 * limit_nm, 0.0, 0, 0.05), "a jolt");
+    // By a fault: half a second from when the average has passed the limit, 0.1 s x ln 2.
+    assert!(!braked(2.0 * limit_nm, 0.0, 1, 0.55));
+    assert!(braked(2.0 * limit_nm, 0.0, 1, 0.6));
+}
+
+#[test]
+fn dogs_that_stop_the_output_within_a_tick_are_a_deceleration_too() {
+    // Axle: output is shaft 3, every lock a dog. From 500 to 350 rpm in a tick.
+    let jolt = |after_rpm: f64| {
+        let mut s = Story::new("axle");
+        s.speed(3, 500.0).wait(0.1).speed(3, after_rpm).close(0, 0.0).wait(0.1);
+        s.rules().contains(&"SW-DECEL")
+    };
+    assert!(jolt(350.0));
+    assert!(!jolt(499.0));
+}

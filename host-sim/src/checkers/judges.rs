@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use super::{
-    Checker, ConflictChecker, EnergyChecker, EngineChecker, Finding, GapChecker, HeatChecker,
-    Margin, MotionChecker, OverlapChecker, OverspeedChecker, RequestChecker, SlipChecker,
-    StatedChecker, TickTruth,
+    Checker, ConflictChecker, DecelChecker, EnergyChecker, EngineChecker, Finding, GapChecker,
+    HeatChecker, Margin, MotionChecker, OverlapChecker, OverspeedChecker, RequestChecker,
+    SlipChecker, StatedChecker, TickTruth,
 };
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
@@ -72,4 +72,5 @@ judges! {
     heat: HeatChecker = |d, _| HeatChecker::new(d);
     gap: GapChecker = |d, _| GapChecker::new(d);
     motion: MotionChecker = |d, _| MotionChecker::new(d);
+    decel: DecelChecker = |d, _| DecelChecker::new(d);
 }

@@ -4,6 +4,7 @@
 //! arrangement reached, a refusal) is input like any other and is held against the truth.
 
 mod conflict;
+mod decel;
 mod energy;
 mod engine;
 mod gap;
@@ -18,6 +19,7 @@ mod stated;
 mod truth;
 
 pub use conflict::ConflictChecker;
+pub use decel::DecelChecker;
 pub use energy::EnergyChecker;
 pub use engine::EngineChecker;
 pub use gap::GapChecker;

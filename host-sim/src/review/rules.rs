@@ -69,6 +69,11 @@ pub const RULES: &[Rule] = &[
         says: "A vehicle that stands and is asked for nothing stays, and one that is asked one way is not pushed the other way.",
         unseen: "there is no vehicle",
     },
+    Rule {
+        id: "SW-DECEL",
+        says: "The driveline does not slow the vehicle down harder than it may unless that is asked for.",
+        unseen: "the driveline never braked unasked",
+    },
 ];
 
 #[cfg(test)]
