@@ -180,3 +180,27 @@ fn dogs_that_stop_the_output_within_a_tick_are_a_deceleration_too() {
     assert!(jolt(350.0));
     assert!(!jolt(499.0));
 }
+
+/// The ring-brake closes `times` times, once every `every_s`; the request changes after some.
+fn closes(times: usize, every_s: f64, change_after: usize) -> Story {
+    let mut s = Story::new("shuttle");
+    for n in 0..times {
+        s.now.request = Some(u8::from(n >= change_after));
+        s.now.stated_refusal = true;
+        s.close(0, 0.0).wait(0.5 * every_s).open(0).wait(0.5 * every_s);
+    }
+    s
+}
+
+#[test]
+fn sw_chatter_fires_when_a_lock_is_closed_too_fast_or_too_often() {
+    let chatter = |times, every_s, change| breaks(&closes(times, every_s, change), "SW-CHATTER");
+    // The shortest way from one closing to the next is 150 ms: eleven closings take ten of it.
+    assert!(!chatter(11, 0.152, 99));
+    assert!(!chatter(10, 0.148, 99));
+    assert!(chatter(11, 0.148, 99));
+    // 2 x (3 x 3 + 1) under one request.
+    assert!(!chatter(20, 0.4, 99));
+    assert!(chatter(21, 0.4, 99));
+    assert!(!chatter(30, 0.4, 15));
+}

@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use super::{
-    Checker, ConflictChecker, DecelChecker, EnergyChecker, EngineChecker, Finding, GapChecker,
-    HeatChecker, Margin, MotionChecker, OverlapChecker, OverspeedChecker, RequestChecker,
-    SlipChecker, StatedChecker, TickTruth,
+    ChatterChecker, Checker, ConflictChecker, DecelChecker, EnergyChecker, EngineChecker, Finding,
+    GapChecker, HeatChecker, Margin, MotionChecker, OverlapChecker, OverspeedChecker,
+    RequestChecker, SlipChecker, StatedChecker, TickTruth,
 };
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
@@ -73,4 +73,5 @@ judges! {
     gap: GapChecker = |d, _| GapChecker::new(d);
     motion: MotionChecker = |d, _| MotionChecker::new(d);
     decel: DecelChecker = |d, _| DecelChecker::new(d);
+    chatter: ChatterChecker = |d, _| ChatterChecker::new(d);
 }

@@ -74,6 +74,11 @@ pub const RULES: &[Rule] = &[
         says: "The driveline does not slow the vehicle down harder than it may unless that is asked for.",
         unseen: "the driveline never braked unasked",
     },
+    Rule {
+        id: "SW-CHATTER",
+        says: "No lock is ordered closed more often than the stated times and attempts allow.",
+        unseen: "no lock was ordered closed",
+    },
 ];
 
 #[cfg(test)]
