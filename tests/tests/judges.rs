@@ -204,3 +204,72 @@ fn sw_chatter_fires_when_a_lock_is_closed_too_fast_or_too_often() {
     assert!(chatter(21, 0.4, 99));
     assert!(!chatter(30, 0.4, 15));
 }
+
+#[test]
+fn sw_reaction_fires_when_a_fault_that_shows_is_passed_over() {
+    let never_closed = |seconds: f64, stated: bool| {
+        let mut s = Story::new("shuttle");
+        s.now.locks[1].order = LockOrder::Close;
+        s.wait(seconds - 0.01);
+        s.now.stated_locks = if stated { 2 } else { 0 };
+        s.wait(0.5);
+        s.now.locks[1].order = LockOrder::Open;
+        s.wait(0.1);
+        breaks(&s, "SW-REACTION")
+    };
+    let most = 0.09 + 0.1 + 0.15 + 0.5;
+    assert!(!never_closed(most, true));
+    assert!(never_closed(most, false));
+    let came_apart = |slip_rpm: f64, seconds: f64, blind: bool| {
+        let mut s = Story::new("shuttle");
+        s.close(0, 0.0).wait(0.1);
+        s.now.faults.sensors = u8::from(blind);
+        s.now.locks[0].sticking = false;
+        s.now.locks[0].slip_radps = slip_rpm * RPM;
+        s.wait(seconds).open(0).wait(0.1);
+        breaks(&s, "SW-REACTION")
+    };
+    assert!(!came_apart(70.0, 0.49, false));
+    assert!(came_apart(-70.0, 0.52, false));
+    assert!(!came_apart(59.0, 2.0, false), "too little to show for certain");
+    assert!(!came_apart(70.0, 2.0, true), "the sensors are not to be relied on");
+    let holds_on = |seconds: f64, lies: bool| {
+        let mut s = Story::new("shuttle");
+        s.close(0, 0.0).wait(0.1);
+        s.now.locks[0].order = LockOrder::Open;
+        s.now.locks[0].said_closed = true;
+        s.now.faults.switches = u8::from(lies);
+        s.wait(seconds);
+        s.now.stated_locks = 1;
+        s.wait(1.0);
+        breaks(&s, "SW-REACTION")
+    };
+    assert!(!holds_on(0.06 + 0.15 + 0.49, false));
+    assert!(holds_on(0.06 + 0.15 + 0.52, false));
+    assert!(!holds_on(2.0, true));
+}
+
+#[test]
+fn silent_sensors_and_a_dead_engine_must_be_stated_in_time() {
+    let silent = |seconds: f64| {
+        let mut s = Story::new("shuttle");
+        s.now.faults.dropouts = 4;
+        s.wait(seconds);
+        s.now.stated_sensors = 4;
+        s.wait(1.0);
+        breaks(&s, "SW-REACTION")
+    };
+    assert!(!silent(0.49));
+    assert!(silent(0.52));
+    let dead = |seconds: f64| {
+        let mut s = Story::new("shuttle");
+        s.close(0, 0.0).close(2, 0.0);
+        s.now.stated_reached = Some(2);
+        s.wait(seconds);
+        s.now.stated_reached = None;
+        s.wait(1.0);
+        breaks(&s, "SW-REACTION")
+    };
+    assert!(!dead(0.49));
+    assert!(dead(0.52));
+}

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::{
     ChatterChecker, Checker, ConflictChecker, DecelChecker, EnergyChecker, EngineChecker, Finding,
     GapChecker, HeatChecker, Margin, MotionChecker, OverlapChecker, OverspeedChecker,
-    RequestChecker, SlipChecker, StatedChecker, TickTruth,
+    ReactionChecker, RequestChecker, SlipChecker, StatedChecker, TickTruth,
 };
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
@@ -74,4 +74,5 @@ judges! {
     motion: MotionChecker = |d, _| MotionChecker::new(d);
     decel: DecelChecker = |d, _| DecelChecker::new(d);
     chatter: ChatterChecker = |d, _| ChatterChecker::new(d);
+    reaction: ReactionChecker = |d, _| ReactionChecker::new(d);
 }

@@ -79,6 +79,11 @@ pub const RULES: &[Rule] = &[
         says: "No lock is ordered closed more often than the stated times and attempts allow.",
         unseen: "no lock was ordered closed",
     },
+    Rule {
+        id: "SW-REACTION",
+        says: "What goes wrong and shows is stated or ended within the fault tolerant time.",
+        unseen: "nothing went wrong that shows",
+    },
 ];
 
 #[cfg(test)]
