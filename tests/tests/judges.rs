@@ -273,3 +273,34 @@ fn silent_sensors_and_a_dead_engine_must_be_stated_in_time() {
     assert!(!dead(0.49));
     assert!(dead(0.52));
 }
+
+#[test]
+fn sw_recovery_fires_when_no_answer_comes_back_after_a_fault() {
+    let mut s = Story::new("shuttle");
+    let bound = checkers::answer_bound_s(&s.driveline) + 0.5;
+    s.close(0, 0.0);
+    (s.now.request, s.now.stated_reached) = (Some(0), Some(0));
+    s.wait(0.5);
+    s.now.faults.any = true;
+    s.now.stated_reached = None;
+    s.wait(0.5);
+    s.now.faults.any = false;
+    s.wait(bound - 0.05);
+    assert!(!breaks(&s, "SW-RECOVERY"));
+    s.wait(0.1);
+    assert!(breaks(&s, "SW-RECOVERY"));
+    // Refused in time; or the same without a fault before, which is SW-REQUEST's.
+    let other = |fault: bool, refused: bool| {
+        let mut s = Story::new("shuttle");
+        s.now.faults.any = fault;
+        (s.now.request, s.now.stated_refusal) = (Some(0), true);
+        s.wait(0.5);
+        s.now.faults.any = false;
+        s.now.stated_refusal = refused;
+        s.wait(bound + 0.1);
+        breaks(&s, "SW-RECOVERY")
+    };
+    assert!(!other(true, true));
+    assert!(!other(false, false));
+    assert!(other(true, false));
+}

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::{
     ChatterChecker, Checker, ConflictChecker, DecelChecker, EnergyChecker, EngineChecker, Finding,
     GapChecker, HeatChecker, Margin, MotionChecker, OverlapChecker, OverspeedChecker,
-    ReactionChecker, RequestChecker, SlipChecker, StatedChecker, TickTruth,
+    ReactionChecker, RecoveryChecker, RequestChecker, SlipChecker, StatedChecker, TickTruth,
 };
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
@@ -75,4 +75,5 @@ judges! {
     decel: DecelChecker = |d, _| DecelChecker::new(d);
     chatter: ChatterChecker = |d, _| ChatterChecker::new(d);
     reaction: ReactionChecker = |d, _| ReactionChecker::new(d);
+    recovery: RecoveryChecker = |d, _| RecoveryChecker::new(d);
 }

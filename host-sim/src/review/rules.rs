@@ -84,6 +84,11 @@ pub const RULES: &[Rule] = &[
         says: "What goes wrong and shows is stated or ended within the fault tolerant time.",
         unseen: "nothing went wrong that shows",
     },
+    Rule {
+        id: "SW-RECOVERY",
+        says: "Once every fault is gone, the arrangement asked for or a stated refusal comes back within a bound.",
+        unseen: "no fault came and went",
+    },
 ];
 
 #[cfg(test)]
