@@ -18,7 +18,6 @@ const WAYS: u32 = 3;
 /// Orders of one lock.
 #[derive(Clone, Copy, Debug)]
 struct Orders {
-    closed: bool,
     /// Times of the last closings, s, the oldest at `next`.
     times_s: [f64; WINDOW],
     next: usize,
@@ -27,13 +26,8 @@ struct Orders {
     worst_count: Worst,
 }
 
-const NO_ORDERS: Orders = Orders {
-    closed: false,
-    times_s: [f64::NEG_INFINITY; WINDOW],
-    next: 0,
-    count: 0,
-    worst_count: Worst::NONE,
-};
+const NO_ORDERS: Orders =
+    Orders { times_s: [f64::NEG_INFINITY; WINDOW], next: 0, count: 0, worst_count: Worst::NONE };
 
 /// Counts the orders to close.
 #[derive(Clone, Debug)]
@@ -42,6 +36,7 @@ pub struct ChatterChecker {
     window_s: [f64; MAX_LOCKS],
     most: u32,
     request: Option<u8>,
+    closed_before: u8,
     orders: [Orders; MAX_LOCKS],
     findings: Findings,
 }
@@ -67,6 +62,7 @@ impl ChatterChecker {
             // on a way that another lock ends.
             most: 2 * (WAYS * driveline.timing.retries + 1),
             request: None,
+            closed_before: 0,
             orders: [NO_ORDERS; MAX_LOCKS],
             findings: Findings::default(),
         }
@@ -116,12 +112,14 @@ impl Checker for ChatterChecker {
             self.request = truth.request;
             self.orders.iter_mut().for_each(|orders| orders.count = 0);
         }
-        for i in 0..MAX_LOCKS {
-            let closed = truth.locks[i].order == LockOrder::Close;
-            let before = std::mem::replace(&mut self.orders[i].closed, closed);
-            if closed && !before {
-                self.count(i, truth.t_s);
-            }
+        let mut closed = 0u8;
+        for (i, lock) in truth.locks.iter().enumerate() {
+            closed |= u8::from(lock.order == LockOrder::Close) << i;
+        }
+        let mut fresh = closed & !std::mem::replace(&mut self.closed_before, closed);
+        while fresh != 0 {
+            self.count(fresh.trailing_zeros() as usize, truth.t_s);
+            fresh &= fresh - 1;
         }
     }
 
@@ -139,7 +137,7 @@ impl Checker for ChatterChecker {
     }
 
     fn reset(&mut self) {
-        self.request = None;
+        (self.request, self.closed_before) = (None, 0);
         self.orders = [NO_ORDERS; MAX_LOCKS];
         self.findings.clear();
     }

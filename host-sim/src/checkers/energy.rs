@@ -26,6 +26,7 @@ struct Event {
 #[derive(Clone, Debug)]
 pub struct EnergyChecker {
     driveline: Arc<Driveline>,
+    count: usize,
     budget_kj: [Option<f64>; MAX_LOCKS],
     events: [Event; MAX_LOCKS],
     findings: Findings,
@@ -42,6 +43,7 @@ impl EnergyChecker {
         }
         EnergyChecker {
             driveline: driveline.clone(),
+            count: driveline.locks.len().min(MAX_LOCKS),
             budget_kj,
             events: [Event::default(); MAX_LOCKS],
             findings: Findings::default(),
@@ -55,7 +57,7 @@ impl Checker for EnergyChecker {
     }
 
     fn observe(&mut self, truth: &TickTruth) {
-        for i in 0..MAX_LOCKS {
+        for i in 0..self.count {
             let Some(budget) = self.budget_kj[i] else { continue };
             let (lock, event) = (&truth.locks[i], &mut self.events[i]);
             let before = std::mem::replace(&mut event.work_before_j, lock.work_j);

@@ -35,6 +35,7 @@ struct Plates {
 #[derive(Clone, Debug)]
 pub struct HeatChecker {
     driveline: Arc<Driveline>,
+    count: usize,
     limits: [Option<Limits>; MAX_LOCKS],
     plates: [Plates; MAX_LOCKS],
     findings: Findings,
@@ -52,6 +53,7 @@ impl HeatChecker {
         }
         HeatChecker {
             driveline: driveline.clone(),
+            count: driveline.locks.len().min(MAX_LOCKS),
             limits,
             plates: [Plates::default(); MAX_LOCKS],
             findings: Findings::default(),
@@ -72,7 +74,7 @@ impl Checker for HeatChecker {
     }
 
     fn observe(&mut self, truth: &TickTruth) {
-        for i in 0..MAX_LOCKS {
+        for i in 0..self.count {
             let Some(limits) = self.limits[i] else { continue };
             let (lock, plates) = (&truth.locks[i], &mut self.plates[i]);
             let before_k = std::mem::replace(&mut plates.before_k, lock.rise_k);

@@ -142,17 +142,25 @@ impl Findings {
 }
 
 /// The worst value of one subject so far.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Worst {
-    seen: Option<(f64, f64)>,
+    /// Minus infinity: nothing was seen.
+    value: f64,
+    t_s: f64,
+}
+
+impl Default for Worst {
+    fn default() -> Worst {
+        Worst::NONE
+    }
 }
 
 impl Worst {
-    pub(crate) const NONE: Worst = Worst { seen: None };
+    pub(crate) const NONE: Worst = Worst { value: f64::NEG_INFINITY, t_s: 0.0 };
 
     pub(crate) fn see(&mut self, value: f64, t_s: f64) {
-        if self.seen.is_none_or(|(worst, _)| value > worst) {
-            self.seen = Some((value, t_s));
+        if value > self.value {
+            *self = Worst { value, t_s };
         }
     }
 
@@ -174,8 +182,9 @@ impl Worst {
         limit: f64,
         unit: &'static str,
     ) -> Option<Margin> {
-        let (worst, t_s) = self.seen?;
+        let &Worst { value: worst, t_s } = self;
         let subject = subject.to_owned();
-        Some(Margin { rule, subject, at_least: false, worst, limit, unit, t_s })
+        let margin = Margin { rule, subject, at_least: false, worst, limit, unit, t_s };
+        (worst > f64::NEG_INFINITY).then_some(margin)
     }
 }

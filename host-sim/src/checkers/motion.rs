@@ -139,8 +139,9 @@ impl MotionChecker {
         }
         s.asked_s += truth.dt_s;
         let wrong_nm = -truth.output_nm * way;
-        let pushes = wrong_nm > 0.0
-            && (mps * way < 0.0 || mps.abs() < STANDS_MPS || truth.output_nm * mps > 0.0);
+        // Against the demand and with the motion, or out of standstill; drag is not that.
+        let with_motion = truth.output_nm * mps > 0.0 || mps.abs() < STANDS_MPS;
+        let pushes = wrong_nm > 0.0 && with_motion;
         // A machine that turns its torque round against its order is not ours to answer for.
         if s.asked_s < ASKED_S || !pushes || truth.faults.machines != 0 {
             (s.against_mps, s.against_s, s.against_reported) = (0.0, 0.0, false);

@@ -38,6 +38,8 @@ struct Bounds {
 struct Seen {
     /// It has stuck under the present order to close.
     held: bool,
+    /// Something was wrong in the last tick.
+    was_wrong: bool,
     /// For how long each has been so and was not stated, s.
     lasts_s: [f64; 3],
     worst: [Worst; 3],
@@ -108,6 +110,10 @@ impl ReactionChecker {
             let seen = &mut self.seen[i];
             let wrong = seen.wrong(lock, bounds, truth.faults.sensors != 0, lies);
             let wrong = wrong.filter(|_| !stated).map(|w| w as usize);
+            if wrong.is_none() && !seen.was_wrong {
+                continue;
+            }
+            seen.was_wrong = wrong.is_some();
             for k in 0..3 {
                 let before = seen.lasts_s[k];
                 seen.lasts_s[k] = if wrong == Some(k) { before + truth.dt_s } else { 0.0 };
