@@ -5,5 +5,6 @@ pub mod drivelines;
 pub mod plant_drivelines;
 pub mod random;
 pub mod source;
+pub mod story;
 pub mod tabled;
 pub mod tables;

@@ -109,6 +109,7 @@ pub fn no_vehicle() -> Vehicle {
         road_load_f2_n_per_mps2: 0.0,
         max_speed_kmh: 100.0,
         max_acceleration_mps2: 5.0,
+        driveline_decel_max_mps2: 3.0,
         auxiliary_w: 0.0,
     }
 }
@@ -198,6 +199,7 @@ pub fn shuttle() -> Driveline {
         road_load_f2_n_per_mps2: 1.0,
         max_speed_kmh: 125.0,
         max_acceleration_mps2: 4.0,
+        driveline_decel_max_mps2: 3.0,
         auxiliary_w: 600.0,
     });
     d.battery = Some(Battery {

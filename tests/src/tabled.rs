@@ -86,6 +86,7 @@ fn vehicle() -> Vehicle {
         road_load_f2_n_per_mps2: 0.6,
         max_speed_kmh: 120.0,
         max_acceleration_mps2: 4.0,
+        driveline_decel_max_mps2: 3.0,
         auxiliary_w: 0.0,
     }
 }

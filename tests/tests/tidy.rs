@@ -306,7 +306,7 @@ const LAYERS: [Layer; 10] = [
     // Plain data only: a judge never asks the judged.
     Layer {
         folder: "checkers",
-        own: &["driveline", "kinematics"],
+        own: &["driveline", "exact", "kinematics"],
         supervisor: &["bits", "io", "status"],
     },
     Layer { folder: "survey", own: &["driveline", "exact", "kinematics", "text"], supervisor: &[] },

@@ -1,5 +1,7 @@
 //! `SW-CONFLICT`: no forbidden lock set is truly closed while a shaft that it holds turns.
 
+use std::sync::Arc;
+
 use super::truth::set_text;
 use super::{Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, reaction_s};
 use crate::driveline::{Driveline, ShaftId};
@@ -21,7 +23,11 @@ struct Watched {
 /// Watches every smallest forbidden lock set.
 #[derive(Clone, Debug)]
 pub struct ConflictChecker {
-    driveline: Driveline,
+    driveline: Arc<Driveline>,
+    rest_radps: f64,
+    reaction_s: f64,
+    /// Lock sets in which any watched one is closed, one bit a set.
+    concerned: [u64; 4],
     watched: Vec<Watched>,
     engaged_before: u8,
     speed_before: [f64; MAX_SHAFTS],
@@ -30,18 +36,32 @@ pub struct ConflictChecker {
 
 impl ConflictChecker {
     /// For the conflicts that the kinematics derives.
-    pub fn new(driveline: &Driveline, kinematics: &Kinematics) -> ConflictChecker {
-        let watched = kinematics.conflicts.iter().filter(|c| c.locks != 0).map(|c| Watched {
-            locks: c.locks,
-            holds: c.holds.clone(),
-            reason: c.reason.clone(),
-            since: None,
-            reported: false,
-            worst: Worst::default(),
-        });
+    pub fn new(driveline: &Arc<Driveline>, kinematics: &Kinematics) -> ConflictChecker {
+        let watched: Vec<Watched> = kinematics
+            .conflicts
+            .iter()
+            .filter(|c| c.locks != 0)
+            .map(|c| Watched {
+                locks: c.locks,
+                holds: c.holds.clone(),
+                reason: c.reason.clone(),
+                since: None,
+                reported: false,
+                worst: Worst::default(),
+            })
+            .collect();
+        let mut concerned = [0u64; 4];
+        for set in 0..=u8::MAX {
+            if watched.iter().any(|w| w.locks & !set == 0) {
+                concerned[usize::from(set >> 6)] |= 1 << (set & 63);
+            }
+        }
         ConflictChecker {
             driveline: driveline.clone(),
-            watched: watched.collect(),
+            rest_radps: driveline.timing.rest_rpm * RPM,
+            reaction_s: reaction_s(driveline),
+            concerned,
+            watched,
             engaged_before: 0,
             speed_before: [0.0; MAX_SHAFTS],
             findings: Findings::default(),
@@ -57,8 +77,15 @@ impl Checker for ConflictChecker {
     fn observe(&mut self, truth: &TickTruth) {
         let engaged = truth.engaged_set();
         let fresh = engaged & !self.engaged_before;
+        // What is closed now and what was decide alike while nothing of it is watched.
+        let concerns = |set: u8| self.concerned[usize::from(set >> 6)] >> (set & 63) & 1 == 1;
+        let calm = !concerns(engaged) && !concerns(self.engaged_before);
         self.engaged_before = engaged;
-        let rest = self.driveline.timing.rest_rpm * RPM;
+        if calm {
+            self.speed_before = truth.speed_radps;
+            return;
+        }
+        let rest = self.rest_radps;
         for watched in &mut self.watched {
             if watched.locks & !engaged != 0 {
                 watched.since = None;
@@ -84,7 +111,7 @@ impl Checker for ConflictChecker {
                 .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
             let Some((shaft, speed)) = fastest else { continue };
             watched.worst.see(speed.abs() / RPM, truth.t_s);
-            let excused = by_fault && truth.t_s - since <= reaction_s(&self.driveline);
+            let excused = by_fault && truth.t_s - since <= self.reaction_s;
             if speed.abs() > rest && !excused && !watched.reported {
                 watched.reported = true;
                 let text = format!(
@@ -109,5 +136,14 @@ impl Checker for ConflictChecker {
         let margin =
             |w: &Watched| w.worst.margin(RULE, &set_text(&self.driveline, w.locks), limit, "rpm");
         self.watched.iter().filter_map(margin).collect()
+    }
+
+    fn reset(&mut self) {
+        for w in &mut self.watched {
+            (w.since, w.reported, w.worst) = (None, false, Worst::default());
+        }
+        self.engaged_before = 0;
+        self.speed_before = [0.0; MAX_SHAFTS];
+        self.findings.clear();
     }
 }

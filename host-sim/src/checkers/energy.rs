@@ -1,5 +1,9 @@
 //! `SW-ENERGY`: the friction work of one closing stays within the lock's budget.
 
+use std::sync::Arc;
+
+use supervisor::bits::MAX_LOCKS;
+
 use super::truth::lock_name;
 use super::{Checker, Finding, Findings, Margin, TickTruth, Worst};
 use crate::driveline::{Driveline, LockKind};
@@ -11,38 +15,38 @@ const SETTLED_S: f64 = 1.0;
 #[derive(Clone, Copy, Debug, Default)]
 struct Event {
     work_at_start_j: f64,
+    work_before_j: f64,
     sticking_s: f64,
     open: bool,
     reported: bool,
+    worst: Worst,
 }
 
 /// Watches the friction work of each closing.
 #[derive(Clone, Debug)]
 pub struct EnergyChecker {
-    driveline: Driveline,
-    events: Vec<Event>,
-    work_before_j: Vec<f64>,
-    worst: Vec<Worst>,
+    driveline: Arc<Driveline>,
+    count: usize,
+    budget_kj: [Option<f64>; MAX_LOCKS],
+    events: [Event; MAX_LOCKS],
     findings: Findings,
 }
 
 impl EnergyChecker {
     /// For the friction locks of a driveline.
-    pub fn new(driveline: &Driveline) -> EnergyChecker {
-        let n = driveline.locks.len();
+    pub fn new(driveline: &Arc<Driveline>) -> EnergyChecker {
+        let mut budget_kj = [None; MAX_LOCKS];
+        for (budget, lock) in budget_kj.iter_mut().zip(&driveline.locks) {
+            if let LockKind::Friction(f) = &lock.kind {
+                *budget = Some(f.energy_budget_kj);
+            }
+        }
         EnergyChecker {
             driveline: driveline.clone(),
-            events: vec![Event::default(); n],
-            work_before_j: vec![0.0; n],
-            worst: vec![Worst::default(); n],
+            count: driveline.locks.len().min(MAX_LOCKS),
+            budget_kj,
+            events: [Event::default(); MAX_LOCKS],
             findings: Findings::default(),
-        }
-    }
-
-    fn budget_kj(&self, lock: usize) -> Option<f64> {
-        match &self.driveline.locks[lock].kind {
-            LockKind::Friction(f) => Some(f.energy_budget_kj),
-            LockKind::Dog(_) => None,
         }
     }
 }
@@ -53,21 +57,23 @@ impl Checker for EnergyChecker {
     }
 
     fn observe(&mut self, truth: &TickTruth) {
-        for i in 0..self.driveline.locks.len() {
-            let lock = truth.locks[i];
-            let before = std::mem::replace(&mut self.work_before_j[i], lock.work_j);
-            let Some(budget) = self.budget_kj(i) else { continue };
-            let event = &mut self.events[i];
+        for i in 0..self.count {
+            let Some(budget) = self.budget_kj[i] else { continue };
+            let (lock, event) = (&truth.locks[i], &mut self.events[i]);
+            let before = std::mem::replace(&mut event.work_before_j, lock.work_j);
             if !lock.engaged {
                 event.open = false;
                 continue;
             }
             event.sticking_s = if lock.sticking { event.sticking_s + truth.dt_s } else { 0.0 };
             if !event.open || event.sticking_s > SETTLED_S {
-                *event = Event { work_at_start_j: before, open: true, ..Event::default() };
+                event.work_at_start_j = before;
+                event.sticking_s = 0.0;
+                event.open = true;
+                event.reported = false;
             }
-            let work_kj = (lock.work_j - event.work_at_start_j) / 1e3;
-            self.worst[i].see(work_kj, truth.t_s);
+            let work_kj = (lock.work_j - event.work_at_start_j) * 1e-3;
+            event.worst.see(work_kj, truth.t_s);
             if (work_kj > budget || work_kj.is_nan()) && !event.reported {
                 event.reported = true;
                 let text = format!(
@@ -84,9 +90,15 @@ impl Checker for EnergyChecker {
     }
 
     fn margins(&self) -> Vec<Margin> {
-        let of = |(i, worst): (usize, &Worst)| {
-            worst.margin(RULE, lock_name(&self.driveline, i), self.budget_kj(i)?, "kJ")
+        let of = |(i, event): (usize, &Event)| {
+            let budget = self.budget_kj[i]?;
+            event.worst.margin(RULE, lock_name(&self.driveline, i), budget, "kJ")
         };
-        self.worst.iter().enumerate().filter_map(of).collect()
+        self.events.iter().enumerate().filter_map(of).collect()
+    }
+
+    fn reset(&mut self) {
+        self.events = [Event::default(); MAX_LOCKS];
+        self.findings.clear();
     }
 }

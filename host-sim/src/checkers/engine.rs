@@ -5,15 +5,21 @@ use crate::driveline::{Driveline, ShaftId};
 
 const RULE: &str = "SW-ENGINE";
 
+/// What was seen of the engine.
+#[derive(Clone, Copy, Debug, Default)]
+struct Seen {
+    ran: bool,
+    backwards: bool,
+    worst_back: Worst,
+    lowest: Worst,
+}
+
 /// Watches the engine's shaft and whether it fires.
 #[derive(Clone, Debug)]
 pub struct EngineChecker {
     engine: Option<(ShaftId, f64)>,
     rest_rpm: f64,
-    ran: bool,
-    backwards: bool,
-    worst_back: Worst,
-    lowest: Worst,
+    seen: Seen,
     findings: Findings,
 }
 
@@ -24,10 +30,7 @@ impl EngineChecker {
         EngineChecker {
             engine,
             rest_rpm: driveline.timing.rest_rpm,
-            ran: false,
-            backwards: false,
-            worst_back: Worst::default(),
-            lowest: Worst::default(),
+            seen: Seen::default(),
             findings: Findings::default(),
         }
     }
@@ -41,17 +44,18 @@ impl Checker for EngineChecker {
     fn observe(&mut self, truth: &TickTruth) {
         let Some((shaft, stall_rpm)) = self.engine else { return };
         let rpm = truth.speed_radps[shaft] / RPM;
-        self.worst_back.see(-rpm, truth.t_s);
+        let seen = &mut self.seen;
+        seen.worst_back.see(-rpm, truth.t_s);
         let backwards = rpm < -self.rest_rpm;
-        if backwards && !self.backwards {
+        if backwards && !seen.backwards {
             let text = format!("the engine was turned backwards at {rpm:.0} rpm");
             self.findings.add(RULE, truth.t_s, text);
         }
-        self.backwards = backwards;
+        seen.backwards = backwards;
         if truth.engine_running && truth.engine_run_order {
-            self.lowest.see(-rpm, truth.t_s);
+            seen.lowest.see(-rpm, truth.t_s);
         }
-        let stopped = self.ran && !truth.engine_running;
+        let stopped = seen.ran && !truth.engine_running;
         if stopped && truth.engine_run_order && !truth.engine_fault {
             let text = format!(
                 "the engine stalled at {rpm:.0} rpm (it stalls below {stall_rpm:.0} rpm) although \
@@ -59,7 +63,7 @@ impl Checker for EngineChecker {
             );
             self.findings.add(RULE, truth.t_s, text);
         }
-        self.ran = truth.engine_running;
+        seen.ran = truth.engine_running;
     }
 
     fn finish(&mut self) -> Vec<Finding> {
@@ -69,9 +73,14 @@ impl Checker for EngineChecker {
     fn margins(&self) -> Vec<Margin> {
         let Some((_, stall_rpm)) = self.engine else { return Vec::new() };
         let back =
-            self.worst_back.margin_if_positive(RULE, "engine backwards", self.rest_rpm, "rpm");
-        let low = self.lowest.margin(RULE, "engine while it is to run", stall_rpm, "rpm");
+            self.seen.worst_back.margin_if_positive(RULE, "engine backwards", self.rest_rpm, "rpm");
+        let low = self.seen.lowest.margin(RULE, "engine while it is to run", stall_rpm, "rpm");
         let low = low.map(|m| Margin { worst: -m.worst, at_least: true, ..m });
         back.into_iter().chain(low).collect()
+    }
+
+    fn reset(&mut self) {
+        self.seen = Seen::default();
+        self.findings.clear();
     }
 }

@@ -3,27 +3,43 @@
 //! One checker a file, one rule identifier a checker. What the supervisor states (an
 //! arrangement reached, a refusal) is input like any other and is held against the truth.
 
+mod chatter;
 mod conflict;
+mod decel;
 mod energy;
 mod engine;
+mod gap;
+mod heat;
+mod judges;
+mod motion;
 mod overlap;
 mod overspeed;
+mod reaction;
+mod recovery;
 mod request;
 mod slip;
 mod stated;
 mod truth;
 
+pub use chatter::ChatterChecker;
 pub use conflict::ConflictChecker;
+pub use decel::DecelChecker;
 pub use energy::EnergyChecker;
 pub use engine::EngineChecker;
+pub use gap::GapChecker;
+pub use heat::HeatChecker;
+pub use judges::Judges;
+pub use motion::MotionChecker;
 pub use overlap::OverlapChecker;
 pub use overspeed::OverspeedChecker;
+pub use reaction::ReactionChecker;
+pub use recovery::RecoveryChecker;
 pub use request::{RequestChecker, answer_bound_s};
 pub use slip::SlipChecker;
 pub use stated::StatedChecker;
-pub use truth::{LockTruth, MAX_SHAFTS, TickTruth};
+pub use truth::{Claim, FaultTruth, LockTruth, MAX_SHAFTS, TickTruth};
 
-use crate::driveline::Driveline;
+use crate::driveline::{Driveline, LockKind};
 use crate::kinematics::Kinematics;
 
 /// Rad/s per rpm.
@@ -71,25 +87,26 @@ pub trait Checker {
     fn finish(&mut self) -> Vec<Finding>;
     /// How near the run came to the limits; empty when nothing to measure occurred.
     fn margins(&self) -> Vec<Margin>;
+    /// Forget the run: as new, for the next run of the same driveline.
+    fn reset(&mut self);
 }
 
 /// All judges for one driveline.
 pub fn all(driveline: &Driveline, kinematics: &Kinematics) -> Vec<Box<dyn Checker>> {
-    vec![
-        Box::new(ConflictChecker::new(driveline, kinematics)),
-        Box::new(SlipChecker::new(driveline)),
-        Box::new(EnergyChecker::new(driveline)),
-        Box::new(OverspeedChecker::new(driveline)),
-        Box::new(OverlapChecker::new(driveline, kinematics)),
-        Box::new(EngineChecker::new(driveline)),
-        Box::new(StatedChecker::new(driveline)),
-        Box::new(RequestChecker::new(driveline)),
-    ]
+    Judges::new(driveline, kinematics).into_list()
 }
 
 /// Longest time a fault may act before its reaction must show, s.
 pub(crate) fn reaction_s(driveline: &Driveline) -> f64 {
     driveline.timing.fault_tolerant_time_ms.unwrap_or(500.0) / 1e3
+}
+
+/// Time for the torque of a lock to rise from the kiss point to its capacity, ms.
+pub(crate) fn ramp_ms(driveline: &Driveline, lock: usize) -> f64 {
+    match &driveline.locks[lock].kind {
+        LockKind::Friction(f) => f.ramp_ms,
+        LockKind::Dog(_) => 0.0,
+    }
 }
 
 /// Findings of one checker, bounded in number.
@@ -100,12 +117,18 @@ pub(crate) struct Findings {
 }
 
 impl Findings {
+    #[cold]
     pub(crate) fn add(&mut self, rule: &'static str, t_s: f64, text: String) {
         if self.list.len() < MOST_FINDINGS {
             self.list.push(Finding { rule, t_s, text });
         } else {
             self.more += 1;
         }
+    }
+
+    pub(crate) fn clear(&mut self) {
+        self.list.clear();
+        self.more = 0;
     }
 
     pub(crate) fn take(&mut self) -> Vec<Finding> {
@@ -119,15 +142,25 @@ impl Findings {
 }
 
 /// The worst value of one subject so far.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Worst {
-    seen: Option<(f64, f64)>,
+    /// Minus infinity: nothing was seen.
+    value: f64,
+    t_s: f64,
+}
+
+impl Default for Worst {
+    fn default() -> Worst {
+        Worst::NONE
+    }
 }
 
 impl Worst {
+    pub(crate) const NONE: Worst = Worst { value: f64::NEG_INFINITY, t_s: 0.0 };
+
     pub(crate) fn see(&mut self, value: f64, t_s: f64) {
-        if self.seen.is_none_or(|(worst, _)| value > worst) {
-            self.seen = Some((value, t_s));
+        if value > self.value {
+            *self = Worst { value, t_s };
         }
     }
 
@@ -149,8 +182,9 @@ impl Worst {
         limit: f64,
         unit: &'static str,
     ) -> Option<Margin> {
-        let (worst, t_s) = self.seen?;
+        let &Worst { value: worst, t_s } = self;
         let subject = subject.to_owned();
-        Some(Margin { rule, subject, at_least: false, worst, limit, unit, t_s })
+        let margin = Margin { rule, subject, at_least: false, worst, limit, unit, t_s };
+        (worst > f64::NEG_INFINITY).then_some(margin)
     }
 }

@@ -1,9 +1,11 @@
 //! `SW-OVERLAP`: a lock set that holds a machine is closed only at rest, for a bounded
 //! time, and never with the engine joined.
 
+use std::sync::Arc;
+
 use super::truth::set_text;
-use super::{Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst};
-use crate::driveline::{Driveline, LockKind, ShaftId};
+use super::{Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, ramp_ms};
+use crate::driveline::{Driveline, ShaftId};
 use crate::kinematics::Kinematics;
 
 const RULE: &str = "SW-OVERLAP";
@@ -11,6 +13,7 @@ const RULE: &str = "SW-OVERLAP";
 #[derive(Clone, Debug)]
 struct Watched {
     locks: u8,
+    limit_s: f64,
     shafts: Vec<ShaftId>,
     reason: String,
     since_s: Option<f64>,
@@ -24,7 +27,8 @@ struct Watched {
 /// Watches every smallest lock set that holds a machine.
 #[derive(Clone, Debug)]
 pub struct OverlapChecker {
-    driveline: Driveline,
+    driveline: Arc<Driveline>,
+    rest_radps: f64,
     engine_joined: Vec<bool>,
     meant: Vec<u8>,
     speed_before: [f64; MAX_SHAFTS],
@@ -34,9 +38,10 @@ pub struct OverlapChecker {
 
 impl OverlapChecker {
     /// For the overlaps that the kinematics derives.
-    pub fn new(driveline: &Driveline, kinematics: &Kinematics) -> OverlapChecker {
+    pub fn new(driveline: &Arc<Driveline>, kinematics: &Kinematics) -> OverlapChecker {
         let watched = kinematics.overlaps.iter().filter(|o| o.locks != 0).map(|o| Watched {
             locks: o.locks,
+            limit_s: limit_s(driveline, o.locks),
             shafts: o.machines.iter().map(|&m| driveline.machines[m].shaft).collect(),
             reason: o.reason.clone(),
             since_s: None,
@@ -49,6 +54,7 @@ impl OverlapChecker {
         let sets = 0..1usize << driveline.locks.len();
         OverlapChecker {
             driveline: driveline.clone(),
+            rest_radps: driveline.timing.rest_rpm * RPM,
             engine_joined: sets.map(|set| joins_engine(driveline, set as u8)).collect(),
             meant: driveline.arrangements.iter().map(|a| a.closed).collect(),
             speed_before: [0.0; MAX_SHAFTS],
@@ -57,22 +63,66 @@ impl OverlapChecker {
         }
     }
 
-    /// Longest time the locks may be engaged together: the stated one, and what the
-    /// slowest of them takes to press and to let go.
-    fn limit_s(&self, locks: u8) -> f64 {
-        let slowest = |ms: &dyn Fn(usize) -> f64| {
-            (0..self.driveline.locks.len())
-                .filter(|i| locks >> i & 1 == 1)
-                .map(ms)
-                .fold(0.0, f64::max)
+    /// The watched locks are engaged together, and that is no arrangement.
+    fn judge(&mut self, k: usize, engaged: u8, truth: &TickTruth) {
+        let w = &mut self.watched[k];
+        let at_onset = w.since_s.is_none();
+        let since = *w.since_s.get_or_insert(truth.t_s - truth.dt_s);
+        let speed_of = |s: ShaftId| {
+            let before = if at_onset { self.speed_before[s].abs() } else { 0.0 };
+            truth.speed_radps[s].abs().max(before)
         };
-        let ramp = |i: usize| match &self.driveline.locks[i].kind {
-            LockKind::Friction(f) => f.ramp_ms,
-            LockKind::Dog(_) => 0.0,
-        };
-        let release = |i: usize| self.driveline.locks[i].release_ms;
-        (self.driveline.timing.overlap_max_ms + slowest(&ramp) + slowest(&release)) / 1e3
+        let turn = w.shafts.iter().map(|&s| speed_of(s)).fold(0.0, f64::max);
+        let lasted = truth.t_s - since;
+        w.worst_turn.see(turn / RPM, truth.t_s);
+        w.worst_time.see(lasted, truth.t_s);
+        if turn > self.rest_radps && !w.said_turning {
+            let text = format!(
+                "{} closed together while the held machine turns at {:.0} rpm: {}",
+                set_text(&self.driveline, w.locks),
+                turn / RPM,
+                w.reason,
+            );
+            self.findings.add(RULE, truth.t_s, text);
+            w.said_turning = true;
+        }
+        if lasted > w.limit_s && !w.said_long {
+            let text = format!(
+                "{} closed together for longer than {:.2} s",
+                set_text(&self.driveline, w.locks),
+                w.limit_s
+            );
+            self.findings.add(RULE, truth.t_s, text);
+            w.said_long = true;
+        }
+        if self.engine_joined[usize::from(engaged)] && !w.said_engine {
+            let text = format!(
+                "{} closed together while the engine is joined",
+                set_text(&self.driveline, w.locks)
+            );
+            self.findings.add(RULE, truth.t_s, text);
+            w.said_engine = true;
+        }
     }
+}
+
+impl Watched {
+    fn forget(&mut self) {
+        self.since_s = None;
+        (self.said_turning, self.said_long, self.said_engine) = (false, false, false);
+    }
+}
+
+/// Longest time the locks may be engaged together: the stated one, and what the slowest of
+/// them takes to press and to let go.
+fn limit_s(driveline: &Driveline, locks: u8) -> f64 {
+    let slowest = |ms: &dyn Fn(usize) -> f64| {
+        let members = (0..driveline.locks.len()).filter(|i| locks >> i & 1 == 1);
+        members.map(ms).fold(0.0, f64::max)
+    };
+    let ramp = slowest(&|i| ramp_ms(driveline, i));
+    let release = slowest(&|i| driveline.locks[i].release_ms);
+    (driveline.timing.overlap_max_ms + ramp + release) / 1e3
 }
 
 /// Whether a closed lock of `set` (or a gear) sits on the engine's shaft.
@@ -94,49 +144,19 @@ impl Checker for OverlapChecker {
 
     fn observe(&mut self, truth: &TickTruth) {
         let engaged = truth.engaged_set();
-        let meant = self.meant.contains(&engaged);
-        let rest = self.driveline.timing.rest_rpm * RPM;
-        let mut said = Vec::new();
         for k in 0..self.watched.len() {
-            let limit_s = self.limit_s(self.watched[k].locks);
             let w = &mut self.watched[k];
-            if w.locks & !engaged != 0 || meant {
-                w.since_s = None;
-                (w.said_turning, w.said_long, w.said_engine) = (false, false, false);
+            if w.locks & !engaged != 0 {
+                w.forget();
                 continue;
             }
-            let names = set_text(&self.driveline, w.locks);
-            let at_onset = w.since_s.is_none();
-            let since = *w.since_s.get_or_insert(truth.t_s - truth.dt_s);
-            let speed_of = |s: ShaftId| {
-                let before = if at_onset { self.speed_before[s].abs() } else { 0.0 };
-                truth.speed_radps[s].abs().max(before)
-            };
-            let turn = w.shafts.iter().map(|&s| speed_of(s)).fold(0.0, f64::max);
-            let lasted = truth.t_s - since;
-            w.worst_turn.see(turn / RPM, truth.t_s);
-            w.worst_time.see(lasted, truth.t_s);
-            if turn > rest && !w.said_turning {
-                w.said_turning = true;
-                said.push(format!(
-                    "{names} closed together while the held machine turns at {:.0} rpm: {}",
-                    turn / RPM,
-                    w.reason,
-                ));
-            }
-            if lasted > limit_s && !w.said_long {
-                w.said_long = true;
-                said.push(format!("{names} closed together for longer than {limit_s:.2} s"));
-            }
-            if self.engine_joined[usize::from(engaged)] && !w.said_engine {
-                w.said_engine = true;
-                said.push(format!("{names} closed together while the engine is joined"));
+            if self.meant.contains(&engaged) {
+                w.forget();
+            } else {
+                self.judge(k, engaged, truth);
             }
         }
         self.speed_before = truth.speed_radps;
-        for text in said {
-            self.findings.add(RULE, truth.t_s, text);
-        }
     }
 
     fn finish(&mut self) -> Vec<Finding> {
@@ -149,8 +169,17 @@ impl Checker for OverlapChecker {
             let names = set_text(&self.driveline, w.locks);
             let rest = self.driveline.timing.rest_rpm;
             margins.extend(w.worst_turn.margin(RULE, &names, rest, "rpm"));
-            margins.extend(w.worst_time.margin(RULE, &names, self.limit_s(w.locks), "s"));
+            margins.extend(w.worst_time.margin(RULE, &names, w.limit_s, "s"));
         }
         margins
+    }
+
+    fn reset(&mut self) {
+        for w in &mut self.watched {
+            w.forget();
+            (w.worst_turn, w.worst_time) = (Worst::default(), Worst::default());
+        }
+        self.speed_before = [0.0; MAX_SHAFTS];
+        self.findings.clear();
     }
 }

@@ -1,5 +1,7 @@
 //! `SW-REQUEST`: every request ends, within a bound, in the arrangement or a stated refusal.
 
+use std::sync::Arc;
+
 use super::{Checker, Finding, Findings, Margin, TickTruth, Worst};
 use crate::driveline::Driveline;
 
@@ -20,7 +22,7 @@ pub fn answer_bound_s(driveline: &Driveline) -> f64 {
 /// Watches requests and their answers.
 #[derive(Clone, Debug)]
 pub struct RequestChecker {
-    driveline: Driveline,
+    driveline: Arc<Driveline>,
     bound_s: f64,
     asked: Option<(u8, f64)>,
     request: Option<u8>,
@@ -30,7 +32,7 @@ pub struct RequestChecker {
 
 impl RequestChecker {
     /// With the bound of [`answer_bound_s`].
-    pub fn new(driveline: &Driveline) -> RequestChecker {
+    pub fn new(driveline: &Arc<Driveline>) -> RequestChecker {
         RequestChecker {
             driveline: driveline.clone(),
             bound_s: answer_bound_s(driveline),
@@ -78,5 +80,10 @@ impl Checker for RequestChecker {
 
     fn margins(&self) -> Vec<Margin> {
         self.worst.margin(RULE, "slowest answer", self.bound_s, "s").into_iter().collect()
+    }
+
+    fn reset(&mut self) {
+        (self.asked, self.request, self.worst) = (None, None, Worst::default());
+        self.findings.clear();
     }
 }

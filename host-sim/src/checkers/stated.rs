@@ -1,5 +1,7 @@
 //! `SW-STATED`: when the supervisor states an arrangement, the locks truly are so.
 
+use std::sync::Arc;
+
 use super::truth::set_text;
 use super::{Checker, Finding, Findings, Margin, TickTruth, Worst, reaction_s};
 use crate::driveline::Driveline;
@@ -9,7 +11,10 @@ const RULE: &str = "SW-STATED";
 /// Watches the stated arrangement against the locks' true state.
 #[derive(Clone, Debug)]
 pub struct StatedChecker {
-    driveline: Driveline,
+    driveline: Arc<Driveline>,
+    /// Lock set of each arrangement.
+    closed: Vec<u8>,
+    reaction_s: f64,
     wrong_since_s: Option<f64>,
     reported: bool,
     worst: Worst,
@@ -18,9 +23,11 @@ pub struct StatedChecker {
 
 impl StatedChecker {
     /// For the arrangements of a driveline.
-    pub fn new(driveline: &Driveline) -> StatedChecker {
+    pub fn new(driveline: &Arc<Driveline>) -> StatedChecker {
         StatedChecker {
             driveline: driveline.clone(),
+            closed: driveline.arrangements.iter().map(|a| a.closed).collect(),
+            reaction_s: reaction_s(driveline),
             wrong_since_s: None,
             reported: false,
             worst: Worst::default(),
@@ -35,9 +42,9 @@ impl Checker for StatedChecker {
     }
 
     fn observe(&mut self, truth: &TickTruth) {
-        let stated = truth.stated_reached.and_then(|a| self.driveline.arrangements.get(a as usize));
+        let stated = truth.stated_reached.map(usize::from);
         let engaged = truth.engaged_set();
-        let wrong = stated.filter(|a| a.closed != engaged);
+        let wrong = stated.filter(|&a| self.closed.get(a).is_some_and(|&set| set != engaged));
         let Some(arrangement) = wrong else {
             self.wrong_since_s = None;
             self.reported = false;
@@ -46,11 +53,11 @@ impl Checker for StatedChecker {
         let since = *self.wrong_since_s.get_or_insert(truth.t_s - truth.dt_s);
         let lasted = truth.t_s - since;
         self.worst.see(lasted, truth.t_s);
-        if lasted > reaction_s(&self.driveline) && !self.reported {
+        if lasted > self.reaction_s && !self.reported {
             self.reported = true;
             let text = format!(
                 "{} was stated for {lasted:.2} s while {} closed truly",
-                arrangement.name,
+                self.driveline.arrangements[arrangement].name,
                 match engaged.count_ones() {
                     0 | 1 => set_text(&self.driveline, engaged) + " is",
                     _ => set_text(&self.driveline, engaged) + " are",
@@ -65,7 +72,12 @@ impl Checker for StatedChecker {
     }
 
     fn margins(&self) -> Vec<Margin> {
-        let limit = reaction_s(&self.driveline);
+        let limit = self.reaction_s;
         self.worst.margin(RULE, "wrong arrangement stated", limit, "s").into_iter().collect()
+    }
+
+    fn reset(&mut self) {
+        (self.wrong_since_s, self.reported, self.worst) = (None, false, Worst::default());
+        self.findings.clear();
     }
 }

@@ -25,10 +25,48 @@ pub struct LockTruth {
     pub torque_nm: f64,
     /// Friction work since the start of the run, J (drag of the open lock included).
     pub work_j: f64,
+    /// Rise of the plates over the oil, K (friction).
+    pub rise_k: f64,
+    /// Whether its position switch says closed, be that true or not.
+    pub said_closed: bool,
     /// What its actuator is asked.
     pub order: LockOrder,
     /// Whether an injected fault drives its actuator against the order.
     pub forced: bool,
+}
+
+/// Which injected faults are present. Bits as in the driveline file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct FaultTruth {
+    /// Whether any fault of any kind is present.
+    pub any: bool,
+    /// Locks whose actuator sticks, moves by itself, is slow or drags.
+    pub actuators: u8,
+    /// Locks whose position switch lies or says nothing.
+    pub switches: u8,
+    /// Sensors with any fault.
+    pub sensors: u8,
+    /// Sensors without a valid value.
+    pub dropouts: u8,
+    /// Machines whose torque is lost, wrong or late, or not reported.
+    pub machines: u8,
+    /// The supply of the lock actuators is lost.
+    pub supply_lost: bool,
+}
+
+/// What the table claims of the step under way.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Claim {
+    /// Its number in the table.
+    pub step: u16,
+    /// The lock that it moves.
+    pub lock: u8,
+    /// Whether it closes the lock (else it opens it).
+    pub closes: bool,
+    /// Whether the push at the wheels is kept all through it.
+    pub keeps_push: bool,
+    /// Largest demand at the output up to which it may be taken, Nm.
+    pub demand_max_nm: f64,
 }
 
 /// One tick.
@@ -46,6 +84,12 @@ pub struct TickTruth {
     pub machine_nm: [f64; MAX_MACHINES],
     /// True torque at the output shaft towards the wheels, Nm.
     pub output_nm: f64,
+    /// Torque that the driver asks of the machines at the output shaft, Nm.
+    pub demand_nm: f64,
+    /// Service brake torque at the output shaft, Nm, 0 or more.
+    pub brake_nm: f64,
+    /// Slope of the road: rise per horizontal distance, positive uphill.
+    pub grade: f64,
     /// Whether the engine fires by itself.
     pub engine_running: bool,
     /// Whether the engine is asked to run.
@@ -58,8 +102,18 @@ pub struct TickTruth {
     pub stated_reached: Option<u8>,
     /// Whether the supervisor states that it refuses the present request, with a reason.
     pub stated_refusal: bool,
+    /// Whether the supervisor states any refusal.
+    pub stated_any_refusal: bool,
+    /// Locks against which the supervisor states a fault.
+    pub stated_locks: u8,
+    /// Sensors against which the supervisor states a fault.
+    pub stated_sensors: u8,
+    /// What the table claims of the step under way; `None` between steps.
+    pub claim: Option<Claim>,
     /// Whether the supervisor was reset in this tick.
     pub reset: bool,
+    /// The injected faults that are present.
+    pub faults: FaultTruth,
 }
 
 impl TickTruth {
@@ -68,7 +122,22 @@ impl TickTruth {
         self.request = request;
         self.stated_reached = status.arrangement.filter(|_| status.phase == Phase::Rest);
         self.stated_refusal = status.refusal.is_some() && status.goal == request;
+        self.stated_any_refusal = status.refusal.is_some();
+        self.stated_locks = status.faults.locks().0;
+        self.stated_sensors = status.faults.sensors.0;
         self.reset = reset;
+    }
+
+    /// Whether a fault that moves something is present: of a lock's actuator or its supply, of
+    /// a machine, of the engine.
+    pub fn is_pushed_by_fault(&self) -> bool {
+        let f = &self.faults;
+        f.actuators != 0 || f.machines != 0 || f.supply_lost || self.engine_fault
+    }
+
+    /// Whether a fault of this lock's actuator or of its supply is present.
+    pub fn has_actuator_fault(&self, lock: LockId) -> bool {
+        self.faults.supply_lost || self.faults.actuators >> lock & 1 == 1
     }
 
     /// The locks that can carry torque, as a lock set.

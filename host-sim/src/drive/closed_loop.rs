@@ -14,6 +14,7 @@ use crate::drive::faults::{Injected, Reset, TimedFault, faults_at, present_mask,
 use crate::drive::governor::{Command, Governor, Seen};
 use crate::drive::motion::calm_speeds;
 use crate::drive::record::{StepNow, TickRecord, phase_step};
+use crate::drive::witness::{claim, fault_truth};
 use crate::driveline::{Driveline, EngineUse, MachineKind};
 use crate::plant::{
     self, ActuatorFault, EngineFault, LockActual, PlantInputs, PlantModel, PlantState,
@@ -206,6 +207,10 @@ impl<'a> Run<'a> {
         self.tick += 1;
         let mut truth = self.truth(t_s + dt_s, dt_s, &plant_inputs, &closed_at);
         truth.state_by(&output.status, inputs.request, reset);
+        truth.demand_nm = pedals.demand_nm;
+        truth.claim = claim(&self.table, &output.status);
+        let any = reset || self.setup.faults.iter().any(|f| f.is_present(t_s));
+        truth.faults = fault_truth(&plant_inputs.faults, any);
         Some(TickRecord {
             truth,
             road_mps: self.state.road_speed_mps(&self.model),
@@ -286,6 +291,8 @@ impl<'a> Run<'a> {
             dt_s,
             speed_radps: *state.speeds_radps(),
             output_nm: state.output_torque_nm(),
+            brake_nm: inputs.brake_nm,
+            grade: inputs.grade,
             engine_running: state.engine_running(),
             engine_run_order: inputs.engine_run,
             engine_fault: matches!(inputs.faults.engine, EngineFault::Stall | EngineFault::NoStart),
@@ -294,6 +301,7 @@ impl<'a> Run<'a> {
         for (m, nm) in truth.machine_nm.iter_mut().enumerate() {
             *nm = state.machine(m).torque_nm;
         }
+        let reports = state.lock_reports();
         for (i, closed_at) in closed_at.iter().enumerate().take(self.driveline.locks.len()) {
             let lock = state.lock(i);
             truth.locks[i] = LockTruth {
@@ -303,6 +311,8 @@ impl<'a> Run<'a> {
                 closed_at_radps: *closed_at,
                 torque_nm: lock.torque_nm,
                 work_j: lock.heat_j,
+                rise_k: lock.rise_k,
+                said_closed: reports[i] == LockReport::Closed,
                 order: inputs.locks[i],
                 forced: is_forced(self.driveline, i, inputs),
             };

@@ -19,3 +19,4 @@ pub mod simulate;
 pub mod summary;
 pub mod summary_text;
 pub mod trace;
+mod witness;

@@ -264,6 +264,7 @@ fn vehicle(f: &Fields) -> Option<Vehicle> {
         road_load_f2_n_per_mps2: f.number("road_load_f2_n_per_mps2")?,
         max_speed_kmh: f.number("max_speed_kmh")?,
         max_acceleration_mps2: f.number("max_acceleration_mps2")?,
+        driveline_decel_max_mps2: f.number("driveline_decel_max_mps2")?,
         auxiliary_w: f.number("auxiliary_w")?,
     })
 }

@@ -92,6 +92,14 @@ pub(super) static VEHICLE: TableSpec = TableSpec {
         .default(Literal::Number(4.0), "firm braking with people standing is well below it")
         .example("4"),
         Key::new(
+            "driveline_decel_max_mps2",
+            Type::Number(Within::above(0.0, 20.0)),
+            "Largest deceleration that the driveline may cause without being asked for it.",
+        )
+        .unit("m/s2")
+        .default(Literal::Number(3.0), "an invented round value, below firm braking")
+        .example("3"),
+        Key::new(
             "auxiliary_w",
             Type::Number(Within::new(0.0, 1_000_000.0)),
             "Electric power of the auxiliaries.",

@@ -310,6 +310,8 @@ pub struct Vehicle {
     pub max_speed_kmh: f64,
     /// Largest acceleration the tyres allow, m/s2 (bounds the margins).
     pub max_acceleration_mps2: f64,
+    /// Largest deceleration that the driveline may cause unasked, m/s2.
+    pub driveline_decel_max_mps2: f64,
     /// Electric auxiliaries, W.
     pub auxiliary_w: f64,
 }

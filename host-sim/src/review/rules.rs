@@ -54,6 +54,41 @@ pub const RULES: &[Rule] = &[
         says: "Every request ends, within a bound, in the arrangement or a stated refusal.",
         unseen: "no request was answered",
     },
+    Rule {
+        id: "SW-HEAT",
+        says: "No friction lock closes while its plates are too hot, and none gets hotter than one more closing makes it.",
+        unseen: "no friction lock worked",
+    },
+    Rule {
+        id: "SW-GAP",
+        says: "Between two arrangements the push at the wheels is interrupted only in steps that are said to interrupt it, and no longer than they may take.",
+        unseen: "no push was asked for in a transition",
+    },
+    Rule {
+        id: "SW-MOTION",
+        says: "A vehicle that stands and is asked for nothing stays, and one that is asked one way is not pushed the other way.",
+        unseen: "there is no vehicle",
+    },
+    Rule {
+        id: "SW-DECEL",
+        says: "The driveline does not slow the vehicle down harder than it may unless that is asked for.",
+        unseen: "the driveline never braked unasked",
+    },
+    Rule {
+        id: "SW-CHATTER",
+        says: "No lock is ordered closed more often than the stated times and attempts allow.",
+        unseen: "no lock was ordered closed",
+    },
+    Rule {
+        id: "SW-REACTION",
+        says: "What goes wrong and shows is stated or ended within the fault tolerant time.",
+        unseen: "nothing went wrong that shows",
+    },
+    Rule {
+        id: "SW-RECOVERY",
+        says: "Once every fault is gone, the arrangement asked for or a stated refusal comes back within a bound.",
+        unseen: "no fault came and went",
+    },
 ];
 
 #[cfg(test)]

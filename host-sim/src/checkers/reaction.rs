@@ -1,0 +1,258 @@
+//! `SW-REACTION`: what goes wrong and shows is stated or ended within the fault tolerant time.
+
+use std::sync::Arc;
+
+use supervisor::bits::{MAX_LOCKS, MAX_SENSORS};
+use supervisor::io::LockOrder;
+
+use super::truth::lock_name;
+use super::{Checker, Finding, Findings, LockTruth, Margin, RPM, TickTruth, Worst};
+use super::{ramp_ms, reaction_s};
+use crate::driveline::{Driveline, EngineUse, Lock, LockKind};
+
+const RULE: &str = "SW-REACTION";
+
+/// What may be wrong with a lock and shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Wrong {
+    /// Ordered closed and never came to carry torque.
+    NeverClosed = 0,
+    /// Held, is still ordered closed, and its sides turn apart.
+    CameApart = 1,
+    /// Ordered open, and holds, and its switch says so.
+    HoldsOn = 2,
+}
+
+/// Longest times and the slip that shows, of one lock.
+#[derive(Clone, Copy, Debug, Default)]
+struct Bounds {
+    /// By [`Wrong`], s.
+    longest_s: [f64; 3],
+    /// Slip beyond this surely shows, rad/s.
+    shows_radps: f64,
+    has_switch: bool,
+}
+
+/// What was seen of one lock.
+#[derive(Clone, Copy, Debug, Default)]
+struct Seen {
+    /// It has stuck under the present order to close.
+    held: bool,
+    /// Something was wrong in the last tick.
+    was_wrong: bool,
+    /// For how long each has been so and was not stated, s.
+    lasts_s: [f64; 3],
+    worst: [Worst; 3],
+}
+
+/// Watches each lock, the sensors and the engine against what is stated.
+#[derive(Clone, Debug)]
+pub struct ReactionChecker {
+    driveline: Arc<Driveline>,
+    count: usize,
+    reaction_s: f64,
+    /// Arrangements that want the engine to run, a bit each.
+    with_engine: u16,
+    bounds: [Bounds; MAX_LOCKS],
+    seen: [Seen; MAX_LOCKS],
+    dropouts_s: [f64; MAX_SENSORS],
+    worst_dropout: Worst,
+    engine_s: f64,
+    worst_engine: Worst,
+    findings: Findings,
+}
+
+impl ReactionChecker {
+    /// With the bounds that follow from the locks' times and the fault tolerant time.
+    pub fn new(driveline: &Arc<Driveline>) -> ReactionChecker {
+        let mut bounds = [Bounds::default(); MAX_LOCKS];
+        for (i, bound) in bounds.iter_mut().enumerate().take(driveline.locks.len()) {
+            *bound = bounds_of(driveline, i);
+        }
+        let on = |(i, a): (usize, &crate::driveline::Arrangement)| {
+            if a.engine == EngineUse::On { 1u16 << i } else { 0 }
+        };
+        ReactionChecker {
+            driveline: driveline.clone(),
+            count: driveline.locks.len().min(MAX_LOCKS),
+            reaction_s: reaction_s(driveline),
+            with_engine: driveline.arrangements.iter().enumerate().map(on).sum(),
+            bounds,
+            seen: [Seen::default(); MAX_LOCKS],
+            dropouts_s: [0.0; MAX_SENSORS],
+            worst_dropout: Worst::NONE,
+            engine_s: 0.0,
+            worst_engine: Worst::NONE,
+            findings: Findings::default(),
+        }
+    }
+
+    #[cold]
+    fn report_lock(&mut self, lock: usize, wrong: usize, t_s: f64) {
+        let name = lock_name(&self.driveline, lock);
+        let (lasted, what) = (
+            self.seen[lock].lasts_s[wrong],
+            match wrong {
+                0 => "was ordered closed and never came to carry torque",
+                1 => "was ordered closed while its sides turned apart",
+                _ => "was ordered open and held on, as its switch said,",
+            },
+        );
+        let text = format!("{name} {what} for {lasted:.2} s, and no fault of it was stated");
+        self.findings.add(RULE, t_s, text);
+    }
+
+    fn judge_locks(&mut self, truth: &TickTruth) {
+        for i in 0..self.count {
+            let (lock, bounds) = (&truth.locks[i], &self.bounds[i]);
+            let stated = truth.stated_locks >> i & 1 == 1;
+            let lies = truth.faults.switches >> i & 1 == 1;
+            let seen = &mut self.seen[i];
+            let wrong = seen.wrong(lock, bounds, truth.faults.sensors != 0, lies);
+            let wrong = wrong.filter(|_| !stated).map(|w| w as usize);
+            if wrong.is_none() && !seen.was_wrong {
+                continue;
+            }
+            seen.was_wrong = wrong.is_some();
+            for k in 0..3 {
+                let before = seen.lasts_s[k];
+                seen.lasts_s[k] = if wrong == Some(k) { before + truth.dt_s } else { 0.0 };
+            }
+            let Some(k) = wrong else { continue };
+            seen.worst[k].see(seen.lasts_s[k], truth.t_s);
+            let over = seen.lasts_s[k] - bounds.longest_s[k];
+            if over > 0.0 && over <= truth.dt_s {
+                self.report_lock(i, k, truth.t_s);
+            }
+        }
+    }
+
+    fn judge_sensors(&mut self, truth: &TickTruth) {
+        let silent = truth.faults.dropouts & !truth.stated_sensors;
+        for i in 0..MAX_SENSORS {
+            let lasts = &mut self.dropouts_s[i];
+            *lasts = if silent >> i & 1 == 1 { *lasts + truth.dt_s } else { 0.0 };
+            self.worst_dropout.see(*lasts, truth.t_s);
+            let over = *lasts - self.reaction_s;
+            if over > 0.0 && over <= truth.dt_s {
+                let name = self.driveline.sensors.get(i).map_or("a sensor", |s| s.name.as_str());
+                let text = format!("sensor {name} had no valid value for {lasts:.2} s, unstated");
+                self.findings.add(RULE, truth.t_s, text);
+            }
+        }
+    }
+
+    fn judge_engine(&mut self, truth: &TickTruth) {
+        let wanted = truth.stated_reached.is_some_and(|a| self.with_engine >> a.min(15) & 1 == 1);
+        if !wanted || truth.engine_running {
+            self.engine_s = 0.0;
+            return;
+        }
+        self.engine_s += truth.dt_s;
+        self.worst_engine.see(self.engine_s, truth.t_s);
+        let over = self.engine_s - self.reaction_s;
+        if over > 0.0 && over <= truth.dt_s {
+            let text = format!(
+                "an arrangement with the engine running was stated for {:.2} s without it running",
+                self.engine_s
+            );
+            self.findings.add(RULE, truth.t_s, text);
+        }
+    }
+}
+
+fn bounds_of(driveline: &Driveline, lock: usize) -> Bounds {
+    let (data, t) = (&driveline.locks[lock], &driveline.timing);
+    let reaction = reaction_s(driveline);
+    let in_ms = data.close_ms + ramp_ms(driveline, lock) + tooth_search_ms(data);
+    let closing_ms = in_ms + t.confirm_timeout_ms;
+    let opening_ms = data.release_ms + t.confirm_timeout_ms;
+    Bounds {
+        longest_s: [closing_ms / 1e3 + reaction, reaction, opening_ms / 1e3 + reaction],
+        shows_radps: data.engage_slip_max_rpm.unwrap_or(f64::INFINITY) * RPM,
+        has_switch: data.has_switch,
+    }
+}
+
+/// A dog that stands tooth on tooth waits for a gap: a pitch at half the slip that is aimed at, ms.
+fn tooth_search_ms(lock: &Lock) -> f64 {
+    match &lock.kind {
+        LockKind::Dog(dog) if dog.offset_rpm > 0.0 => {
+            // 1/teeth of a turn, at half of offset_rpm / 60000 turns a millisecond.
+            2.0 * 60_000.0 / (f64::from(dog.teeth) * dog.offset_rpm)
+        }
+        _ => 0.0,
+    }
+}
+
+impl Seen {
+    /// What is wrong with the lock in this tick and shows.
+    fn wrong(
+        &mut self,
+        lock: &LockTruth,
+        bounds: &Bounds,
+        blind: bool,
+        lies: bool,
+    ) -> Option<Wrong> {
+        if lock.order != LockOrder::Close {
+            self.held = false;
+            let shows = bounds.has_switch && !lies && lock.said_closed && !blind;
+            return (shows && lock.sticking).then_some(Wrong::HoldsOn);
+        }
+        self.held |= lock.sticking;
+        if !self.held {
+            return (!lock.engaged).then_some(Wrong::NeverClosed);
+        }
+        let apart = !lock.sticking && lock.slip_radps.abs() > bounds.shows_radps;
+        (apart && !blind).then_some(Wrong::CameApart)
+    }
+}
+
+impl Checker for ReactionChecker {
+    fn id(&self) -> &'static str {
+        RULE
+    }
+
+    fn observe(&mut self, truth: &TickTruth) {
+        if truth.reset {
+            self.seen.iter_mut().for_each(|s| (s.held, s.lasts_s) = (false, [0.0; 3]));
+            self.dropouts_s = [0.0; MAX_SENSORS];
+            self.engine_s = 0.0;
+        }
+        self.judge_locks(truth);
+        if truth.faults.dropouts != 0 {
+            self.judge_sensors(truth);
+        } else {
+            self.dropouts_s = [0.0; MAX_SENSORS];
+        }
+        self.judge_engine(truth);
+    }
+
+    fn finish(&mut self) -> Vec<Finding> {
+        self.findings.take()
+    }
+
+    fn margins(&self) -> Vec<Margin> {
+        let mut margins = Vec::new();
+        for i in 0..self.count {
+            let name = lock_name(&self.driveline, i);
+            let says = ["ordered closed, not yet in", "come apart", "held against the order"];
+            for (k, says) in says.iter().enumerate() {
+                let limit = self.bounds[i].longest_s[k];
+                let subject = format!("{name} {says}");
+                margins.extend(self.seen[i].worst[k].margin(RULE, &subject, limit, "s"));
+            }
+        }
+        let limit = self.reaction_s;
+        let sensor = self.worst_dropout.margin_if_positive(RULE, "silent sensor", limit, "s");
+        let engine = self.worst_engine.margin(RULE, "engine stated and not running", limit, "s");
+        margins.into_iter().chain(sensor).chain(engine).collect()
+    }
+
+    fn reset(&mut self) {
+        self.seen = [Seen::default(); MAX_LOCKS];
+        (self.dropouts_s, self.worst_dropout) = ([0.0; MAX_SENSORS], Worst::NONE);
+        (self.engine_s, self.worst_engine) = (0.0, Worst::NONE);
+        self.findings.clear();
+    }
+}
