@@ -9,8 +9,8 @@ use super::context::Context;
 const RATE_MS: f64 = 10.0;
 /// A disagreement must last so long, ms.
 const DEBOUNCE_MS: f64 = 3.0;
-/// Time until a position switch is believed, ms.
-const SWITCH_MS: f64 = 5.0;
+/// Time until a position switch is believed, and a reserve, ms.
+const SWITCH_MS: f64 = 25.0;
 /// What an engine is given over three times its own starting time, ms.
 const START_BY_MACHINE_MS: f64 = 1000.0;
 

@@ -6,7 +6,7 @@ use super::axes::{Axes, Cell, band_of};
 use super::case::Case;
 use super::faults::Kind;
 use super::world::World;
-use crate::checkers::{self, Finding, Margin};
+use crate::checkers::{Finding, Judges, Margin};
 use crate::drive::closed_loop::{CannotRun, Run};
 use crate::drive::faults::Injected;
 use crate::drive::record::{TickRecord, phase_step};
@@ -27,35 +27,28 @@ pub struct Judged {
     pub cells: Vec<Cell>,
 }
 
-/// Run a case under all judges.
+/// Run a case under all `judges`, which forget what they saw before.
 ///
 /// # Errors
 /// Where the case cannot start: its lock set, speed and engine contradict each other.
-pub fn judge(world: &World, case: &Case) -> Result<Judged, CannotRun> {
+pub fn judge(world: &World, judges: &mut Judges, case: &Case) -> Result<Judged, CannotRun> {
     let d = world.driveline();
     let mut run = Run::new(d, world.table.table(), &case.setup, case.plant_seed)?;
-    let mut judges = checkers::all(d, world.kinematics());
+    judges.reset();
     let mut coverage = Coverage::new(world, case);
     let mut ticks = 0;
     while let Some(record) = run.tick() {
-        for judge in &mut judges {
-            judge.observe(&record.truth);
-        }
+        judges.observe(&record.truth);
         coverage.see(ticks, &record);
         ticks += 1;
     }
-    let mut judged = Judged {
+    Ok(Judged {
         ticks,
         digest: run.plant().digest(),
+        margins: judges.margins(),
+        findings: judges.finish(),
         cells: coverage.cells(),
-        ..Judged::default()
-    };
-    for judge in &mut judges {
-        judged.margins.extend(judge.margins());
-        judged.findings.extend(judge.finish());
-    }
-    judged.findings.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
-    Ok(judged)
+    })
 }
 
 /// Every so many ticks the speed is looked at.

@@ -9,6 +9,7 @@ use super::judged::judge;
 use super::shard::Shard;
 use super::tally::Tally;
 use super::world::World;
+use crate::checkers::Judges;
 
 /// Cases of a block: what is in flight when a process is killed is lost.
 pub const BLOCK_CASES: u64 = 128;
@@ -33,7 +34,13 @@ impl Share {
     }
 
     /// Sums over one block; `None` when `stop` ended it early.
-    fn block(&self, world: &World, block: u64, stop: &AtomicBool) -> Option<Tally> {
+    fn block(
+        &self,
+        world: &World,
+        judges: &mut Judges,
+        block: u64,
+        stop: &AtomicBool,
+    ) -> Option<Tally> {
         let from = block * BLOCK_CASES;
         let to = (from + BLOCK_CASES).min(self.shard.share_of(self.cases));
         let mut tally = Tally::default();
@@ -42,7 +49,7 @@ impl Share {
                 return None;
             }
             let case = case(world, self.seed, self.faults, self.shard.case(n));
-            match judge(world, &case) {
+            match judge(world, judges, &case) {
                 Ok(judged) => tally.take(case.number, &judged),
                 Err(_) => tally.take_not_run(),
             }
@@ -65,9 +72,10 @@ pub fn run(
     std::thread::scope(|scope| {
         for _ in 0..threads.clamp(1, left.len().max(1)) {
             let (sender, next, stop) = (sender.clone(), &next, &stop);
+            let mut judges = world.judges();
             scope.spawn(move || {
                 while let Some(&block) = left.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let Some(tally) = share.block(world, block, stop) else { return };
+                    let Some(tally) = share.block(world, &mut judges, block, stop) else { return };
                     // Sending fails only when the receiver has gone after a panic.
                     if sender.send((block, tally)).is_err() {
                         return;

@@ -6,7 +6,7 @@ use super::judged::judge;
 use super::scenario::words;
 use super::seed::rounded;
 use super::world::World;
-use crate::checkers::Finding;
+use crate::checkers::{Finding, Judges};
 use crate::drive::closed_loop::Setup;
 use crate::drive::driver::Wish;
 use crate::drive::faults::Injected;
@@ -18,6 +18,7 @@ const TAIL_S: f64 = 0.2;
 
 struct Shrinking<'a> {
     world: &'a World,
+    judges: Judges,
     rule: &'a str,
     best: Case,
     finding: Finding,
@@ -32,8 +33,9 @@ pub fn shrink(
     rule: &str,
     goes_on: &dyn Fn() -> bool,
 ) -> Option<(Case, Finding)> {
-    let finding = first(world, case, rule)?;
-    let mut s = Shrinking { world, rule, best: case.clone(), finding, runs: 1 };
+    let mut judges = world.judges();
+    let finding = first(world, &mut judges, case, rule)?;
+    let mut s = Shrinking { world, judges, rule, best: case.clone(), finding, runs: 1 };
     loop {
         let before = s.best.clone();
         for pass in [cut, fewer_faults, fewer_requests, plainer, smaller, earlier, rounder] {
@@ -48,8 +50,8 @@ pub fn shrink(
     }
 }
 
-fn first(world: &World, case: &Case, rule: &str) -> Option<Finding> {
-    judge(world, case).ok()?.findings.into_iter().find(|f| f.rule == rule)
+fn first(world: &World, judges: &mut Judges, case: &Case, rule: &str) -> Option<Finding> {
+    judge(world, judges, case).ok()?.findings.into_iter().find(|f| f.rule == rule)
 }
 
 impl Shrinking<'_> {
@@ -60,7 +62,7 @@ impl Shrinking<'_> {
         }
         self.runs += 1;
         let case = Case { setup, ..self.best.clone() };
-        match first(self.world, &case, self.rule) {
+        match first(self.world, &mut self.judges, &case, self.rule) {
             Some(finding) => {
                 (self.best, self.finding) = (case, finding);
                 true

@@ -2,6 +2,7 @@
 
 use super::axes::Axes;
 use super::faults::{Kind, kinds};
+use crate::checkers::Judges;
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
 use crate::plant::STANDARD_GRAVITY;
@@ -46,6 +47,11 @@ impl World {
     #[must_use]
     pub fn with_table(&self, table: TableData) -> World {
         World { table, ..self.clone() }
+    }
+
+    /// Judges for one thread.
+    pub fn judges(&self) -> Judges {
+        Judges::new(self.driveline(), self.kinematics())
     }
 
     /// The driveline.

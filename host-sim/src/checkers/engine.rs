@@ -1,7 +1,7 @@
 //! `SW-ENGINE`: the engine is never turned backwards and never stalled by us.
 
-use super::{Checker, Finding, Findings, Margin, RPM, TickTruth, Worst};
-use crate::driveline::{Driveline, ShaftId};
+use super::{Checker, Finding, Findings, Margin, RPM, TickTruth, Worst, reaction_s};
+use crate::driveline::{Driveline, Lock, ShaftId};
 
 const RULE: &str = "SW-ENGINE";
 
@@ -10,6 +10,8 @@ const RULE: &str = "SW-ENGINE";
 struct Seen {
     ran: bool,
     backwards: bool,
+    /// Since when a lock holds against its order by a fault alone.
+    pressed_since_s: Option<f64>,
     worst_back: Worst,
     lowest: Worst,
 }
@@ -18,6 +20,9 @@ struct Seen {
 #[derive(Clone, Debug)]
 pub struct EngineChecker {
     engine: Option<(ShaftId, f64)>,
+    /// Locks that end at the engine's shaft.
+    beside: Vec<usize>,
+    reaction_s: f64,
     rest_rpm: f64,
     seen: Seen,
     findings: Findings,
@@ -27,12 +32,31 @@ impl EngineChecker {
     /// For the engine of a driveline; without one it finds nothing.
     pub fn new(driveline: &Driveline) -> EngineChecker {
         let engine = driveline.engine().map(|(m, e)| (driveline.machines[m].shaft, e.stall_rpm));
+        let at = engine.map(|(shaft, _)| shaft);
+        let touches = |lock: &Lock| Some(lock.a) == at || at.is_some() && lock.b == at;
+        let locks = driveline.locks.iter().enumerate();
         EngineChecker {
             engine,
+            beside: locks.filter(|(_, lock)| touches(lock)).map(|(i, _)| i).collect(),
+            reaction_s: reaction_s(driveline),
             rest_rpm: driveline.timing.rest_rpm,
             seen: Seen::default(),
             findings: Findings::default(),
         }
+    }
+}
+
+impl EngineChecker {
+    /// A lock that a fault presses against its order cannot be kept out: what it does to the
+    /// engine must be over within the reaction time. The drag of an open lock that a fault makes
+    /// larger is nobody's to take away.
+    fn is_excused(&mut self, truth: &TickTruth) -> bool {
+        let pressed = truth.locks.iter().any(|lock| lock.forced && lock.engaged);
+        let seen = &mut self.seen;
+        seen.pressed_since_s = pressed.then(|| seen.pressed_since_s.unwrap_or(truth.t_s));
+        let recent = seen.pressed_since_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
+        let drags = |i: &usize| truth.has_actuator_fault(*i) && !truth.locks[*i].engaged;
+        recent || self.beside.iter().any(drags)
     }
 }
 
@@ -44,19 +68,22 @@ impl Checker for EngineChecker {
     fn observe(&mut self, truth: &TickTruth) {
         let Some((shaft, stall_rpm)) = self.engine else { return };
         let rpm = truth.speed_radps[shaft] / RPM;
+        let excused = self.is_excused(truth);
         let seen = &mut self.seen;
-        seen.worst_back.see(-rpm, truth.t_s);
-        let backwards = rpm < -self.rest_rpm;
+        let backwards = rpm < -self.rest_rpm && !excused;
+        if !excused {
+            seen.worst_back.see(-rpm, truth.t_s);
+        }
         if backwards && !seen.backwards {
             let text = format!("the engine was turned backwards at {rpm:.0} rpm");
             self.findings.add(RULE, truth.t_s, text);
         }
         seen.backwards = backwards;
-        if truth.engine_running && truth.engine_run_order {
+        if truth.engine_running && truth.engine_run_order && !excused {
             seen.lowest.see(-rpm, truth.t_s);
         }
         let stopped = seen.ran && !truth.engine_running;
-        if stopped && truth.engine_run_order && !truth.engine_fault {
+        if stopped && truth.engine_run_order && !truth.engine_fault && !excused {
             let text = format!(
                 "the engine stalled at {rpm:.0} rpm (it stalls below {stall_rpm:.0} rpm) although \
                  it was to run"

@@ -3,8 +3,13 @@
 
 use std::sync::Arc;
 
+use supervisor::bits::MAX_LOCKS;
+use supervisor::io::LockOrder;
+
 use super::truth::set_text;
-use super::{Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, ramp_ms};
+use super::{
+    Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, ramp_ms, reaction_s,
+};
 use crate::driveline::{Driveline, ShaftId};
 use crate::kinematics::Kinematics;
 
@@ -17,6 +22,7 @@ struct Watched {
     shafts: Vec<ShaftId>,
     reason: String,
     since_s: Option<f64>,
+    excused_since_s: Option<f64>,
     said_turning: bool,
     said_long: bool,
     said_engine: bool,
@@ -29,6 +35,7 @@ struct Watched {
 pub struct OverlapChecker {
     driveline: Arc<Driveline>,
     rest_radps: f64,
+    reaction_s: f64,
     engine_joined: Vec<bool>,
     meant: Vec<u8>,
     speed_before: [f64; MAX_SHAFTS],
@@ -45,6 +52,7 @@ impl OverlapChecker {
             shafts: o.machines.iter().map(|&m| driveline.machines[m].shaft).collect(),
             reason: o.reason.clone(),
             since_s: None,
+            excused_since_s: None,
             said_turning: false,
             said_long: false,
             said_engine: false,
@@ -55,6 +63,7 @@ impl OverlapChecker {
         OverlapChecker {
             driveline: driveline.clone(),
             rest_radps: driveline.timing.rest_rpm * RPM,
+            reaction_s: reaction_s(driveline),
             engine_joined: sets.map(|set| joins_engine(driveline, set as u8)).collect(),
             meant: driveline.arrangements.iter().map(|a| a.closed).collect(),
             speed_before: [0.0; MAX_SHAFTS],
@@ -74,9 +83,17 @@ impl OverlapChecker {
         };
         let turn = w.shafts.iter().map(|&s| speed_of(s)).fold(0.0, f64::max);
         let lasted = truth.t_s - since;
-        w.worst_turn.see(turn / RPM, truth.t_s);
-        w.worst_time.see(lasted, truth.t_s);
-        if turn > self.rest_radps && !w.said_turning {
+        let excused = w.is_excused(truth, self.reaction_s);
+        // A lock that a fault holds against its order takes the others' reaction time as well.
+        let faulty = w.members().any(|i| truth.has_actuator_fault(i));
+        let limit_s = w.limit_s + if faulty { self.reaction_s } else { 0.0 };
+        if !excused {
+            w.worst_turn.see(turn / RPM, truth.t_s);
+        }
+        if !faulty {
+            w.worst_time.see(lasted, truth.t_s);
+        }
+        if turn > self.rest_radps && !excused && !w.said_turning {
             let text = format!(
                 "{} closed together while the held machine turns at {:.0} rpm: {}",
                 set_text(&self.driveline, w.locks),
@@ -86,16 +103,16 @@ impl OverlapChecker {
             self.findings.add(RULE, truth.t_s, text);
             w.said_turning = true;
         }
-        if lasted > w.limit_s && !w.said_long {
+        if lasted > limit_s && !w.said_long {
             let text = format!(
                 "{} closed together for longer than {:.2} s",
                 set_text(&self.driveline, w.locks),
-                w.limit_s
+                limit_s
             );
             self.findings.add(RULE, truth.t_s, text);
             w.said_long = true;
         }
-        if self.engine_joined[usize::from(engaged)] && !w.said_engine {
+        if self.engine_joined[usize::from(engaged)] && !excused && !w.said_engine {
             let text = format!(
                 "{} closed together while the engine is joined",
                 set_text(&self.driveline, w.locks)
@@ -107,8 +124,24 @@ impl OverlapChecker {
 }
 
 impl Watched {
+    fn members(&self) -> impl Iterator<Item = usize> + use<> {
+        let locks = self.locks;
+        (0..MAX_LOCKS).filter(move |i| locks >> i & 1 == 1)
+    }
+
+    /// A lock that a fault closes against its order cannot be kept out, and locks that are all
+    /// being let go (after a reset) are on their way: both must be over within the reaction time.
+    fn is_excused(&mut self, truth: &TickTruth, reaction_s: f64) -> bool {
+        let pressed = self.members().any(|i| truth.locks[i].forced);
+        let let_go = self.members().all(|i| truth.locks[i].order != LockOrder::Close);
+        if self.excused_since_s.is_none() && (pressed || let_go) {
+            self.excused_since_s = Some(truth.t_s);
+        }
+        self.excused_since_s.is_some_and(|since| truth.t_s - since <= reaction_s)
+    }
+
     fn forget(&mut self) {
-        self.since_s = None;
+        (self.since_s, self.excused_since_s) = (None, None);
         (self.said_turning, self.said_long, self.said_engine) = (false, false, false);
     }
 }

@@ -124,7 +124,7 @@ impl TickTruth {
         self.stated_refusal = status.refusal.is_some() && status.goal == request;
         self.stated_any_refusal = status.refusal.is_some();
         self.stated_locks = status.faults.locks().0;
-        self.stated_sensors = status.faults.sensors.0;
+        self.stated_sensors = status.faults.sensors.or(status.faults.racing).0;
         self.reset = reset;
     }
 

@@ -321,14 +321,16 @@ impl<'a> Run<'a> {
     }
 }
 
-/// Whether an injected fault presses a lock against its order.
+/// Whether an injected fault presses a lock, or keeps it pressed, against its order.
 fn is_forced(driveline: &Driveline, lock: usize, inputs: &PlantInputs) -> bool {
     if inputs.locks[lock] == LockOrder::Close {
         return false;
     }
     let fault = inputs.faults.locks[lock].actuator;
     let without_supply = inputs.faults.supply_lost && !driveline.locks[lock].normally_open;
-    matches!(fault, ActuatorFault::ClosesByItself | ActuatorFault::StuckClosed) || without_supply
+    let slow = inputs.faults.locks[lock].slow_release > 1.0;
+    let holds = matches!(fault, ActuatorFault::ClosesByItself | ActuatorFault::StuckClosed);
+    holds || slow || without_supply
 }
 
 /// The plant, with loose wheels where a fault of the drive asks for them: they cost a second model.

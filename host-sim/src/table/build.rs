@@ -113,12 +113,17 @@ fn obstacles(d: &Driveline, k: &Kinematics, output_measured: bool) -> Vec<String
     reasons
 }
 
+/// Share of a shaft's limits that is kept free, so that what is left of a torque that was cut
+/// does not pass them.
+const LIMIT_SPARE: f64 = 0.005;
+
 /// Speeds that a shaft may have by its limits.
 fn allowed(d: &Driveline, shaft: usize) -> t::Window {
     let shaft = &d.shafts[shaft];
     let most = shaft.max_rpm.map_or(f64::from(f32::MAX), |rpm| rpm * RPM);
     let least = shaft.min_rpm.map_or(-most, |rpm| rpm * RPM);
-    t::Window { min: round_up(least), max: round_down(most) }
+    let share = 1.0 - LIMIT_SPARE;
+    t::Window { min: round_up(share * least), max: round_down(share * most) }
 }
 
 /// From a speed to the torque being gone that it asks to be cut, ms: the age of the slowest
@@ -134,8 +139,9 @@ fn react_ms(d: &Driveline) -> f64 {
 
 /// How long a disagreement must last to count, ms.
 const DEBOUNCE_MS: f64 = 3.0;
-/// How long a position switch takes to be believed, ms (an invented, round value).
-const SWITCH_MS: f64 = 5.0;
+/// From plates that begin to press to a lock that is shown closed, beyond the ramp itself, and from
+/// the order to plates that begin to let go, ms (an invented, round value).
+const SWITCH_MS: f64 = 25.0;
 
 /// What is left of the longest overlap when showing that it stands and ending it have their time,
 /// ms: the supervisor cuts the torque for a dwell before it lets a lock go.
