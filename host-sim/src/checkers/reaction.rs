@@ -120,8 +120,7 @@ impl ReactionChecker {
             }
             let Some(k) = wrong else { continue };
             seen.worst[k].see(seen.lasts_s[k], truth.t_s);
-            let over = seen.lasts_s[k] - bounds.longest_s[k];
-            if over > 0.0 && over <= truth.dt_s {
+            if passes(seen.lasts_s[k], truth.dt_s, bounds.longest_s[k]) {
                 self.report_lock(i, k, truth.t_s);
             }
         }
@@ -133,8 +132,7 @@ impl ReactionChecker {
             let lasts = &mut self.dropouts_s[i];
             *lasts = if silent >> i & 1 == 1 { *lasts + truth.dt_s } else { 0.0 };
             self.worst_dropout.see(*lasts, truth.t_s);
-            let over = *lasts - self.reaction_s;
-            if over > 0.0 && over <= truth.dt_s {
+            if passes(*lasts, truth.dt_s, self.reaction_s) {
                 let name = self.driveline.sensors.get(i).map_or("a sensor", |s| s.name.as_str());
                 let text = format!("sensor {name} had no valid value for {lasts:.2} s, unstated");
                 self.findings.add(RULE, truth.t_s, text);
@@ -150,8 +148,7 @@ impl ReactionChecker {
         }
         self.engine_s += truth.dt_s;
         self.worst_engine.see(self.engine_s, truth.t_s);
-        let over = self.engine_s - self.reaction_s;
-        if over > 0.0 && over <= truth.dt_s {
+        if passes(self.engine_s, truth.dt_s, self.reaction_s) {
             let text = format!(
                 "an arrangement with the engine running was stated for {:.2} s without it running",
                 self.engine_s
@@ -159,6 +156,12 @@ impl ReactionChecker {
             self.findings.add(RULE, truth.t_s, text);
         }
     }
+}
+
+/// Whether a time that has just grown by `dt_s` passes its limit with that. Rounding may let it
+/// tell twice, never not at all.
+fn passes(lasts_s: f64, dt_s: f64, limit_s: f64) -> bool {
+    lasts_s > limit_s && lasts_s - dt_s <= limit_s * (1.0 + 1e-9)
 }
 
 fn bounds_of(driveline: &Driveline, lock: usize) -> Bounds {
