@@ -26,7 +26,8 @@ pub struct Knowledge {
     pub(super) machines: usize,
     pub(super) machine: [MachineKnown; MAX_MACHINES],
     pub(super) engine: Option<EngineKnown>,
-    /// Largest torque of all machines together, Nm.
+    /// Largest torque at the output that a driver asks for, Nm; at least that of all machines
+    /// together.
     pub(super) all_nm: f64,
     /// Lowest and highest electric power that the battery takes, W.
     pub(super) battery_w: Option<(f64, f64)>,
@@ -105,7 +106,10 @@ impl Knowledge {
             machines,
             machine,
             engine,
-            all_nm: machine[..machines].iter().map(|m| m.largest_nm).sum(),
+            all_nm: f64::max(
+                machine[..machines].iter().map(|m| m.largest_nm).sum(),
+                pull_nm(driveline),
+            ),
             battery_w: driveline
                 .battery
                 .as_ref()
@@ -131,4 +135,12 @@ impl Knowledge {
         set.balances[key]
             .get_or_init(|| Box::new(Balance::new(&self.driveline, &set.motion, parts)))
     }
+}
+
+/// Torque at the output that gives the vehicle's largest acceleration, Nm; 0 without a vehicle.
+fn pull_nm(driveline: &Driveline) -> f64 {
+    let metres_per_radian = driveline.output_radps_per_kmh().map(|per_kmh| 1.0 / (3.6 * per_kmh));
+    let (Some(vehicle), Some(metres)) = (&driveline.vehicle, metres_per_radian) else { return 0.0 };
+    let mass_kg = vehicle.mass_kg * vehicle.rotating_mass_factor;
+    (mass_kg * vehicle.max_acceleration_mps2 * metres).abs()
 }
