@@ -17,7 +17,7 @@ use crate::drive::governor::{Command, Mind, Seen};
 pub use crate::drive::prepared::Prepared;
 use crate::drive::record::{StepNow, TickRecord, phase_step};
 use crate::drive::witness::{claim, fault_truth};
-use crate::driveline::{Driveline, Lock};
+use crate::driveline::{Driveline, Lock, LockKind};
 use crate::plant::{self, ActuatorFault, EngineFault, LockActual, PlantInputs, PlantState};
 
 /// After this long at rest short of the request no further attempt is expected, s.
@@ -128,14 +128,14 @@ impl<'a> Run<'a> {
         })
     }
 
-    /// How fast the vehicle may go in the arrangement that stands, m/s: a driver sees that limit.
-    fn speed_limit_mps(&self) -> f64 {
-        let status = self.supervisor.status();
-        let stands =
-            status.arrangement.and_then(|a| self.prepared.table.arrangements.get(usize::from(a)));
-        let Some(window) = stands.map(|a| a.window) else { return f64::INFINITY };
-        let highest = window.max.abs().max(window.min.abs());
-        (f64::from(highest) * self.prepared.model.metres_per_radian()).abs()
+    /// How fast the vehicle may go in the arrangement that stood last, m/s: a driver sees that limit.
+    fn keep_speed_limit(&mut self) {
+        let prepared = &self.prepared;
+        let stands = self.output.status.arrangement;
+        let stands = stands.and_then(|a| prepared.table.arrangements.get(usize::from(a)));
+        let Some(window) = stands.map(|a| a.window) else { return };
+        let highest = f64::from(window.max.abs().max(window.min.abs()));
+        self.driver.limit((highest * prepared.model.metres_per_radian()).abs());
     }
 
     /// Number of ticks of the whole run.
@@ -197,7 +197,7 @@ impl<'a> Run<'a> {
         let reset = faulty && self.reset(t_s, dt_s);
         let grade = profile_at(&self.setup.grade, t_s);
         let speed_mps = self.state.road_speed_mps(&self.prepared.model);
-        self.driver.limit(self.speed_limit_mps());
+        self.keep_speed_limit();
         let pedals = self.driver.tick(t_s, dt_s, speed_mps, grade, self.command.output_nm);
         let inputs = Inputs {
             speeds: self.state.sensed_speeds(),
@@ -321,7 +321,7 @@ impl<'a> Run<'a> {
             let lock = state.lock(i);
             *told = LockTruth {
                 slip_radps: state.slip_radps(model, i),
-                engaged: matches!(lock.actual, LockActual::Locked | LockActual::Slipping),
+                engaged: is_engaged(data, lock.actual),
                 sticking: lock.actual == LockActual::Locked,
                 closed_at_radps: closed_at[i],
                 torque_nm: lock.torque_nm,
@@ -339,6 +339,16 @@ fn step_now(table: &Table, status: &Status) -> Option<StepNow> {
     let number = phase_step(status.phase)?;
     let step = table.step(number)?;
     Some(StepNow { number, lock: step.lock, action: step.action })
+}
+
+/// Whether a lock can carry more than its drag. A dog that ratchets cannot.
+fn is_engaged(data: &Lock, actual: LockActual) -> bool {
+    match (actual, &data.kind) {
+        (LockActual::Locked, _) | (LockActual::Slipping, LockKind::Friction(_)) => true,
+        (LockActual::Slipping, LockKind::Dog(_)) | (LockActual::Open | LockActual::Filling, _) => {
+            false
+        }
+    }
 }
 
 /// Whether an injected fault presses a lock, or keeps it pressed, against its order.

@@ -16,7 +16,7 @@ const REGEN_FULL_MPS: f64 = 2.5;
 /// Deceleration of a held brake at standstill, m/s2.
 const HOLD_MPS2: f64 = 3.0;
 /// How much of the brake pedal answers a speed that is over the highest by all of it.
-const BRAKE_OVER: f64 = 100.0;
+const BRAKE_OVER: f64 = 300.0;
 /// Rolling back faster than this is braked, m/s.
 const ROLL_BACK_MPS: f64 = 1.5;
 /// Below this road speed a vehicle that is to stand is held by the brake, m/s.
