@@ -51,8 +51,11 @@ fn electric_limit_nm(part: &MachineModel, speed: f64) -> f64 {
 
 /// Share of a torque error that is left after one step; a slow machine moves less.
 fn left_share(part: &MachineModel, slow: f64) -> f64 {
-    let slow = if slow.is_finite() && slow > 1.0 { slow } else { 1.0 };
-    1.0 - (1.0 - part.lag_factor) / slow
+    if slow.is_finite() && slow > 1.0 {
+        1.0 - (1.0 - part.lag_factor) / slow
+    } else {
+        1.0 - (1.0 - part.lag_factor)
+    }
 }
 
 /// The torque that a machine really gives where its controller believes in another one.
@@ -127,8 +130,7 @@ fn advance_engine(
 ) {
     let part = &model.machine[engine.machine];
     let speed = state.speed[part.shaft];
-    let pause_steps = RESTART_PAUSE_S / model.dt_s;
-    change_phase(engine, state, speed, inputs.engine_run, inputs.faults.engine, pause_steps);
+    change_phase(engine, state, speed, inputs.engine_run, inputs.faults.engine, model.dt_s);
     let machine = &mut state.machine[engine.machine];
     machine.report_error_nm = 0.0;
     machine.torque_nm = match state.engine.actual {
@@ -193,7 +195,7 @@ fn change_phase(
     speed: f64,
     run: bool,
     fault: EngineFault,
-    pause_steps: f64,
+    dt_s: f64,
 ) {
     let e = &mut state.engine;
     let may_fire = matches!(fault, EngineFault::None | EngineFault::Overrun);
@@ -206,7 +208,9 @@ fn change_phase(
         }
         EngineActual::Running => EngineActual::Running,
         _ if !run => EngineActual::Stopped,
-        EngineActual::StartFailed if f64::from(e.steps) >= pause_steps => EngineActual::Stopped,
+        EngineActual::StartFailed if f64::from(e.steps) >= RESTART_PAUSE_S / dt_s => {
+            EngineActual::Stopped
+        }
         EngineActual::StartFailed => {
             e.steps += 1;
             EngineActual::StartFailed
