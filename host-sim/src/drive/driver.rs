@@ -160,7 +160,7 @@ impl<'a> Driver<'a> {
         let load = v.road_load_f0_n * sign
             + v.road_load_f1_n_per_mps * speed_mps
             + v.road_load_f2_n_per_mps2 * speed_mps * speed_mps.abs();
-        let slope = grade / (1.0 + grade * grade).sqrt();
+        let slope = if grade == 0.0 { grade } else { grade / (1.0 + grade * grade).sqrt() };
         load + v.mass_kg * crate::plant::STANDARD_GRAVITY * slope
     }
 
