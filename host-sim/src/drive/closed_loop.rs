@@ -61,6 +61,8 @@ impl std::error::Error for CannotRun {}
 struct Now {
     t_s: f64,
     reset: bool,
+    /// Whether the supervisor gets this tick.
+    called: bool,
     pedals: Pedals,
     inputs: Inputs,
     closed_at: [Option<f64>; MAX_LOCKS],
@@ -206,11 +208,11 @@ impl<'a> Run<'a> {
         if self.is_over() {
             return None;
         }
+        self.see();
         self.decide();
         self.control();
         self.move_plant();
         self.take_truth();
-        self.take_words();
         Some(&self.record)
     }
 
@@ -224,7 +226,7 @@ impl<'a> Run<'a> {
             run.goes = !run.is_over();
             count += usize::from(run.goes);
         }
-        for part in [Run::decide, Run::control, Run::move_plant, Run::take_truth, Run::take_words] {
+        for part in [Run::see, Run::decide, Run::control, Run::move_plant, Run::take_truth] {
             runs.iter_mut().filter(|run| run.goes).for_each(part);
         }
         count
@@ -240,8 +242,8 @@ impl<'a> Run<'a> {
         self.goes.then_some(&self.record)
     }
 
-    /// Driver and supervisor.
-    fn decide(&mut self) {
+    /// The driver's tick, and what the supervisor is to see.
+    fn see(&mut self) {
         let dt_s = self.prepared.tick_s;
         let t_s = self.tick as f64 * dt_s;
         self.now.t_s = t_s;
@@ -260,9 +262,7 @@ impl<'a> Run<'a> {
             demand_nm: pedals.demand_nm as f32,
             engine_running: self.state.engine_running(),
         };
-        if !faulty || self.calls.are_due(&self.setup.faults, t_s) {
-            self.output = self.supervisor.tick(&self.prepared.table, &self.now.inputs);
-        }
+        self.now.called = !faulty || self.calls.are_due(&self.setup.faults, t_s);
         self.inputs.brake_nm = pedals.brake_nm;
         self.inputs.grade = grade;
         if faulty {
@@ -270,6 +270,13 @@ impl<'a> Run<'a> {
             self.record.faults = present_mask(&self.setup.faults, t_s);
         }
         self.tick += 1;
+    }
+
+    /// The supervisor's tick.
+    fn decide(&mut self) {
+        if self.now.called {
+            self.output = self.supervisor.tick(&self.prepared.table, &self.now.inputs);
+        }
     }
 
     /// Note what was seen, asked and ordered in this tick.
@@ -384,6 +391,7 @@ impl<'a> Run<'a> {
                 forced: is_forced(data, i, inputs),
             };
         }
+        self.take_words();
     }
 }
 
