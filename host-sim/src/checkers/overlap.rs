@@ -129,12 +129,13 @@ impl Watched {
         (0..MAX_LOCKS).filter(move |i| locks >> i & 1 == 1)
     }
 
-    /// A lock that a fault closes against its order cannot be kept out, and locks that are all
+    /// A lock that a fault moves against its order cannot be kept out or in, and locks that are all
     /// being let go (after a reset) are on their way: both must be over within the reaction time.
     fn is_excused(&mut self, truth: &TickTruth, reaction_s: f64) -> bool {
         let pressed = truth.locks.iter().any(|lock| lock.forced && lock.engaged);
         let let_go = self.members().all(|i| truth.locks[i].order != LockOrder::Close);
-        if self.excused_since_s.is_none() && (pressed || let_go) {
+        let faulty = self.members().any(|i| truth.has_actuator_fault(i));
+        if self.excused_since_s.is_none() && (pressed || let_go || faulty) {
             self.excused_since_s = Some(truth.t_s);
         }
         self.excused_since_s.is_some_and(|since| truth.t_s - since <= reaction_s)
