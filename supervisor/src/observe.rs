@@ -14,6 +14,9 @@ use crate::table::{SpeedRow, Step, Table};
 #[cfg(test)]
 mod tests;
 
+/// An engine that will be slower than this share of its least speed is being dragged down.
+const DRAGGED_SHARE: f32 = 1.1;
+
 /// Speeds of one tick that passed the range check.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 struct Sample {
@@ -383,9 +386,12 @@ impl Guards for Reading<'_> {
         let rest = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
         let Some(rest) = rest.filter(|_| self.inputs.engine_running) else { return false };
         let known = self.trusted().and(self.change_known).contains(rest.sensors);
+        let letting_go = self.table.release_ticks_max().saturating_add(self.table.timing.react);
         let soon = row_times(&rest.row, &self.now.radps)
-            + self.ahead(self.table.release_ticks_max()) * row_times(&rest.row, &self.change);
-        self.table.engine_min > 0.0 && known && soon < self.table.engine_min
+            + self.ahead(letting_go) * row_times(&rest.row, &self.change);
+        // The least speed of an engine that runs has no room for what this foresees wrongly.
+        let least = self.table.engine_min * DRAGGED_SHARE;
+        self.table.engine_min > 0.0 && known && soon < least
     }
 
     fn request(&mut self) -> Option<u8> {

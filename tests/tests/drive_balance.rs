@@ -47,6 +47,13 @@ fn residual_nm(d: &Driveline, m: &Motion, torque_nm: &[f64], output_nm: f64) -> 
     (left - map * explained).norm()
 }
 
+/// A value for each machine, in order.
+fn each(d: &Driveline, mut value: impl FnMut() -> f64) -> [f64; 4] {
+    let mut values = [0.0; 4];
+    values.iter_mut().take(d.machines.len()).for_each(|slot| *slot = value());
+    values
+}
+
 #[test]
 fn every_answer_is_in_balance_on_random_drivelines() {
     let parts = [Part::Shares, Part::HoldsSpeed, Part::Given];
@@ -63,8 +70,8 @@ fn every_answer_is_in_balance_on_random_drivelines() {
                 d.machines.iter().map(|_| parts[r.below(3) as usize]).collect();
             let asked = Asked {
                 output_nm: 500.0 * r.signed_unit(),
-                torque_nm: d.machines.iter().map(|_| 100.0 * r.signed_unit()).collect(),
-                acceleration_radps2: d.machines.iter().map(|_| 300.0 * r.signed_unit()).collect(),
+                torque_nm: each(&d, || 100.0 * r.signed_unit()),
+                acceleration_radps2: each(&d, || 300.0 * r.signed_unit()),
             };
             let answer = Balance::new(&d, &m, &pattern).answer(&asked);
             let scale = 1.0
@@ -105,8 +112,7 @@ fn steady_torques_of_the_shuttle_are_the_known_ones() {
     let d = driveline::parse("shuttle", driveline::demo("shuttle").expect("a demo"))
         .expect("valid")
         .driveline;
-    let steady =
-        Asked { output_nm: 300.0, torque_nm: vec![0.0; 3], acceleration_radps2: vec![0.0; 3] };
+    let steady = Asked { output_nm: 300.0, ..Asked::default() };
     let parts = [Part::Shares, Part::Shares, Part::Given];
     let single = Balance::new(&d, &motion(&d, 0b001), &parts).answer(&steady);
     assert!((single.torque_nm[0] - 93.75).abs() < 1e-6, "{single:?}");

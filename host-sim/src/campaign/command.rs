@@ -146,7 +146,7 @@ fn run_share(
     let of = share.shard.share_of(share.cases);
     let mut shown = Shown::new(done.cases + done.not_run, of, done.findings.len());
     let mut failed = None;
-    run(world, share, &left, threads, |block| {
+    let ran = run(world, share, &left, threads, |block| {
         if let Some((number, tally)) = block {
             match results.append(number, tally) {
                 Ok(()) => shown.add(tally),
@@ -158,6 +158,10 @@ fn run_share(
         failed.is_none() && !stop.is_asked() && !late
     });
     shown.end();
+    if let Err(error) = ran {
+        // The file was checked to be enough for a plant before.
+        return Err(ResultsError::Other(path, error.to_string()));
+    }
     if let Some(error) = failed {
         return Err(error);
     }

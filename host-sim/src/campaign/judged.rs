@@ -1,5 +1,7 @@
 //! One case run to its end under all judges.
 
+use std::sync::Arc;
+
 use supervisor::status::Phase;
 
 use super::axes::{Axes, Cell, band_of};
@@ -7,7 +9,7 @@ use super::case::Case;
 use super::faults::Kind;
 use super::world::World;
 use crate::checkers::{Finding, Judges, Margin};
-use crate::drive::closed_loop::{CannotRun, Run};
+use crate::drive::closed_loop::{CannotRun, Prepared, Run};
 use crate::drive::faults::Injected;
 use crate::drive::record::{TickRecord, phase_step};
 use crate::explore::sometimes::refusal_number;
@@ -27,28 +29,51 @@ pub struct Judged {
     pub cells: Vec<Cell>,
 }
 
-/// Run a case under all `judges`, which forget what they saw before.
-///
-/// # Errors
-/// Where the case cannot start: its lock set, speed and engine contradict each other.
-pub fn judge(world: &World, judges: &mut Judges, case: &Case) -> Result<Judged, CannotRun> {
-    let d = world.driveline();
-    let mut run = Run::new(d, world.table.table(), &case.setup, case.plant_seed)?;
-    judges.reset();
-    let mut coverage = Coverage::new(world, case);
-    let mut ticks = 0;
-    while let Some(record) = run.tick() {
-        judges.observe(&record.truth);
-        coverage.see(ticks, &record);
-        ticks += 1;
+/// Where cases are run and judged, one after the other, by one thread.
+#[derive(Clone, Debug)]
+pub struct Court<'a> {
+    world: &'a World,
+    prepared: Arc<Prepared<'a>>,
+    judges: Judges,
+}
+
+impl<'a> Court<'a> {
+    /// For the cases of a world; any number of threads may share what is `prepared`.
+    pub fn new(world: &'a World, prepared: &Arc<Prepared<'a>>) -> Court<'a> {
+        Court {
+            world,
+            prepared: Arc::clone(prepared),
+            judges: Judges::new(world.driveline(), world.kinematics()),
+        }
     }
-    Ok(Judged {
-        ticks,
-        digest: run.plant().digest(),
-        margins: judges.margins(),
-        findings: judges.finish(),
-        cells: coverage.cells(),
-    })
+
+    /// The world that the cases are of.
+    pub fn world(&self) -> &'a World {
+        self.world
+    }
+
+    /// Run a case under all judges.
+    ///
+    /// # Errors
+    /// Where the case cannot start: its lock set, speed and engine contradict each other.
+    pub fn judge(&mut self, case: &Case) -> Result<Judged, CannotRun> {
+        let mut run = Run::of(&self.prepared, &case.setup, case.plant_seed)?;
+        self.judges.reset();
+        let mut coverage = Coverage::new(self.world, case);
+        let mut ticks = 0;
+        while let Some(record) = run.next_tick() {
+            self.judges.observe(&record.truth);
+            coverage.see(ticks, record);
+            ticks += 1;
+        }
+        Ok(Judged {
+            ticks,
+            digest: run.plant().digest(),
+            margins: self.judges.margins(),
+            findings: self.judges.finish(),
+            cells: coverage.cells(),
+        })
+    }
 }
 
 /// Every so many ticks the speed is looked at.

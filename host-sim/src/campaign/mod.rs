@@ -29,7 +29,7 @@ pub use axes::{Axes, Cell};
 pub use case::{Case, case};
 pub use faults::{Kind, kinds};
 pub use header::{Header, RESULTS_FORMAT};
-pub use judged::{Judged, judge};
+pub use judged::{Court, Judged};
 pub use merge::{MergeError, Merged, merge};
 pub use replay::{ReplayOptions, replay};
 pub use report::CAMPAIGN_FORMAT;

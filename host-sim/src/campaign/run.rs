@@ -5,11 +5,11 @@ use std::sync::mpsc;
 use std::time::Duration;
 
 use super::case::case;
-use super::judged::judge;
+use super::judged::Court;
 use super::shard::Shard;
 use super::tally::Tally;
 use super::world::World;
-use crate::checkers::Judges;
+use crate::drive::closed_loop::CannotRun;
 
 /// Cases of a block: what is in flight when a process is killed is lost.
 pub const BLOCK_CASES: u64 = 128;
@@ -34,13 +34,7 @@ impl Share {
     }
 
     /// Sums over one block; `None` when `stop` ended it early.
-    fn block(
-        &self,
-        world: &World,
-        judges: &mut Judges,
-        block: u64,
-        stop: &AtomicBool,
-    ) -> Option<Tally> {
+    fn block(&self, court: &mut Court, block: u64, stop: &AtomicBool) -> Option<Tally> {
         let from = block * BLOCK_CASES;
         let to = (from + BLOCK_CASES).min(self.shard.share_of(self.cases));
         let mut tally = Tally::default();
@@ -48,8 +42,8 @@ impl Share {
             if stop.load(Ordering::Relaxed) {
                 return None;
             }
-            let case = case(world, self.seed, self.faults, self.shard.case(n));
-            match judge(world, judges, &case) {
+            let case = case(court.world(), self.seed, self.faults, self.shard.case(n));
+            match court.judge(&case) {
                 Ok(judged) => tally.take(case.number, &judged),
                 Err(_) => tally.take_not_run(),
             }
@@ -60,22 +54,26 @@ impl Share {
 
 /// Run the `left` blocks of a share on `threads` threads. `done` gets each finished block on the
 /// calling thread, in no fixed order, and `None` now and then; it says whether to go on.
+///
+/// # Errors
+/// When the driveline lacks data for the plant.
 pub fn run(
     world: &World,
     share: &Share,
     left: &[u64],
     threads: usize,
     mut done: impl FnMut(Option<(u64, &Tally)>) -> bool,
-) {
+) -> Result<(), CannotRun> {
+    let prepared = world.prepared()?;
     let (next, stop) = (AtomicUsize::new(0), AtomicBool::new(false));
     let (sender, receiver) = mpsc::channel();
     std::thread::scope(|scope| {
         for _ in 0..threads.clamp(1, left.len().max(1)) {
             let (sender, next, stop) = (sender.clone(), &next, &stop);
-            let mut judges = world.judges();
+            let mut court = Court::new(world, &prepared);
             scope.spawn(move || {
                 while let Some(&block) = left.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let Some(tally) = share.block(world, &mut judges, block, stop) else { return };
+                    let Some(tally) = share.block(&mut court, block, stop) else { return };
                     // Sending fails only when the receiver has gone after a panic.
                     if sender.send((block, tally)).is_err() {
                         return;
@@ -95,4 +93,5 @@ pub fn run(
             }
         }
     });
+    Ok(())
 }

@@ -2,11 +2,11 @@
 //! requests, a shorter and plainer drive, smaller and rounder values.
 
 use super::case::Case;
-use super::judged::judge;
+use super::judged::Court;
 use super::scenario::words;
 use super::seed::rounded;
 use super::world::World;
-use crate::checkers::{Finding, Judges};
+use crate::checkers::Finding;
 use crate::drive::closed_loop::Setup;
 use crate::drive::driver::Wish;
 use crate::drive::faults::Injected;
@@ -17,8 +17,7 @@ const MOST_RUNS: usize = 600;
 const TAIL_S: f64 = 0.2;
 
 struct Shrinking<'a> {
-    world: &'a World,
-    judges: Judges,
+    court: Court<'a>,
     rule: &'a str,
     best: Case,
     finding: Finding,
@@ -33,9 +32,10 @@ pub fn shrink(
     rule: &str,
     goes_on: &dyn Fn() -> bool,
 ) -> Option<(Case, Finding)> {
-    let mut judges = world.judges();
-    let finding = first(world, &mut judges, case, rule)?;
-    let mut s = Shrinking { world, judges, rule, best: case.clone(), finding, runs: 1 };
+    let prepared = world.prepared().ok()?;
+    let mut court = Court::new(world, &prepared);
+    let finding = first(&mut court, case, rule)?;
+    let mut s = Shrinking { court, rule, best: case.clone(), finding, runs: 1 };
     loop {
         let before = s.best.clone();
         for pass in [cut, fewer_faults, fewer_requests, plainer, smaller, earlier, rounder] {
@@ -50,8 +50,8 @@ pub fn shrink(
     }
 }
 
-fn first(world: &World, judges: &mut Judges, case: &Case, rule: &str) -> Option<Finding> {
-    judge(world, judges, case).ok()?.findings.into_iter().find(|f| f.rule == rule)
+fn first(court: &mut Court, case: &Case, rule: &str) -> Option<Finding> {
+    court.judge(case).ok()?.findings.into_iter().find(|f| f.rule == rule)
 }
 
 impl Shrinking<'_> {
@@ -62,7 +62,7 @@ impl Shrinking<'_> {
         }
         self.runs += 1;
         let case = Case { setup, ..self.best.clone() };
-        match first(self.world, &mut self.judges, &case, self.rule) {
+        match first(&mut self.court, &case, self.rule) {
             Some(finding) => {
                 (self.best, self.finding) = (case, finding);
                 true
@@ -118,7 +118,7 @@ fn plainer(s: &mut Shrinking) {
             }
         });
     }
-    let window = s.world.driveline().battery.as_ref().map(|b| b.charge_window);
+    let window = s.court.world().driveline().battery.as_ref().map(|b| b.charge_window);
     if let Some([low, high]) = window {
         s.changed(|setup| setup.start_charge = rounded(0.5 * (low + high), 100.0));
     }

@@ -1,8 +1,10 @@
 //! What is the same for all cases of a campaign.
 
+use std::sync::Arc;
+
 use super::axes::Axes;
 use super::faults::{Kind, kinds};
-use crate::checkers::Judges;
+use crate::drive::closed_loop::{CannotRun, Prepared};
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
 use crate::plant::STANDARD_GRAVITY;
@@ -49,9 +51,12 @@ impl World {
         World { table, ..self.clone() }
     }
 
-    /// Judges for one thread.
-    pub fn judges(&self) -> Judges {
-        Judges::new(self.driveline(), self.kinematics())
+    /// What all runs share.
+    ///
+    /// # Errors
+    /// When the driveline lacks data for the plant.
+    pub fn prepared(&self) -> Result<Arc<Prepared<'_>>, CannotRun> {
+        Prepared::new(self.driveline(), self.table.table()).map(Arc::new)
     }
 
     /// The driveline.

@@ -11,7 +11,9 @@
 //! that hold a speed; the wished acceleration of the others; the torque at the output;
 //! the least sum of (torque / largest torque)^2.
 
-use crate::drive::dense::{Dense, prioritised};
+use supervisor::bits::MAX_MACHINES;
+
+use crate::drive::dense::{Dense, EMPTY_SUM, prioritised};
 use crate::drive::motion::Motion;
 use crate::driveline::{Driveline, MachineKind};
 
@@ -52,34 +54,47 @@ impl Part {
 }
 
 /// What is asked of the balance.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default)]
 pub struct Asked {
     /// Torque at the output shaft towards the wheels, Nm.
     pub output_nm: f64,
     /// One a machine, Nm; read where the part has its torque given or at a limit.
-    pub torque_nm: Vec<f64>,
+    pub torque_nm: [f64; MAX_MACHINES],
     /// One a machine, rad/s2; read where the part wants or wishes an acceleration.
-    pub acceleration_radps2: Vec<f64>,
+    pub acceleration_radps2: [f64; MAX_MACHINES],
 }
 
 /// The answer.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Answer {
     /// Torque of each machine, Nm.
-    pub torque_nm: Vec<f64>,
+    pub torque_nm: [f64; MAX_MACHINES],
     /// The torque at the output that goes with it, Nm.
     pub output_nm: f64,
+}
+
+/// Values that are worked out: the machines' torques, then the output's; an even number of them,
+/// so that they are added up in pairs.
+const LANES: usize = MAX_MACHINES + 2;
+/// Where the output's torque stands among them.
+const OUTPUT_LANE: usize = MAX_MACHINES;
+/// Right-hand sides: nothing, the output, each machine's torque, each machine's acceleration.
+const SIDES: usize = 2 + 2 * MAX_MACHINES;
+
+/// One right-hand side and what it adds to each value.
+#[derive(Clone, Copy, Debug)]
+struct Column {
+    side: usize,
+    share: [f64; LANES],
 }
 
 /// The solved balance of one lock set and one pattern of [`Part`]s.
 #[derive(Clone, Debug)]
 pub struct Balance {
-    map: Dense,
-    scale: Vec<f64>,
+    machines: usize,
+    columns: Vec<Column>,
+    scale: [f64; MAX_MACHINES],
     output_scale: f64,
-    torque_slots: Vec<Option<usize>>,
-    acceleration_slots: Vec<Option<usize>>,
-    output_slot: usize,
 }
 
 /// Accelerations are scaled by this, so that all unknowns are near one.
@@ -146,11 +161,11 @@ impl Balance {
         };
         first.push(acceleration_row(driveline.output.shaft));
 
-        let mut torque_slots = vec![None; machines];
+        let mut sides = vec![0; first.len()];
         for (m, _) in parts.iter().enumerate().filter(|(_, p)| p.has_torque()) {
             let mut row = vec![0.0; unknowns];
             row[m] = 1.0;
-            torque_slots[m] = Some(first.len());
+            sides.push(2 + m);
             first.push(row);
         }
         let of_level = |wanted: [Part; 2]| -> Vec<usize> {
@@ -158,15 +173,12 @@ impl Balance {
         };
         let holders = of_level([Part::HoldsSpeed, Part::HoldsSpeedAtLimit]);
         let sharers = of_level([Part::Shares, Part::SharesAtLimit]);
-        let mut acceleration_slots = vec![None; machines];
-        for (i, &m) in holders.iter().chain(&sharers).enumerate() {
-            acceleration_slots[m] = Some(first.len() + i);
-        }
+        sides.extend(holders.iter().chain(&sharers).map(|m| 2 + MAX_MACHINES + m));
+        sides.push(1);
         let rows_of = |list: &[usize]| -> Vec<Vec<f64>> {
             list.iter().map(|&m| acceleration_row(shaft_of(m))).collect()
         };
         let (holding, wished) = (rows_of(&holders), rows_of(&sharers));
-        let output_slot = first.len() + holding.len() + wished.len();
         let mut output = vec![0.0; unknowns];
         output[unknowns - 1] = output_scale;
         let levels =
@@ -176,26 +188,46 @@ impl Balance {
         let [first, holding, wished, output] = levels;
         let levels = [first.with_unit_rows(), holding, wished, output];
         let map = prioritised(unknowns, &levels);
-        Balance { map, scale, output_scale, torque_slots, acceleration_slots, output_slot }
+        Balance::of_map(&map, &sides, &scale, output_scale)
+    }
+
+    /// The rows of the map that are asked for, column by column.
+    fn of_map(map: &Dense, sides: &[usize], scale: &[f64], output_scale: f64) -> Balance {
+        let machines = scale.len();
+        let column = |(c, side): (usize, &usize)| {
+            let mut share = [0.0; LANES];
+            for (m, slot) in share.iter_mut().enumerate().take(machines) {
+                *slot = map.at(m, c);
+            }
+            share[OUTPUT_LANE] = map.at(map.rows() - 1, c);
+            Column { side: *side, share }
+        };
+        let mut scales = [1.0; MAX_MACHINES];
+        scales[..machines].copy_from_slice(scale);
+        let columns = sides.iter().enumerate().map(column).collect();
+        Balance { machines, columns, scale: scales, output_scale }
     }
 
     /// The torques that meet `asked` as far as the levels allow.
     pub fn answer(&self, asked: &Asked) -> Answer {
-        let mut right = vec![0.0; self.map.cols()];
-        for ((slot, nm), scale) in self.torque_slots.iter().zip(&asked.torque_nm).zip(&self.scale) {
-            if let Some(slot) = slot {
-                right[*slot] = *nm / scale;
+        let mut right = [0.0; SIDES];
+        right[1] = asked.output_nm;
+        for m in 0..MAX_MACHINES {
+            right[2 + m] = asked.torque_nm[m] / self.scale[m];
+            right[2 + MAX_MACHINES + m] = asked.acceleration_radps2[m];
+        }
+        let mut x = [EMPTY_SUM; LANES];
+        for column in &self.columns {
+            let value = right[column.side];
+            for (x, share) in x.iter_mut().zip(&column.share) {
+                *x += share * value;
             }
         }
-        for (slot, value) in self.acceleration_slots.iter().zip(&asked.acceleration_radps2) {
-            if let Some(slot) = slot {
-                right[*slot] = *value;
-            }
+        let mut answer =
+            Answer { output_nm: x[OUTPUT_LANE] * self.output_scale, ..Answer::default() };
+        for m in 0..self.machines {
+            answer.torque_nm[m] = self.scale[m] * x[m];
         }
-        right[self.output_slot] = asked.output_nm;
-        let x = self.map.apply(&right);
-        let torque_nm = self.scale.iter().zip(&x).map(|(s, x)| s * x).collect();
-        let output_nm = x.last().map_or(0.0, |x| x * self.output_scale);
-        Answer { torque_nm, output_nm }
+        answer
     }
 }

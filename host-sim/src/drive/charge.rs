@@ -12,15 +12,6 @@ const LOAD_SHARE: f64 = 0.85;
 /// Power asked per unit of missing charge, W.
 const CHARGE_GAIN_W: f64 = 60_000.0;
 
-/// Speed and torque that the engine is asked for.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct OperatingPoint {
-    /// Speed, rad/s.
-    pub radps: f64,
-    /// Torque on its shaft, Nm.
-    pub torque_nm: f64,
-}
-
 /// Full-load torque at a speed, Nm: the curve, straight between its points; nothing
 /// above its end, its first point below its beginning.
 pub fn full_load_nm(engine: &Engine, radps: f64) -> f64 {
@@ -47,20 +38,39 @@ pub fn wanted_w(battery: Option<&Battery>, charge: f64, driver_w: f64) -> f64 {
     (driver_w + CHARGE_GAIN_W * (middle - charge)).max(0.0)
 }
 
-/// The lowest speed at which `power_w` is within `LOAD_SHARE` of full load, between a
-/// little above idle and the highest running speed, and the torque there.
-pub fn operating_point(engine: &Engine, power_w: f64) -> OperatingPoint {
-    let low = (engine.idle_rpm * 1.15).min(engine.max_rpm) * RPM;
-    let high = (engine.max_rpm * 0.9).max(engine.idle_rpm) * RPM;
-    let steps = 60;
-    let mut radps = low.max(1e-3);
-    for i in 0..=steps {
-        radps = (low + (high - low) * f64::from(i) / f64::from(steps)).max(1e-3);
-        if LOAD_SHARE * full_load_nm(engine, radps) * radps >= power_w {
-            break;
+/// Steps between the lowest and the highest speed of the strategy.
+const SPEED_STEPS: usize = 60;
+
+/// The speeds among which the strategy chooses, worked out once for an engine.
+#[derive(Clone, Debug)]
+pub struct Strategy {
+    radps: [f64; SPEED_STEPS + 1],
+    /// Largest power at this speed or a lower one, W.
+    most_w: [f64; SPEED_STEPS + 1],
+}
+
+impl Strategy {
+    /// For an engine: from a little above idle to the highest running speed.
+    pub fn new(engine: &Engine) -> Strategy {
+        let low = (engine.idle_rpm * 1.15).min(engine.max_rpm) * RPM;
+        let high = (engine.max_rpm * 0.9).max(engine.idle_rpm) * RPM;
+        let mut radps = [0.0; SPEED_STEPS + 1];
+        let mut most_w = [f64::NEG_INFINITY; SPEED_STEPS + 1];
+        let mut most = f64::NEG_INFINITY;
+        for (i, (speed, slot)) in radps.iter_mut().zip(&mut most_w).enumerate() {
+            *speed = (low + (high - low) * i as f64 / SPEED_STEPS as f64).max(1e-3);
+            most = most.max(LOAD_SHARE * full_load_nm(engine, *speed) * *speed);
+            *slot = most;
         }
+        Strategy { radps, most_w }
     }
-    OperatingPoint { radps, torque_nm: torque_at(engine, radps, power_w) }
+
+    /// The lowest speed at which `power_w` is within `LOAD_SHARE` of full load, rad/s; the highest
+    /// when it is at none.
+    pub fn speed_radps(&self, power_w: f64) -> f64 {
+        let first = self.most_w.partition_point(|most| *most < power_w);
+        self.radps[first.min(SPEED_STEPS)]
+    }
 }
 
 /// Torque for `power_w` at the speed the engine has, within `LOAD_SHARE` of full load.

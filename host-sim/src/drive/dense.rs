@@ -66,6 +66,11 @@ impl Dense {
         &self.values[row * self.cols..(row + 1) * self.cols]
     }
 
+    /// All entries, row by row.
+    pub fn values(&self) -> &[f64] {
+        &self.values
+    }
+
     /// The transpose.
     #[must_use]
     pub fn transposed(&self) -> Dense {
@@ -167,6 +172,10 @@ impl Dense {
         (u, v)
     }
 }
+
+/// What the standard library's sum of nothing is: sums written out begin with it, so that they
+/// come to the same bits.
+pub(super) const EMPTY_SUM: f64 = -0.0;
 
 /// Scalar product.
 pub fn dot(a: &[f64], b: &[f64]) -> f64 {
@@ -270,6 +279,12 @@ mod tests {
             ],
         );
         close(&map.apply(&[1.0, 5.0, 7.0]), &[5.0, -4.0, 0.0]);
+    }
+
+    #[test]
+    fn a_sum_written_out_begins_like_the_librarys() {
+        let empty: f64 = [].iter().sum();
+        assert_eq!(EMPTY_SUM.to_bits(), empty.to_bits());
     }
 
     #[test]

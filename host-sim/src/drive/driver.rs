@@ -40,13 +40,31 @@ pub struct Pedals {
     pub brake_nm: f64,
 }
 
-/// The driver's memory.
+/// What a driver knows of the vehicle.
 #[derive(Clone, Debug)]
-pub struct Driver {
-    wish: Wish,
+pub struct DriverData {
     vehicle: Vehicle,
     metres_per_radian: f64,
     drive_efficiency: f64,
+}
+
+impl DriverData {
+    /// Of a driveline with vehicle and output data; `None` without them.
+    pub fn new(driveline: &Driveline) -> Option<DriverData> {
+        let per_kmh = driveline.output_radps_per_kmh()?;
+        Some(DriverData {
+            vehicle: driveline.vehicle.clone()?,
+            metres_per_radian: 1.0 / (3.6 * per_kmh),
+            drive_efficiency: driveline.output.final_drive_efficiency,
+        })
+    }
+}
+
+/// The driver: what is followed, and a memory.
+#[derive(Clone, Debug)]
+pub struct Driver<'a> {
+    wish: &'a Wish,
+    data: DriverData,
     integral_mps2: f64,
     top_mps: f64,
 }
@@ -66,23 +84,15 @@ pub fn profile_at(points: &[(f64, f64)], t_s: f64) -> f64 {
     last.1
 }
 
-impl Driver {
-    /// A driver for a driveline with vehicle and output data; `None` without them.
-    pub fn new(driveline: &Driveline, wish: Wish) -> Option<Driver> {
-        let per_kmh = driveline.output_radps_per_kmh()?;
-        Some(Driver {
-            wish,
-            vehicle: driveline.vehicle.clone()?,
-            metres_per_radian: 1.0 / (3.6 * per_kmh),
-            drive_efficiency: driveline.output.final_drive_efficiency,
-            integral_mps2: 0.0,
-            top_mps: f64::INFINITY,
-        })
+impl<'a> Driver<'a> {
+    /// A driver of that vehicle.
+    pub fn new(data: &DriverData, wish: &'a Wish) -> Driver<'a> {
+        Driver { wish, data: data.clone(), integral_mps2: 0.0, top_mps: f64::INFINITY }
     }
 
     /// The vehicle's highest speed in m/s.
     pub fn max_speed_mps(&self) -> f64 {
-        self.vehicle.max_speed_kmh / 3.6
+        self.data.vehicle.max_speed_kmh / 3.6
     }
 
     /// Drive no faster than this, forward and in reverse, m/s: what the standing arrangement
@@ -102,9 +112,9 @@ impl Driver {
         grade: f64,
         given_nm: f64,
     ) -> Pedals {
-        let mass = self.vehicle.mass_kg * self.vehicle.rotating_mass_factor;
-        let most = PULL_MAX_MPS2.min(self.vehicle.max_acceleration_mps2) * mass;
-        let (force_n, towards, stand) = match &self.wish {
+        let mass = self.data.vehicle.mass_kg * self.data.vehicle.rotating_mass_factor;
+        let most = PULL_MAX_MPS2.min(self.data.vehicle.max_acceleration_mps2) * mass;
+        let (force_n, towards, stand) = match self.wish {
             Wish::Pedal(points) => {
                 // A brake pedal slows down, whichever way the vehicle rolls, and then holds.
                 // Faster than the vehicle may go, every driver brakes.
@@ -124,7 +134,7 @@ impl Driver {
                 let direct = (soon - wished) / 0.1 + GAIN_PER_S * error + self.integral_mps2;
                 let moving = if wished == 0.0 { speed_mps } else { wished };
                 let force = mass * direct + self.road_force_n(speed_mps, moving, grade);
-                let missing = force.abs() - (given_nm / self.metres_per_radian).abs();
+                let missing = force.abs() - (given_nm / self.data.metres_per_radian).abs();
                 let follows = missing < 0.25 * most && missing < 0.5 * force.abs();
                 if stand {
                     self.integral_mps2 = 0.0;
@@ -145,7 +155,7 @@ impl Driver {
 
     /// Road load and slope as a force against the motion `towards`, N.
     fn road_force_n(&self, speed_mps: f64, towards: f64, grade: f64) -> f64 {
-        let v = &self.vehicle;
+        let v = &self.data.vehicle;
         let sign = if towards == 0.0 { 0.0 } else { towards.signum() };
         let load = v.road_load_f0_n * sign
             + v.road_load_f1_n_per_mps * speed_mps
@@ -155,7 +165,7 @@ impl Driver {
     }
 
     fn torque_nm(&self, force_n: f64) -> f64 {
-        force_n * self.metres_per_radian
+        force_n * self.data.metres_per_radian
     }
 
     /// Drive with the machines; brake with the machines first, the service brake for the rest.
@@ -163,13 +173,13 @@ impl Driver {
         let torque = self.torque_nm(force_n);
         let braking = force_n * speed_mps < 0.0 && speed_mps.abs() > 0.05;
         if !braking {
-            return Pedals { demand_nm: torque / self.drive_efficiency, brake_nm: 0.0 };
+            return Pedals { demand_nm: torque / self.data.drive_efficiency, brake_nm: 0.0 };
         }
         let range = REGEN_FULL_MPS - REGEN_END_MPS;
         let share = ((speed_mps.abs() - REGEN_END_MPS) / range).clamp(0.0, 1.0);
-        let demand = torque * share * self.drive_efficiency;
+        let demand = torque * share * self.data.drive_efficiency;
         let given = if given_nm * torque > 0.0 { given_nm.abs().min(demand.abs()) } else { 0.0 };
-        let brake = (torque.abs() - given / self.drive_efficiency).max(0.0);
+        let brake = (torque.abs() - given / self.data.drive_efficiency).max(0.0);
         Pedals { demand_nm: demand, brake_nm: brake }
     }
 }

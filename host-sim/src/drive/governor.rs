@@ -5,16 +5,17 @@
 //! It reads each machine's own speed (an inverter has a rotor position sensor of its
 //! own) and the output speed; it believes the lock set that the supervisor holds.
 
-use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use supervisor::bits::MAX_MACHINES;
 use supervisor::io::MachineOrder;
 
-use crate::drive::balance::{Asked, Balance, Part};
+use crate::drive::balance::{Asked, Part};
 use crate::drive::charge;
-use crate::drive::motion::{Motion, motion};
-use crate::drive::plan::Plan;
-use crate::driveline::{Driveline, Engine, MachineKind};
+use crate::drive::knowledge::{Knowledge, MachineKnown, SetKnown};
+use crate::drive::limits::Limits;
+use crate::driveline::{Driveline, Engine};
+use crate::plant::ShaftValues;
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Gain of a held speed, 1/s.
@@ -78,10 +79,25 @@ pub struct Command {
 /// The drive controller and its state.
 #[derive(Clone, Debug)]
 pub struct Governor {
-    pub(super) driveline: Driveline,
-    dt_s: f64,
-    pub(super) motions: BTreeMap<u8, (Motion, Plan)>,
-    pub(super) balances: BTreeMap<(u8, u16), Balance>,
+    known: Arc<Knowledge>,
+    mind: Mind,
+}
+
+impl Governor {
+    /// A drive controller for a driveline with the plant's data, called every `dt_s` seconds.
+    pub fn new(driveline: &Driveline, dt_s: f64) -> Governor {
+        Governor { known: Arc::new(Knowledge::new(driveline, dt_s)), mind: Mind::default() }
+    }
+
+    /// One tick.
+    pub fn tick(&mut self, seen: &Seen) -> Command {
+        self.mind.tick(&self.known, seen)
+    }
+}
+
+/// What changes in a drive controller from tick to tick.
+#[derive(Clone, Debug, Default)]
+pub struct Mind {
     torque_nm: [f64; MAX_MACHINES],
     given_nm: [f64; MAX_MACHINES],
     pull: [f64; MAX_MACHINES],
@@ -95,60 +111,42 @@ pub struct Governor {
     pace: [f64; MAX_MACHINES],
 }
 
-impl Governor {
-    /// A drive controller for a driveline with the plant's data, called every `dt_s` seconds.
-    pub fn new(driveline: &Driveline, dt_s: f64) -> Governor {
-        Governor {
-            driveline: driveline.clone(),
-            dt_s,
-            motions: BTreeMap::new(),
-            balances: BTreeMap::new(),
-            torque_nm: [0.0; MAX_MACHINES],
-            given_nm: [0.0; MAX_MACHINES],
-            pull: [0.0; MAX_MACHINES],
-            expected: [0.0; MAX_MACHINES],
-            speed_before: [None; MAX_MACHINES],
-            demand_nm: 0.0,
-            engine_load_nm: 0.0,
-            engine_gives_nm: 0.0,
-            driver_w: 0.0,
-            engine_radps: None,
-            pace: [0.0; MAX_MACHINES],
-        }
-    }
+/// One tick of a [`Mind`]: what it knows and sees.
+struct Moment<'a> {
+    known: &'a Knowledge,
+    set: &'a SetKnown,
+    seen: &'a Seen<'a>,
+}
 
-    /// One tick.
-    pub fn tick(&mut self, seen: &Seen) -> Command {
-        let count = self.driveline.machines.len().min(MAX_MACHINES);
-        self.shape_demand(seen);
-        self.prepare(seen.held);
-        let joined = self.motions[&seen.held].0.engine_joined;
-        let (speeds, room) = self.planned(seen, joined);
+impl Mind {
+    /// One tick of a drive controller that knows this.
+    pub fn tick(&mut self, known: &Knowledge, seen: &Seen) -> Command {
+        let count = known.machines;
+        let now = Moment { known, set: known.set(seen.held), seen };
+        self.shape_demand(&now);
+        let (speeds, room) = self.planned(&now);
         let mut parts = [Part::Given; MAX_MACHINES];
-        let mut asked = Asked {
-            output_nm: self.demand_nm * room,
-            torque_nm: vec![0.0; count],
-            acceleration_radps2: vec![0.0; count],
-        };
+        let mut asked = Asked { output_nm: self.demand_nm * room, ..Asked::default() };
         for (m, slot) in parts.iter_mut().enumerate().take(count) {
-            let (part, value) = self.part(m, seen, joined, &speeds);
+            let (part, value) = self.part(m, &now, &speeds);
             *slot = part;
             (asked.torque_nm[m], asked.acceleration_radps2[m]) =
                 if part.is_open() { (0.0, value) } else { (value, 0.0) };
         }
-        let engine = self.engine_command(seen, &parts[..count], &asked);
+        let limits = Limits::new(known, now.set, seen);
+        let engine = self.engine_command(&now, &limits, &parts[..count], &asked);
         if let Some((m, _)) = engine {
             parts[m] = parts[m].at_limit();
             asked.torque_nm[m] = self.engine_gives_nm;
         }
-        let mut answer = self.within_limits(seen, &parts[..count], &asked);
+        let mut answer = limits.solved_within(&parts[..count], &asked);
         if let Some((m, nm)) = engine {
             answer.torque_nm[m] = nm;
         }
         let mut command = Command { output_nm: answer.output_nm, ..Command::default() };
-        let share = self.slew_share(&answer.torque_nm);
+        let share = self.slew_share(known, &answer.torque_nm);
         for m in 0..count {
-            let (low, high) = self.limits_nm(m, seen);
+            let (low, high) = limits.nm[m];
             let before = self.torque_nm[m];
             let share = if engine.is_some_and(|e| e.0 == m) { 1.0 } else { share };
             let next = before + (answer.torque_nm[m] - before) * share;
@@ -162,96 +160,89 @@ impl Governor {
     /// for its share, and the machines are then balanced against what it gives by now.
     fn engine_command(
         &mut self,
-        seen: &Seen,
+        now: &Moment,
+        limits: &Limits,
         parts: &[Part],
         asked: &Asked,
     ) -> Option<(usize, f64)> {
-        let (m, lag_ms) = self.driveline.engine().map(|(m, e)| (m, e.lag_ms))?;
+        let m = now.known.engine.as_ref()?.machine;
         let mut nm = asked.torque_nm[m];
         if parts[m].is_open() {
-            nm = self.within_limits(seen, parts, asked).torque_nm[m];
+            nm = limits.solved_within(parts, asked).torque_nm[m];
         }
-        let share = if seen.engine_running { self.dt_s / (self.dt_s + lag_ms / 1e3) } else { 1.0 };
+        let dt_s = now.known.dt_s;
+        let lag_s = now.known.machine[m].lag_s;
+        let share = if now.seen.engine_running { dt_s / (dt_s + lag_s) } else { 1.0 };
         self.engine_gives_nm += (nm - self.engine_gives_nm) * share;
         Some((m, nm))
     }
 
     /// The share of the way to the new torques that this tick may go. One share for all
     /// machines: old and new torques are in balance, so what lies between them is too.
-    fn slew_share(&self, wanted_nm: &[f64]) -> f64 {
-        let engine = self.driveline.engine().map(|(m, _)| m);
-        let share = |(m, wanted): (usize, &f64)| {
-            if engine == Some(m) {
+    fn slew_share(&self, known: &Knowledge, wanted_nm: &[f64; MAX_MACHINES]) -> f64 {
+        let share = |(m, machine): (usize, &MachineKnown)| {
+            if !machine.electric {
                 return 1.0;
             }
-            let change = (wanted - self.torque_nm[m]).abs();
-            let step = self.largest_nm(m) * self.dt_s / TORQUE_RISE_S;
+            let change = (wanted_nm[m] - self.torque_nm[m]).abs();
+            let step = machine.largest_nm * known.dt_s / TORQUE_RISE_S;
             if change > step { step / change } else { 1.0 }
         };
-        wanted_nm.iter().enumerate().map(share).fold(1.0, f64::min)
+        known.machine[..known.machines].iter().enumerate().map(share).fold(1.0, f64::min)
     }
 
-    fn prepare(&mut self, set: u8) {
-        let driveline = &self.driveline;
-        self.motions.entry(set).or_insert_with(|| {
-            let motion = motion(driveline, set);
-            let plan = Plan::new(driveline, &motion);
-            (motion, plan)
-        });
-    }
-
-    fn shape_demand(&mut self, seen: &Seen) {
-        let all: f64 = (0..self.driveline.machines.len()).map(|m| self.largest_nm(m)).sum();
-        let step = all * self.dt_s / DEMAND_RISE_S;
-        let wanted = if seen.demand_nm.is_finite() { seen.demand_nm } else { 0.0 };
+    fn shape_demand(&mut self, now: &Moment) {
+        let step = now.known.all_nm * now.known.dt_s / DEMAND_RISE_S;
+        let wanted = if now.seen.demand_nm.is_finite() { now.seen.demand_nm } else { 0.0 };
         self.demand_nm += (wanted - self.demand_nm).clamp(-step, step);
-        let power = self.demand_nm * seen.output_radps;
-        self.driver_w += (power - self.driver_w) * (self.dt_s / POWER_FILTER_S).min(1.0);
+        let power = self.demand_nm * now.seen.output_radps;
+        self.driver_w += (power - self.driver_w) * (now.known.dt_s / POWER_FILTER_S).min(1.0);
     }
 
-    /// Planned speeds of the machines' shafts and the share of the demand that leaves every
-    /// shaft inside its limits; the engine's load as a side effect.
-    fn planned(&mut self, seen: &Seen, joined: bool) -> (Vec<f64>, f64) {
+    /// Planned speeds of the shafts and the share of the demand that leaves every shaft inside
+    /// its limits; the engine's load as a side effect.
+    fn planned(&mut self, now: &Moment) -> (ShaftValues, f64) {
+        let (known, seen) = (now.known, now.seen);
+        let joined = now.set.motion.engine_joined;
         let mut wished = None;
-        if let Some((m, engine)) = self.driveline.engine() {
+        if let Some(engine) = &known.engine {
+            let m = engine.machine;
             let runs = joined && seen.engine_running;
             let loaded = runs && seen.settled;
             let power =
-                charge::wanted_w(self.driveline.battery.as_ref(), seen.charge, self.driver_w);
-            let point = charge::operating_point(engine, power);
+                charge::wanted_w(known.driveline.battery.as_ref(), seen.charge, self.driver_w);
+            let wished_radps = engine.strategy.speed_radps(power);
             let speed = seen.machine_radps[m];
-            let load = if loaded { charge::torque_at(engine, speed, power) } else { 0.0 };
-            let step = self.largest_nm(m) * self.dt_s / ENGINE_RISE_S;
+            let load = if loaded { charge::torque_at(&engine.data, speed, power) } else { 0.0 };
+            let step = known.machine[m].largest_nm * known.dt_s / ENGINE_RISE_S;
             // The wished speed glides, so that the machines need no torque to chase it.
-            let glide = ENGINE_GLIDE_RADPS2 * self.dt_s;
-            let now = self.engine_radps.filter(|_| loaded).unwrap_or(speed);
-            let next = now + (point.radps - now).clamp(-glide, glide);
+            let glide = ENGINE_GLIDE_RADPS2 * known.dt_s;
+            let from = self.engine_radps.filter(|_| loaded).unwrap_or(speed);
+            let next = from + (wished_radps - from).clamp(-glide, glide);
             self.engine_radps = Some(next);
             self.engine_load_nm += (load - self.engine_load_nm).clamp(-2.0 * step, step);
             // An engine that is joined and does not run is to stand.
             wished = joined.then_some(if runs { next } else { 0.0 });
         }
-        let plan = &self.motions[&seen.held].1;
+        let plan = &now.set.plan;
         let speeds = plan.speeds(seen.output_radps, wished);
         let drives = self.demand_nm * seen.output_radps > 0.0;
         let room = if drives { plan.room(&speeds) } else { 1.0 };
-        (self.driveline.machines.iter().map(|m| speeds[m.shaft]).collect(), room)
+        (speeds, room)
     }
 
     /// What machine `m` does in the balance, and its value.
-    fn part(&mut self, m: usize, seen: &Seen, joined: bool, planned: &[f64]) -> (Part, f64) {
+    fn part(&mut self, m: usize, now: &Moment, planned: &ShaftValues) -> (Part, f64) {
+        let (known, seen) = (now.known, now.seen);
         let order = seen.orders[m];
         let speed = seen.machine_radps[m];
-        let engine = match &self.driveline.machines[m].kind {
-            MachineKind::Engine(e) => Some(e.clone()),
-            MachineKind::Electric(_) => None,
-        };
-        if let Some(engine) = &engine {
+        let engine = known.engine.as_ref().filter(|e| e.machine == m).map(|e| &e.data);
+        if let Some(engine) = engine {
             if !seen.engine_running {
                 self.let_go(m);
                 return (Part::Given, -engine.drag_nm * (speed / 5.0).clamp(-1.0, 1.0));
             }
-            if !joined && !matches!(order, MachineOrder::HoldSpeed { .. }) {
+            if !now.set.motion.engine_joined && !matches!(order, MachineOrder::HoldSpeed { .. }) {
                 // Its own governor keeps it at idle; what is asked above that would lift it.
                 self.let_go(m);
                 self.given_nm[m] = self.torque_nm[m];
@@ -260,7 +251,7 @@ impl Governor {
         }
         let given = match order {
             MachineOrder::HoldSpeed { target_radps } => {
-                return self.holding(m, speed, f64::from(target_radps));
+                return self.holding(known, m, speed, f64::from(target_radps));
             }
             MachineOrder::TakeTorque { nm } => Some(f64::from(nm)),
             MachineOrder::Unload | MachineOrder::Off => Some(0.0),
@@ -269,22 +260,19 @@ impl Governor {
         self.let_go(m);
         if let Some(nm) = given {
             self.pace[m] = 0.0;
-            return (Part::Given, self.ramped(m, nm));
+            return (Part::Given, self.ramped(known, m, nm));
         }
         self.given_nm[m] = self.torque_nm[m];
         match engine {
-            Some(engine) => (Part::Given, self.free_engine_nm(&engine, speed)),
+            Some(engine) => (Part::Given, self.free_engine_nm(engine, speed)),
             None if seen.settled => {
-                let most = self.rate_max();
-                let wanted = (PLAN_GAIN_PER_S * (planned[m] - speed)).clamp(-most, most);
-                (Part::Shares, self.paced(m, wanted))
+                let most = rate_max(known);
+                let planned = planned[known.machine[m].shaft];
+                let wanted = (PLAN_GAIN_PER_S * (planned - speed)).clamp(-most, most);
+                (Part::Shares, self.paced(known, m, wanted))
             }
-            None => (Part::Shares, self.paced(m, 0.0)),
+            None => (Part::Shares, self.paced(known, m, 0.0)),
         }
-    }
-
-    fn rate_max(&self) -> f64 {
-        self.driveline.timing.sync_rate_max_rpm_per_s * RPM
     }
 
     fn free_engine_nm(&self, engine: &Engine, speed: f64) -> f64 {
@@ -295,8 +283,8 @@ impl Governor {
         self.engine_load_nm * droop + IDLE_GAIN_NM_PER_RADPS * below
     }
 
-    fn ramped(&mut self, m: usize, nm: f64) -> f64 {
-        let step = self.largest_nm(m) * self.dt_s / GIVEN_RISE_S;
+    fn ramped(&mut self, known: &Knowledge, m: usize, nm: f64) -> f64 {
+        let step = known.machine[m].largest_nm * known.dt_s / GIVEN_RISE_S;
         let wanted = if nm.is_finite() { nm } else { 0.0 };
         self.given_nm[m] += (wanted - self.given_nm[m]).clamp(-step, step);
         self.given_nm[m]
@@ -305,24 +293,22 @@ impl Governor {
     /// Acceleration towards a held speed. What is not modelled is learned from the
     /// acceleration that does not come, not from the speed error: so nothing is carried over
     /// the target on a long way to it.
-    fn holding(&mut self, m: usize, speed: f64, target: f64) -> (Part, f64) {
+    fn holding(&mut self, known: &Knowledge, m: usize, speed: f64, target: f64) -> (Part, f64) {
+        let dt_s = known.dt_s;
         self.given_nm[m] = self.torque_nm[m];
-        let most = self.rate_max();
+        let most = rate_max(known);
         let missing = if target.is_finite() { target - speed } else { 0.0 };
         if let Some(before) = self.speed_before[m] {
-            let came = (speed - before) / self.dt_s;
+            let came = (speed - before) / dt_s;
             let lost = self.expected[m] - came - self.pull[m];
-            let share = self.dt_s / (self.dt_s + LEARN_S);
+            let share = dt_s / (dt_s + LEARN_S);
             self.pull[m] = (self.pull[m] + lost * share).clamp(-0.5 * most, 0.5 * most);
         }
         self.speed_before[m] = Some(speed);
         let wanted = (HOLD_GAIN_PER_S * missing + self.pull[m]).clamp(-most, most);
-        let paced = self.paced(m, wanted);
-        let lag_s = match &self.driveline.machines[m].kind {
-            MachineKind::Electric(e) => e.lag_ms / 1e3,
-            MachineKind::Engine(e) => e.lag_ms / 1e3,
-        };
-        self.expected[m] += (paced - self.expected[m]) * self.dt_s / (self.dt_s + lag_s);
+        let paced = self.paced(known, m, wanted);
+        let lag_s = known.machine[m].lag_s;
+        self.expected[m] += (paced - self.expected[m]) * dt_s / (dt_s + lag_s);
         (Part::HoldsSpeed, paced)
     }
 
@@ -334,9 +320,13 @@ impl Governor {
     }
 
     /// A wished acceleration that grows no faster than the torques can follow in step.
-    fn paced(&mut self, m: usize, wanted: f64) -> f64 {
-        let step = self.rate_max() * self.dt_s / PACE_RISE_S;
+    fn paced(&mut self, known: &Knowledge, m: usize, wanted: f64) -> f64 {
+        let step = rate_max(known) * known.dt_s / PACE_RISE_S;
         self.pace[m] += (wanted - self.pace[m]).clamp(-step, step);
         self.pace[m]
     }
+}
+
+fn rate_max(known: &Knowledge) -> f64 {
+    known.driveline.timing.sync_rate_max_rpm_per_s * RPM
 }

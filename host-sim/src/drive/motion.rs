@@ -54,29 +54,42 @@ pub fn motion(driveline: &Driveline, set: u8) -> Motion {
     Motion { basis: Dense::from_rows(n, &vectors).transposed(), engine_joined }
 }
 
-/// Shaft speeds in rad/s that the gears and the locks of `set` allow, with the output
-/// at `output_radps` and the rest as slow as possible (least squares over machine shafts).
-pub fn calm_speeds(driveline: &Driveline, set: u8, output_radps: f64) -> Vec<f64> {
-    let motion = motion(driveline, set);
-    let free = motion.basis.cols();
-    let row = |shaft: usize| vec![motion.basis.row(shaft).to_vec()];
-    let machines: Vec<Vec<f64>> = driveline
-        .machines
-        .iter()
-        .map(|m| {
-            let limit = driveline.shafts[m.shaft].max_rpm.unwrap_or(6000.0);
-            motion.basis.row(m.shaft).iter().map(|x| x / limit * 6000.0).collect()
-        })
-        .collect();
-    let all: Vec<Vec<f64>> =
-        (0..driveline.shafts.len()).map(|s| motion.basis.row(s).to_vec()).collect();
-    let levels = [
-        Dense::from_rows(free, &row(driveline.output.shaft)),
-        Dense::from_rows(free, &machines),
-        Dense::from_rows(free, &all),
-    ];
-    let map = super::dense::prioritised(free, &levels);
-    let mut right = vec![0.0; map.cols()];
-    right[0] = output_radps;
-    motion.basis.apply(&map.apply(&right))
+/// Shaft speeds that the gears and the locks of a set allow, as slow as possible beside a given
+/// output speed (least squares over machine shafts).
+#[derive(Clone, Debug)]
+pub struct Calm {
+    basis: Dense,
+    map: Dense,
+}
+
+impl Calm {
+    /// Those of a lock set.
+    pub fn new(driveline: &Driveline, set: u8) -> Calm {
+        let motion = motion(driveline, set);
+        let free = motion.basis.cols();
+        let row = |shaft: usize| vec![motion.basis.row(shaft).to_vec()];
+        let machines: Vec<Vec<f64>> = driveline
+            .machines
+            .iter()
+            .map(|m| {
+                let limit = driveline.shafts[m.shaft].max_rpm.unwrap_or(6000.0);
+                motion.basis.row(m.shaft).iter().map(|x| x / limit * 6000.0).collect()
+            })
+            .collect();
+        let all: Vec<Vec<f64>> =
+            (0..driveline.shafts.len()).map(|s| motion.basis.row(s).to_vec()).collect();
+        let levels = [
+            Dense::from_rows(free, &row(driveline.output.shaft)),
+            Dense::from_rows(free, &machines),
+            Dense::from_rows(free, &all),
+        ];
+        Calm { map: super::dense::prioritised(free, &levels), basis: motion.basis }
+    }
+
+    /// The speed of each shaft in rad/s with the output at `output_radps`.
+    pub fn speeds(&self, output_radps: f64) -> Vec<f64> {
+        let mut right = vec![0.0; self.map.cols()];
+        right[0] = output_radps;
+        self.basis.apply(&self.map.apply(&right))
+    }
 }

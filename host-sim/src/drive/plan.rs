@@ -5,9 +5,12 @@
 //! from standstill, as a share of its limit, is as slow as possible in the sense of
 //! least squares. Shafts that would pass their limits are held inside them first.
 
-use crate::drive::dense::{Dense, prioritised};
+use std::sync::OnceLock;
+
+use crate::drive::dense::{Dense, EMPTY_SUM, dot, prioritised};
 use crate::drive::motion::Motion;
-use crate::driveline::{Driveline, MachineKind};
+use crate::driveline::{Driveline, MachineKind, Shaft};
+use crate::plant::{MAX_SHAFTS, ShaftValues};
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Speeds without a stated limit are weighed as if this were it, rpm.
@@ -17,12 +20,37 @@ const LIMIT_SHARE: f64 = 0.96;
 /// Share of a shaft's limit at which no driving torque is given any more.
 const NO_TORQUE_SHARE: f64 = 0.99;
 
+/// A shaft's limits, rad/s: those of its own, and those that the plan keeps within.
+#[derive(Clone, Copy, Debug)]
+struct Limit {
+    low: f64,
+    high: f64,
+    plan_low: f64,
+    plan_high: f64,
+}
+
+/// The map from the given speeds to the free motions, with some shafts held at their limits, and
+/// what follows when one more is held: made when it is first asked for, by whichever run.
+#[derive(Clone, Debug)]
+struct Node {
+    /// Number of given speeds: output, held shafts, engine.
+    given: usize,
+    /// One row a free motion.
+    rows: Vec<f64>,
+    /// What the right-hand sides that are zero add to each motion: a zero, but with its sign.
+    rest: Vec<f64>,
+    next: Vec<OnceLock<Box<Node>>>,
+}
+
 /// The speed plan of one lock set.
 #[derive(Clone, Debug)]
 pub struct Plan {
     free: usize,
-    base: [Option<Dense>; 2],
-    limits: Vec<(f64, f64)>,
+    /// Without and with a wished engine speed.
+    roots: Vec<Node>,
+    limits: Vec<Limit>,
+    /// Speed of each shaft for each free motion, motion by motion.
+    columns: Vec<f64>,
     output_row: Vec<f64>,
     engine_row: Option<Vec<f64>>,
     machine_rows: Vec<Vec<f64>>,
@@ -32,14 +60,7 @@ pub struct Plan {
 impl Plan {
     /// The plan for a lock set's free motions.
     pub fn new(driveline: &Driveline, motion: &Motion) -> Plan {
-        let limits: Vec<(f64, f64)> = driveline
-            .shafts
-            .iter()
-            .map(|s| {
-                let most = s.max_rpm.unwrap_or(f64::INFINITY);
-                (s.min_rpm.unwrap_or(-most) * RPM, most * RPM)
-            })
-            .collect();
+        let limits = driveline.shafts.iter().map(Limit::of).collect();
         let mut engine_row = None;
         let mut machine_rows = Vec::new();
         for m in &driveline.machines {
@@ -55,49 +76,75 @@ impl Plan {
         }
         let mut plan = Plan {
             free: motion.basis.cols(),
-            base: [None, None],
+            roots: Vec::new(),
             limits,
+            columns: motion.basis.transposed().values().to_vec(),
             output_row: motion.basis.row(driveline.output.shaft).to_vec(),
             engine_row,
             machine_rows,
             basis: motion.basis.clone(),
         };
-        plan.base = [false, true].map(|engine| Some(plan.map(engine, &[])));
+        plan.roots = [false, true].map(|engine| plan.node(engine, &[])).into();
         plan
     }
 
     /// Speeds of all shafts in rad/s for an output speed and, when it runs and is joined,
     /// a wished engine speed.
-    pub fn speeds(&self, output_radps: f64, engine_radps: Option<f64>) -> Vec<f64> {
+    pub fn speeds(&self, output_radps: f64, engine_radps: Option<f64>) -> ShaftValues {
         let engine = engine_radps.filter(|_| self.engine_row.is_some());
-        let mut held: Vec<(usize, f64)> = Vec::new();
+        let mut node = &self.roots[usize::from(engine.is_some())];
+        let mut held = [0; MAX_SHAFTS];
+        let mut count = 0;
+        let mut given = [0.0; MAX_SHAFTS + 2];
+        given[0] = output_radps;
         loop {
-            let right: Vec<f64> =
-                [output_radps].into_iter().chain(held.iter().map(|h| h.1)).chain(engine).collect();
-            let motion = match (&self.base[usize::from(engine.is_some())], held.is_empty()) {
-                (Some(base), true) => applied(base, &right),
-                _ => applied(&self.map(engine.is_some(), &held), &right),
-            };
-            let speeds = self.basis.apply(&motion);
-            let worst = speeds
-                .iter()
-                .enumerate()
-                .filter(|(s, _)| held.iter().all(|h| h.0 != *s))
-                .map(|(s, &w)| (s, w, self.inside(s, w)))
-                .filter(|(_, w, inside)| (w - inside).abs() > 1e-6)
-                .max_by(|a, b| (a.1 - a.2).abs().total_cmp(&(b.1 - b.2).abs()));
-            match worst {
-                Some((shaft, _, limit)) if held.len() < self.free => held.push((shaft, limit)),
+            given[1 + count] = engine.unwrap_or(0.0);
+            let speeds = self.of_motion(&node.motion(&given));
+            match self.farthest_outside(&speeds, &held[..count]) {
+                Some((shaft, limit)) if count < self.free => {
+                    held[count] = shaft;
+                    count += 1;
+                    given[count] = limit;
+                    let list = &held[..count];
+                    let make = || Box::new(self.node(engine.is_some(), list));
+                    node = node.next[shaft].get_or_init(make);
+                }
                 _ => return speeds,
             }
         }
     }
 
+    /// Speed of each shaft in a motion.
+    fn of_motion(&self, motion: &ShaftValues) -> ShaftValues {
+        let shafts = self.limits.len();
+        let mut speeds = [0.0; MAX_SHAFTS];
+        let speeds_of = &mut speeds[..shafts];
+        speeds_of.fill(EMPTY_SUM);
+        for (column, x) in self.columns.chunks_exact(shafts.max(1)).zip(motion) {
+            speeds_of.iter_mut().zip(column).for_each(|(speed, share)| *speed += share * x);
+        }
+        speeds
+    }
+
+    /// Of the shafts that are not held, the one that is farthest beyond its limits, and the limit.
+    fn farthest_outside(&self, speeds: &ShaftValues, held: &[usize]) -> Option<(usize, f64)> {
+        let mut worst: Option<(usize, f64, f64)> = None;
+        for (s, limit) in self.limits.iter().enumerate() {
+            let inside = limit.inside(speeds[s]);
+            let beyond = (speeds[s] - inside).abs();
+            let is_worst = worst.is_none_or(|(_, _, most)| beyond >= most);
+            if beyond > 1e-6 && is_worst && !held.contains(&s) {
+                worst = Some((s, inside, beyond));
+            }
+        }
+        worst.map(|(s, inside, _)| (s, inside))
+    }
+
     /// Share of a driving torque that is left near the limits: all of it while every shaft is
     /// inside the plan's share of its limit, none of it shortly before the limit itself.
-    pub fn room(&self, speeds: &[f64]) -> f64 {
-        let share = |(&speed, &(low, high)): (&f64, &(f64, f64))| {
-            let limit = if speed >= 0.0 { high } else { low };
+    pub fn room(&self, speeds: &ShaftValues) -> f64 {
+        let share = |(&speed, limit): (&f64, &Limit)| {
+            let limit = if speed >= 0.0 { limit.high } else { limit.low };
             if !limit.is_finite() || limit == 0.0 {
                 return 1.0;
             }
@@ -107,16 +154,27 @@ impl Plan {
         speeds.iter().zip(&self.limits).map(share).fold(1.0, f64::min)
     }
 
-    fn inside(&self, shaft: usize, speed: f64) -> f64 {
-        let (low, high) = self.limits[shaft];
-        speed.min(LIMIT_SHARE * high).max(LIMIT_SHARE * low)
+    fn node(&self, engine: bool, held: &[usize]) -> Node {
+        let map = self.map(engine, held);
+        let given = 1 + held.len() + usize::from(engine && self.engine_row.is_some());
+        let rows = (0..map.rows()).flat_map(|r| map.row(r)[..given].to_vec()).collect();
+        let rest = |r: usize| {
+            let zeros = map.row(r)[given..].iter().map(|share| share * 0.0);
+            zeros.fold(EMPTY_SUM, |sum, zero| sum + zero)
+        };
+        Node {
+            given,
+            rows,
+            rest: (0..map.rows()).map(rest).collect(),
+            next: self.limits.iter().map(|_| OnceLock::new()).collect(),
+        }
     }
 
     /// Levels: output; shafts held at their limits; engine; machine speeds; all speeds.
-    fn map(&self, engine: bool, held: &[(usize, f64)]) -> Dense {
+    fn map(&self, engine: bool, held: &[usize]) -> Dense {
         let one = |row: &Vec<f64>| Dense::from_rows(self.free, std::slice::from_ref(row));
         let mut levels = vec![one(&self.output_row)];
-        levels.extend(held.iter().map(|h| one(&self.basis.row(h.0).to_vec())));
+        levels.extend(held.iter().map(|h| one(&self.basis.row(*h).to_vec())));
         if let (true, Some(row)) = (engine, &self.engine_row) {
             levels.push(one(row));
         }
@@ -126,9 +184,26 @@ impl Plan {
     }
 }
 
-/// `map` applied to `right` with zeros for the right-hand sides that are not given.
-fn applied(map: &Dense, right: &[f64]) -> Vec<f64> {
-    let mut full = vec![0.0; map.cols()];
-    full[..right.len()].copy_from_slice(right);
-    map.apply(&full)
+impl Limit {
+    fn of(shaft: &Shaft) -> Limit {
+        let most = shaft.max_rpm.unwrap_or(f64::INFINITY);
+        let (low, high) = (shaft.min_rpm.unwrap_or(-most) * RPM, most * RPM);
+        Limit { low, high, plan_low: LIMIT_SHARE * low, plan_high: LIMIT_SHARE * high }
+    }
+
+    fn inside(&self, speed: f64) -> f64 {
+        speed.min(self.plan_high).max(self.plan_low)
+    }
+}
+
+impl Node {
+    /// The free motions for the given speeds; the other right-hand sides are zero.
+    fn motion(&self, given: &[f64]) -> ShaftValues {
+        let mut motion = [0.0; MAX_SHAFTS];
+        let rows = self.rows.chunks_exact(self.given).zip(&self.rest);
+        for (x, (row, rest)) in motion.iter_mut().zip(rows) {
+            *x = dot(row, &given[..self.given]) + rest;
+        }
+        motion
+    }
 }

@@ -19,7 +19,7 @@ pub struct StepNow {
 }
 
 /// One tick.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct TickRecord {
     /// The plant's truth at the end of the tick, and what was asked and stated.
     pub truth: TickTruth,

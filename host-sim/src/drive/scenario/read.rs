@@ -1,8 +1,9 @@
 //! From the text of a scenario file to a setup that can run.
 
-use crate::drive::closed_loop::{Setup, plant_step};
+use crate::drive::closed_loop::Setup;
 use crate::drive::driver::Wish;
 use crate::drive::faults::{Injected, TimedFault};
+use crate::drive::prepared::plant_step;
 use crate::drive::scenario::Scenario;
 use crate::drive::scenario::keys::SCENARIO;
 use crate::driveline::diagnostics::Diagnostics;
