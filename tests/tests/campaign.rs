@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use host_sim::campaign::{
-    Case, Header, Results, ResultsError, Shard, Share, Stream, Tally, World, case, case_seed,
-    judge, kinds, merge, read_results, run, scenario_text, shrink,
+    Case, Court, Header, Results, ResultsError, Shard, Share, Stream, Tally, World, case,
+    case_seed, kinds, merge, read_results, run, scenario_text, shrink,
 };
 use host_sim::drive::scenario;
 use host_sim::driveline::DEMOS;
@@ -69,14 +69,15 @@ fn cases_read_back_from_their_scenarios_as_they_were() {
 fn a_limit_is_the_same_in_every_case() {
     for demo in DEMOS {
         let world = world(demo);
-        let mut judges = world.judges();
+        let prepared = world.prepared().expect("demos have all");
+        let mut court = Court::new(&world, &prepared);
         let mut limits = BTreeMap::new();
         for number in 0..60 {
             let case = case(&world, 3, 2, number);
-            for m in judge(&world, &mut judges, &case).map_or(Vec::new(), |j| j.margins) {
-                let key = (m.rule, m.subject);
-                let limit = *limits.entry(key.clone()).or_insert((m.limit, m.at_least, m.unit));
-                assert_eq!(limit, (m.limit, m.at_least, m.unit), "{demo} {number}: {key:?}");
+            for m in court.judge(&case).map_or(Vec::new(), |j| j.margins) {
+                let key = (m.rule, m.subject, m.unit);
+                let limit = *limits.entry(key.clone()).or_insert((m.limit, m.at_least));
+                assert_eq!(limit, (m.limit, m.at_least), "{demo} {number}: {key:?}");
             }
         }
         assert!(limits.len() > 10, "{demo}: {limits:?}");
@@ -177,7 +178,8 @@ fn shares_add_up() {
                     results.append(number, tally).expect("appended");
                 }
                 true
-            });
+            })
+            .expect("demos have all");
             paths.insert(0, path);
         }
         let merged = merge(&paths, |_, _| panic!("nothing is torn")).expect("they belong together");
@@ -191,23 +193,26 @@ fn shares_add_up() {
 
 /// The first case that a supervisor with this table breaks a rule in.
 fn first_finding(world: &World, rule: &str, most: u64) -> Option<(Case, String)> {
-    let mut judges = world.judges();
+    let prepared = world.prepared().expect("demos have all");
+    let mut court = Court::new(world, &prepared);
     (0..most).find_map(|number| {
         let case = case(world, 1, 1, number);
-        let judged = judge(world, &mut judges, &case).ok()?;
+        let judged = court.judge(&case).ok()?;
         let found = judged.findings.into_iter().find(|f| f.rule == rule)?;
         Some((case, found.text))
     })
 }
 
-/// A table whose slip limits are raised: found, and shrunk to a scenario that still shows it.
+/// A table that aims beside zero slip and lets locks close there: found, and shrunk to a
+/// scenario that still shows it.
 #[test]
 fn a_planted_defect_is_found_and_shrunk() {
-    let sound = world("axle");
+    let sound = world("shuttle");
     let mut table = sound.table.clone();
     for lock in &mut table.locks {
         (lock.slip_max, lock.begin_max) = (20.0 * lock.slip_max, 20.0 * lock.begin_max);
     }
+    table.steps.iter_mut().for_each(|step| step.target_offset += 30.0);
     table.hash = table_hash(&table.table());
     let broken = sound.with_table(table);
     assert_eq!(first_finding(&sound, "SW-SLIP", 40), None, "without the defect nothing is found");
@@ -229,11 +234,13 @@ fn a_planted_defect_is_found_and_shrunk() {
     let read = scenario::parse("small.toml", &written, d).expect("a scenario");
     assert_eq!((&read.setup, read.seed), (&small.setup, Some(small.plant_seed)));
     let again = Case { setup: read.setup, ..small.clone() };
-    let judged = judge(&broken, &mut broken.judges(), &again).expect("it starts");
-    assert!(judged.findings.contains(&finding), "{:?}", judged.findings);
+    let judged = |world: &World| {
+        let prepared = world.prepared().expect("demos have all");
+        Court::new(world, &prepared).judge(&again).expect("it starts").findings
+    };
+    assert!(judged(&broken).contains(&finding), "{:?}", judged(&broken));
     // It is the defect: the sound table has nothing to answer for in the same drive.
-    let judged = judge(&sound, &mut sound.judges(), &again).expect("it starts");
-    assert!(judged.findings.iter().all(|f| f.rule != "SW-SLIP"), "{:?}", judged.findings);
+    assert!(judged(&sound).iter().all(|f| f.rule != "SW-SLIP"), "{:?}", judged(&sound));
     assert!(shrink(&sound, &whole, "SW-SLIP", &|| true).is_none(), "nothing to shrink");
 }
 

@@ -86,7 +86,7 @@ fn value_of(line: &str) -> Option<Value> {
     let text = text.strip_prefix(' ')?;
     let mut crc = Crc32c::default();
     crc.bytes(text.as_bytes());
-    (u32::from_str_radix(sum, 16).ok()? == crc.finish()).then_some(())?;
+    (sum == format!("{:08x}", crc.finish())).then_some(())?;
     serde_json::from_str(text).ok()
 }
 

@@ -50,7 +50,7 @@ fn undisturbed() -> &'static Outputs {
 }
 
 /// CRC-32C bit by bit, from its polynomial (RFC 3720, B.4 and 12.1: reflected 0x82f63b78).
-fn crc32c(bytes: &[u8]) -> u32 {
+pub(crate) fn crc32c(bytes: &[u8]) -> u32 {
     let shifted = |crc: u32, _| (crc >> 1) ^ (0x82f6_3b78 * (crc & 1));
     !bytes.iter().fold(!0u32, |crc, b| (0..8).fold(crc ^ u32::from(*b), shifted))
 }

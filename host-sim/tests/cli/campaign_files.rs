@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
+use crate::campaign::crc32c;
 use crate::program::{Folder, run};
 
 /// A file of the repository.
@@ -239,6 +240,10 @@ fn every_key_that_is_written_is_described() {
         let told = [format!("`{key}`"), format!("`{key}[]`")].iter().any(|k| page.contains(k));
         assert!(told, "{key} is not on its page");
     }
+    let example = page.lines().find(|l| l.contains(" {\"block\":")).expect("an example");
+    let (sum, text) = example.split_once(' ').expect("a checksum and a text");
+    assert_eq!(sum, format!("{:08x}", crc32c(text.as_bytes())), "the example's checksum");
+    assert_eq!(format!("{:08x}", crc32c(b"123456789")), "e3069283");
     let json = campaign_json(&out);
     assert_eq!((json["campaign"].as_u64(), json["chance_bound_95"].is_null()), (Some(1), true));
 }
