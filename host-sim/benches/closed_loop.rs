@@ -78,6 +78,24 @@ fn judged(subject: &Subject, prepared: &Arc<Prepared>, setup: &Setup) -> (u64, u
     (ticks, run.plant().digest() ^ findings as u64)
 }
 
+/// All cases under all judges, so many runs at a time.
+fn judged_together(subject: &Subject, prepared: &Arc<Prepared>, cases: &[Setup], at_once: usize) {
+    for group in cases.chunks(at_once) {
+        let of = |setup| Run::of(prepared, setup, subject.seed).expect("it starts");
+        let mut runs: Vec<Run> = group.iter().map(of).collect();
+        let judges = |_| checkers::all(&subject.driveline, &subject.kinematics);
+        let mut judges: Vec<_> = group.iter().map(judges).collect();
+        while Run::next_tick_of_each(&mut runs) > 0 {
+            for (run, judges) in runs.iter().zip(&mut judges) {
+                if let Some(record) = run.record_of_this_tick() {
+                    judges.iter_mut().for_each(|judge| judge.observe(&record.truth));
+                }
+            }
+        }
+        black_box(judges.iter_mut().flatten().map(|judge| judge.finish().len()).sum::<usize>());
+    }
+}
+
 /// Seconds of the fastest of a few turns.
 fn seconds(mut work: impl FnMut()) -> f64 {
     (0..TURNS).fold(f64::INFINITY, |best, _| {
@@ -119,6 +137,11 @@ fn measure(subject: &Subject) {
     });
     let two = two_threads(subject, &prepared, &cases);
     let steps = d.timing.tick_ms.round().clamp(1.0, 1000.0);
+    let together = [1, 2, 3, 4, 6, 12].map(|n| {
+        let s = seconds(|| judged_together(subject, &prepared, &cases, n));
+        format!("{n}: {:.0}", s * 1e9 / ticks as f64)
+    });
+    println!("  ns a tick with so many runs at once: {}", together.join(", "));
     let parts = parts(subject, &cases);
     let ns = |seconds: f64| seconds * 1e9 / ticks as f64;
     let known: f64 = parts.iter().map(|s| ns(*s)).sum();
@@ -158,7 +181,7 @@ fn two_threads(subject: &Subject, prepared: &Arc<Prepared>, cases: &[Setup]) -> 
 /// What one tick of a run gave to each part.
 struct Given {
     supervisor: Inputs,
-    plant: PlantInputs,
+    grade: f64,
     seen: (bool, [f64; MAX_MACHINES], f64, f64),
     record: TickRecord,
 }
@@ -190,14 +213,7 @@ fn given(subject: &Subject, setup: &Setup) -> (PlantState, Vec<Given>) {
                 demand_nm: record.demand_nm as f32,
                 engine_running: before.engine_running(),
             },
-            plant: PlantInputs {
-                locks: record.orders.locks,
-                torque_nm: record.command_nm,
-                engine_run: record.orders.engine_run,
-                brake_nm: record.brake_nm,
-                grade: profile_at(&setup.grade, record.truth.t_s - record.truth.dt_s),
-                ..PlantInputs::default()
-            },
+            grade: profile_at(&setup.grade, record.truth.t_s - record.truth.dt_s),
             seen: (
                 rests && (arrived || rest_s > 1.0),
                 radps,
@@ -235,9 +251,15 @@ fn plant_s(d: &Driveline, start: &PlantState, list: &[Given]) -> f64 {
     let model = PlantModel::with_step(d, d.timing.tick_ms / 1e3 / steps).expect("complete");
     seconds(|| {
         let mut state = *start;
+        let mut inputs = PlantInputs::default();
         for given in list {
+            inputs.locks = given.record.orders.locks;
+            inputs.torque_nm = given.record.command_nm;
+            inputs.engine_run = given.record.orders.engine_run;
+            inputs.brake_nm = given.record.brake_nm;
+            inputs.grade = given.grade;
             for _ in 0..steps as u32 {
-                plant::step(&model, &mut state, &given.plant);
+                plant::step(&model, &mut state, &inputs);
             }
         }
         black_box(state.speeds_radps());
@@ -254,8 +276,7 @@ fn control_s(d: &Driveline, setup: &Setup, list: &[Given]) -> f64 {
             let (record, (settled, machine_radps, output_radps, charge)) =
                 (&given.record, given.seen);
             let t_s = record.truth.t_s;
-            let pedals =
-                driver.tick(t_s, record.truth.dt_s, record.road_mps, given.plant.grade, 0.0);
+            let pedals = driver.tick(t_s, record.truth.dt_s, record.road_mps, given.grade, 0.0);
             black_box(pedals);
             let seen = Seen {
                 orders: &record.orders.machines,

@@ -307,8 +307,10 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         state.enter(Phase::Settle);
     }
     let set = state.held();
-    let overlapping = !table.set(set).held_machines.is_empty()
-        && !table.arrangements.iter().any(|a| a.closed == set);
+    // A lock that may press by now counts: it may never be shown closed.
+    let pressed = set.or(state.locks.may_press(table));
+    let overlapping = !table.set(pressed).held_machines.is_empty()
+        && !table.arrangements.iter().any(|a| a.closed == pressed);
     state.overlap = if overlapping { state.overlap.saturating_add(1) } else { 0 };
     let plan = match state.phase {
         Phase::Wake | Phase::Rest | Phase::Settle | Phase::Prepare { .. }

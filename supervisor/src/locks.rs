@@ -66,6 +66,16 @@ impl Locks {
         self.held().or(self.open).contains(Bits::first(table.lock_count()))
     }
 
+    /// Locks ordered closed for so long that they may press, whether or not that is shown.
+    pub(crate) fn may_press(&self, table: &Table) -> Bits {
+        let mut pressing = Bits::EMPTY;
+        for (lock, data) in (0..table.lock_count()).zip(table.locks) {
+            let may = self.ordered.has(lock) && self.ticks_since(lock) >= data.close_ticks;
+            pressing = pressing.with(lock, may);
+        }
+        pressing
+    }
+
     /// Change the order of a lock; belief about its old state ends.
     pub(crate) fn order(&mut self, lock: u8, close: bool) {
         if self.ordered.has(lock) == close {

@@ -43,6 +43,8 @@ pub struct Reading<'a> {
     heat: &'a Heat,
     now: Sample,
     change: SpeedRow,
+    /// Magnitude of each lock's slip, rad/s, whether or not it is to be trusted.
+    slips: [f32; MAX_LOCKS],
     change_known: Bits,
     /// Age of the older sample over the table's rate distance (from one to two of it).
     age_share: f32,
@@ -112,6 +114,7 @@ impl<'a> Reading<'a> {
             heat,
             now,
             change,
+            slips: [0.0; MAX_LOCKS],
             change_known: now.valid.and(filled),
             age_share,
             implausible: Bits::EMPTY,
@@ -154,11 +157,13 @@ impl<'a> Reading<'a> {
     }
 
     fn measure_slips(&mut self) {
-        for (i, lock) in self.table.locks.iter().enumerate().take(MAX_LOCKS) {
+        let trusted = self.trusted();
+        for (i, (lock, told)) in self.table.locks.iter().zip(&mut self.slips).enumerate() {
             let i = i as u8;
             let slip = magnitude(row_times(&lock.slip_row, &self.now.radps));
+            *told = slip;
             let change = magnitude(row_times(&lock.slip_row, &self.change));
-            let known = self.trusted().contains(lock.sensors);
+            let known = trusted.contains(lock.sensors);
             let change_known = self.change_known.contains(lock.sensors);
             self.known = self.known.with(i, known);
             self.within = self.within.with(i, known && slip <= lock.slip_max);
@@ -263,8 +268,7 @@ impl<'a> Reading<'a> {
 
     /// Magnitude of a lock's slip in rad/s; `None` when it is not known.
     pub fn slip_radps(&self, lock: u8) -> Option<f32> {
-        let data = self.table.locks.get(lock as usize)?;
-        self.known.has(lock).then(|| magnitude(row_times(&data.slip_row, &self.now.radps)))
+        self.slips.get(lock as usize).copied().filter(|_| self.known.has(lock))
     }
 
     /// Target speed of a step's synchronising machine in rad/s.

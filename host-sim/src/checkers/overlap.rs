@@ -132,7 +132,7 @@ impl Watched {
     /// A lock that a fault closes against its order cannot be kept out, and locks that are all
     /// being let go (after a reset) are on their way: both must be over within the reaction time.
     fn is_excused(&mut self, truth: &TickTruth, reaction_s: f64) -> bool {
-        let pressed = self.members().any(|i| truth.locks[i].forced);
+        let pressed = truth.locks.iter().any(|lock| lock.forced && lock.engaged);
         let let_go = self.members().all(|i| truth.locks[i].order != LockOrder::Close);
         if self.excused_since_s.is_none() && (pressed || let_go) {
             self.excused_since_s = Some(truth.t_s);

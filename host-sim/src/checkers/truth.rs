@@ -52,6 +52,8 @@ pub struct FaultTruth {
     pub machines: u8,
     /// The supply of the lock actuators is lost.
     pub supply_lost: bool,
+    /// The tyres carry less than the weight.
+    pub grip_lost: bool,
 }
 
 /// What the table claims of the step under way.
@@ -132,7 +134,7 @@ impl TickTruth {
     /// a machine, of the engine.
     pub fn is_pushed_by_fault(&self) -> bool {
         let f = &self.faults;
-        f.actuators != 0 || f.machines != 0 || f.supply_lost || self.engine_fault
+        f.actuators != 0 || f.machines != 0 || f.supply_lost || f.grip_lost || self.engine_fault
     }
 
     /// Whether a fault of this lock's actuator or of its supply is present.

@@ -16,7 +16,7 @@ const REGEN_FULL_MPS: f64 = 2.5;
 /// Deceleration of a held brake at standstill, m/s2.
 const HOLD_MPS2: f64 = 3.0;
 /// How much of the brake pedal answers a speed that is over the highest by all of it.
-const BRAKE_OVER: f64 = 100.0;
+const BRAKE_OVER: f64 = 300.0;
 /// Rolling back faster than this is braked, m/s.
 const ROLL_BACK_MPS: f64 = 1.5;
 /// Below this road speed a vehicle that is to stand is held by the brake, m/s.
@@ -165,7 +165,7 @@ impl<'a> Driver<'a> {
         let load = v.road_load_f0_n * sign
             + v.road_load_f1_n_per_mps * speed_mps
             + v.road_load_f2_n_per_mps2 * speed_mps * speed_mps.abs();
-        let slope = grade / (1.0 + grade * grade).sqrt();
+        let slope = if grade == 0.0 { grade } else { grade / (1.0 + grade * grade).sqrt() };
         load + v.mass_kg * crate::plant::STANDARD_GRAVITY * slope
     }
 

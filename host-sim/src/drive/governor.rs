@@ -15,32 +15,17 @@ use crate::drive::charge;
 use crate::drive::knowledge::{Knowledge, MachineKnown, SetKnown};
 use crate::drive::limits::Limits;
 use crate::driveline::{Driveline, Engine};
-use crate::plant::ShaftValues;
+use crate::plant::{MAX_SHAFTS, ShaftValues};
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Gain of a held speed, 1/s.
 const HOLD_GAIN_PER_S: f64 = 30.0;
-/// Time constant, s, with which a held speed learns what the balance does not know (drag,
-/// losses): from the acceleration that was ordered and did not come.
-const LEARN_S: f64 = 0.015;
 /// Gain towards the speed plan, 1/s.
 const PLAN_GAIN_PER_S: f64 = 4.0;
-/// Time for a machine's torque to go from nothing to full, s.
-const TORQUE_RISE_S: f64 = 0.02;
-/// Time for a given torque (unload, take) to go from nothing to full, s.
-const GIVEN_RISE_S: f64 = 0.1;
-/// Time for the demand to rise by all machines' torque together, s.
-const DEMAND_RISE_S: f64 = 0.2;
-/// Time for the engine's load to rise from nothing to full, s.
-const ENGINE_RISE_S: f64 = 0.4;
-/// Time constant of the driver's power as the charge strategy sees it, s.
-const POWER_FILTER_S: f64 = 1.0;
 /// Fastest change of the engine speed that the charge strategy wishes, rad/s2.
 const ENGINE_GLIDE_RADPS2: f64 = 60.0;
 /// Share over its wished speed at which the engine gives no torque any more.
 const ENGINE_DROOP_SHARE: f64 = 0.15;
-/// Time for a wished acceleration to grow from nothing to the fastest allowed, s.
-const PACE_RISE_S: f64 = 0.02;
 /// Torque against falling below idle, Nm per rad/s.
 const IDLE_GAIN_NM_PER_RADPS: f64 = 4.0;
 
@@ -165,14 +150,13 @@ impl Mind {
         parts: &[Part],
         asked: &Asked,
     ) -> Option<(usize, f64)> {
-        let m = now.known.engine.as_ref()?.machine;
+        let engine = now.known.engine.as_ref()?;
+        let m = engine.machine;
         let mut nm = asked.torque_nm[m];
         if parts[m].is_open() {
             nm = limits.solved_within(parts, asked).torque_nm[m];
         }
-        let dt_s = now.known.dt_s;
-        let lag_s = now.known.machine[m].lag_s;
-        let share = if now.seen.engine_running { dt_s / (dt_s + lag_s) } else { 1.0 };
+        let share = if now.seen.engine_running { engine.lag_share } else { 1.0 };
         self.engine_gives_nm += (nm - self.engine_gives_nm) * share;
         Some((m, nm))
     }
@@ -185,22 +169,21 @@ impl Mind {
                 return 1.0;
             }
             let change = (wanted_nm[m] - self.torque_nm[m]).abs();
-            let step = machine.largest_nm * known.dt_s / TORQUE_RISE_S;
-            if change > step { step / change } else { 1.0 }
+            if change > machine.slew_nm { machine.slew_nm / change } else { 1.0 }
         };
         known.machine[..known.machines].iter().enumerate().map(share).fold(1.0, f64::min)
     }
 
     fn shape_demand(&mut self, now: &Moment) {
-        let step = now.known.all_nm * now.known.dt_s / DEMAND_RISE_S;
+        let step = now.known.pace.demand_nm;
         let wanted = if now.seen.demand_nm.is_finite() { now.seen.demand_nm } else { 0.0 };
         self.demand_nm += (wanted - self.demand_nm).clamp(-step, step);
         let power = self.demand_nm * now.seen.output_radps;
-        self.driver_w += (power - self.driver_w) * (now.known.dt_s / POWER_FILTER_S).min(1.0);
+        self.driver_w += (power - self.driver_w) * now.known.pace.power_share;
     }
 
-    /// Planned speeds of the shafts and the share of the demand that leaves every shaft inside
-    /// its limits; the engine's load as a side effect.
+    /// Planned speeds of the shafts (where they are asked for) and the share of the demand that
+    /// leaves every shaft inside its limits; the engine's load as a side effect.
     fn planned(&mut self, now: &Moment) -> (ShaftValues, f64) {
         let (known, seen) = (now.known, now.seen);
         let joined = now.set.motion.engine_joined;
@@ -214,7 +197,7 @@ impl Mind {
             let wished_radps = engine.strategy.speed_radps(power);
             let speed = seen.machine_radps[m];
             let load = if loaded { charge::torque_at(&engine.data, speed, power) } else { 0.0 };
-            let step = known.machine[m].largest_nm * known.dt_s / ENGINE_RISE_S;
+            let step = engine.load_step_nm;
             // The wished speed glides, so that the machines need no torque to chase it.
             let glide = ENGINE_GLIDE_RADPS2 * known.dt_s;
             let from = self.engine_radps.filter(|_| loaded).unwrap_or(speed);
@@ -225,8 +208,11 @@ impl Mind {
             wished = joined.then_some(if runs { next } else { 0.0 });
         }
         let plan = &now.set.plan;
-        let speeds = plan.speeds(seen.output_radps, wished);
         let drives = self.demand_nm * seen.output_radps > 0.0;
+        if !drives && !seen.settled {
+            return ([0.0; MAX_SHAFTS], 1.0);
+        }
+        let speeds = plan.speeds(seen.output_radps, wished);
         let room = if drives { plan.room(&speeds) } else { 1.0 };
         (speeds, room)
     }
@@ -266,7 +252,7 @@ impl Mind {
         match engine {
             Some(engine) => (Part::Given, self.free_engine_nm(engine, speed)),
             None if seen.settled => {
-                let most = rate_max(known);
+                let most = known.pace.rate_max;
                 let planned = planned[known.machine[m].shaft];
                 let wanted = (PLAN_GAIN_PER_S * (planned - speed)).clamp(-most, most);
                 (Part::Shares, self.paced(known, m, wanted))
@@ -284,7 +270,7 @@ impl Mind {
     }
 
     fn ramped(&mut self, known: &Knowledge, m: usize, nm: f64) -> f64 {
-        let step = known.machine[m].largest_nm * known.dt_s / GIVEN_RISE_S;
+        let step = known.machine[m].given_step_nm;
         let wanted = if nm.is_finite() { nm } else { 0.0 };
         self.given_nm[m] += (wanted - self.given_nm[m]).clamp(-step, step);
         self.given_nm[m]
@@ -296,13 +282,13 @@ impl Mind {
     fn holding(&mut self, known: &Knowledge, m: usize, speed: f64, target: f64) -> (Part, f64) {
         let dt_s = known.dt_s;
         self.given_nm[m] = self.torque_nm[m];
-        let most = rate_max(known);
+        let most = known.pace.rate_max;
         let missing = if target.is_finite() { target - speed } else { 0.0 };
         if let Some(before) = self.speed_before[m] {
             let came = (speed - before) / dt_s;
             let lost = self.expected[m] - came - self.pull[m];
-            let share = dt_s / (dt_s + LEARN_S);
-            self.pull[m] = (self.pull[m] + lost * share).clamp(-0.5 * most, 0.5 * most);
+            let learned = lost * known.pace.learn_share;
+            self.pull[m] = (self.pull[m] + learned).clamp(-0.5 * most, 0.5 * most);
         }
         self.speed_before[m] = Some(speed);
         let wanted = (HOLD_GAIN_PER_S * missing + self.pull[m]).clamp(-most, most);
@@ -321,12 +307,8 @@ impl Mind {
 
     /// A wished acceleration that grows no faster than the torques can follow in step.
     fn paced(&mut self, known: &Knowledge, m: usize, wanted: f64) -> f64 {
-        let step = rate_max(known) * known.dt_s / PACE_RISE_S;
+        let step = known.pace.rate_step;
         self.pace[m] += (wanted - self.pace[m]).clamp(-step, step);
         self.pace[m]
     }
-}
-
-fn rate_max(known: &Knowledge) -> f64 {
-    known.driveline.timing.sync_rate_max_rpm_per_s * RPM
 }

@@ -78,6 +78,12 @@ fn slowness(factor: f64) -> f64 {
 fn friction(part: &LockModel, lock: &mut LockState, order: LockOrder, faults: &LockFaults) -> f64 {
     let may_rise = faults.actuator != ActuatorFault::StuckOpen;
     let may_fall = faults.actuator != ActuatorFault::StuckClosed;
+    // Most of the time it is where it is ordered to be.
+    match order {
+        LockOrder::Close if may_rise && lock.fill == 1.0 && lock.pressure == 1.0 => return 1.0,
+        LockOrder::Open if may_fall && lock.fill == 0.0 && lock.pressure == 0.0 => return 0.0,
+        _ => {}
+    }
     let fill_rate = part.fill_per_step / slowness(faults.slow_close);
     let ramp_rate = part.ramp_per_step / slowness(faults.slow_close);
     let release_rate = part.release_per_step / slowness(faults.slow_release);

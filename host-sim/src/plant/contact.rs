@@ -67,36 +67,61 @@ impl Contacts {
     /// solved again with its sliding capacity, so that the result is consistent.
     pub(super) fn solve(&mut self, model: &PlantModel, base: &ShaftValues) -> Solution {
         let mut torque = [0.0; MAX_CONTACTS];
-        let mut slip_accel = [0.0; MAX_CONTACTS];
-        for (i, value) in slip_accel.iter_mut().enumerate().take(model.contacts) {
-            *value = model.slip(i, base);
-        }
         for (i, value) in torque.iter_mut().enumerate().take(model.contacts) {
             if !self.stuck[i] && self.slide[i] > 0.0 {
                 *value = -f64::from(self.direction[i]) * self.slide[i];
-                add(&mut slip_accel, model, i, *value);
             }
         }
         let candidates = self.stuck_set(model);
+        let settled = candidates == 0 || self.hold(model, base, candidates, &mut torque);
+        let mut accel = *base;
+        for (i, t) in torque.iter().enumerate().take(model.contacts) {
+            if *t != 0.0 {
+                model.add_scaled(&mut accel, &model.contact_response[i], *t);
+            }
+        }
+        Solution { torque, accel, settled }
+    }
+
+    /// The torques of the contacts that stand still, beside those that slide; false when the
+    /// search hit its bound.
+    fn hold(
+        &mut self,
+        model: &PlantModel,
+        base: &ShaftValues,
+        candidates: usize,
+        torque: &mut [f64; MAX_CONTACTS],
+    ) -> bool {
+        // Slip accelerations without the torques that are sought.
+        let mut drive = [0.0; MAX_CONTACTS];
+        for i in members(candidates) {
+            let mut accel = model.slip(i, base);
+            for (j, t) in torque.iter().enumerate().take(model.contacts) {
+                if !self.stuck[j] && self.slide[j] > 0.0 {
+                    accel += model.contact_mobility[i][j] * t;
+                }
+            }
+            drive[i] = accel;
+        }
+        if self.hold_all(model, &drive, candidates, torque) {
+            return true;
+        }
         let mut settled = true;
         let mut broken = 0;
-        if candidates != 0 {
-            for _ in 0..=model.contacts {
-                let boxed = BoxSearch { model, drive: &slip_accel, bound: &self.stick };
-                let found = boxed.run(candidates);
-                settled = found.settled;
-                broken = found.broken;
-                for i in members(candidates) {
-                    torque[i] = found.torque[i];
-                }
-                let mut bonus_lost = false;
-                for i in members(broken) {
-                    bonus_lost |= self.stick[i] > self.slide[i];
-                    self.stick[i] = self.slide[i];
-                }
-                if bonus_lost {
-                    continue;
-                }
+        for _ in 0..=model.contacts {
+            let boxed = BoxSearch { model, drive: &drive, bound: &self.stick };
+            let found = boxed.run(candidates);
+            settled = found.settled;
+            broken = found.broken;
+            for i in members(candidates) {
+                torque[i] = found.torque[i];
+            }
+            let mut bonus_lost = false;
+            for i in members(broken) {
+                bonus_lost |= self.stick[i] > self.slide[i];
+                self.stick[i] = self.slide[i];
+            }
+            if !bonus_lost {
                 break;
             }
         }
@@ -104,19 +129,35 @@ impl Contacts {
             self.stuck[i] = false;
             self.direction[i] = -sign(torque[i]);
         }
-        let mut accel = *base;
-        for (i, t) in torque.iter().enumerate().take(model.contacts) {
-            if *t != 0.0 {
-                for (a, r) in accel.iter_mut().zip(&model.contact_response[i]) {
-                    *a += r * t;
-                }
+        settled
+    }
+
+    /// The usual case: every contact that stands holds within its bound. It is the first round of
+    /// the search and comes to the same bits; false, and nothing is changed, when one does not.
+    fn hold_all(
+        &self,
+        model: &PlantModel,
+        drive: &[f64; MAX_CONTACTS],
+        candidates: usize,
+        torque: &mut [f64; MAX_CONTACTS],
+    ) -> bool {
+        let mut held = [0.0; MAX_CONTACTS];
+        for i in members(candidates) {
+            let row = model.table.row(candidates, i);
+            held[i] = 0.0 - members(candidates).fold(0.0, |sum, j| sum + row[j] * drive[j]);
+            if held[i].abs() > self.stick[i] {
+                return false;
             }
         }
-        Solution { torque, accel, settled }
+        for i in members(candidates) {
+            torque[i] = held[i];
+        }
+        true
     }
 }
 
 /// Indices of a bit set, rising.
+#[inline]
 pub(super) fn members(set: usize) -> impl Iterator<Item = usize> {
     let mut left = set;
     core::iter::from_fn(move || {
@@ -139,12 +180,6 @@ pub(super) fn sign(x: f64) -> i8 {
     }
 }
 
-fn add(slip_accel: &mut [f64; MAX_CONTACTS], model: &PlantModel, contact: usize, torque: f64) {
-    for (i, value) in slip_accel.iter_mut().enumerate().take(model.contacts) {
-        *value += model.contact_mobility[i][contact] * torque;
-    }
-}
-
 /// Impulses that bring every slip of `set` to zero, applied to the speeds; returns the impulses.
 pub(super) fn project(
     model: &PlantModel,
@@ -158,10 +193,8 @@ pub(super) fn project(
     let mut impulse = [0.0; MAX_CONTACTS];
     for i in members(set) {
         let row = model.table.row(set, i);
-        impulse[i] = -row.iter().zip(&slip).fold(0.0, |sum, (l, s)| sum + l * s);
-        for (w, r) in speed.iter_mut().zip(&model.contact_response[i]) {
-            *w += r * impulse[i];
-        }
+        impulse[i] = -members(set).fold(0.0, |sum, j| sum + row[j] * slip[j]);
+        model.add_scaled(speed, &model.contact_response[i], impulse[i]);
     }
     impulse
 }

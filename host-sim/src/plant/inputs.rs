@@ -11,6 +11,9 @@ pub struct PlantInputs {
     /// Torque command of each machine on its shaft in Nm, in file order, the engine included. The
     /// machine's own limits are applied by the plant; a value that is not finite counts as 0.
     pub torque_nm: [f64; MAX_MACHINES],
+    /// Electric machines whose inverter is switched off, bit `i` is machine `i`: no torque,
+    /// whatever its controller believes; what is there dies away with the machine's lag.
+    pub off: u8,
     /// Whether the engine should run. It starts by its own starter or by being turned.
     pub engine_run: bool,
     /// Service brake torque at the output shaft in Nm, 0 or more (negative counts as 0).

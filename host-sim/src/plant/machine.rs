@@ -25,7 +25,9 @@ pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &Plant
             }
         } else {
             let limit = electric_limit_nm(part, state.speed[part.shaft]);
-            electric(part, &mut state.machine[m], limit, finite(inputs.torque_nm[m]), faults);
+            let off = inputs.off >> m & 1 == 1;
+            let command = (!off).then(|| finite(inputs.torque_nm[m]));
+            electric(part, &mut state.machine[m], limit, command, faults);
         }
     }
 }
@@ -51,8 +53,11 @@ fn electric_limit_nm(part: &MachineModel, speed: f64) -> f64 {
 
 /// Share of a torque error that is left after one step; a slow machine moves less.
 fn left_share(part: &MachineModel, slow: f64) -> f64 {
-    let slow = if slow.is_finite() && slow > 1.0 { slow } else { 1.0 };
-    1.0 - (1.0 - part.lag_factor) / slow
+    if slow.is_finite() && slow > 1.0 {
+        1.0 - (1.0 - part.lag_factor) / slow
+    } else {
+        1.0 - (1.0 - part.lag_factor)
+    }
 }
 
 /// The torque that a machine really gives where its controller believes in another one.
@@ -66,10 +71,10 @@ fn electric(
     part: &MachineModel,
     machine: &mut MachineState,
     limit: f64,
-    command: f64,
+    command: Option<f64>,
     faults: &MachineFaults,
 ) {
-    let asked = clamp(command, -limit, limit);
+    let asked = clamp(command.unwrap_or(0.0), -limit, limit);
     let target = match faults.torque {
         TorqueFault::None => asked,
         TorqueFault::Lost => 0.0,
@@ -82,7 +87,8 @@ fn electric(
         TorqueFault::WrongSign => -machine.torque_nm,
         _ => machine.torque_nm,
     };
-    if let Some(nm) = falsified(faults, machine.torque_nm) {
+    // Without its inverter a machine cannot give what it does not believe in either.
+    if let Some(nm) = falsified(faults, machine.torque_nm).filter(|_| command.is_some()) {
         machine.torque_nm = clamp(nm, -limit, limit);
     }
     machine.smooth_nm = machine.torque_nm;
@@ -127,8 +133,7 @@ fn advance_engine(
 ) {
     let part = &model.machine[engine.machine];
     let speed = state.speed[part.shaft];
-    let pause_steps = RESTART_PAUSE_S / model.dt_s;
-    change_phase(engine, state, speed, inputs.engine_run, inputs.faults.engine, pause_steps);
+    change_phase(engine, state, speed, inputs.engine_run, inputs.faults.engine, model.dt_s);
     let machine = &mut state.machine[engine.machine];
     machine.report_error_nm = 0.0;
     machine.torque_nm = match state.engine.actual {
@@ -193,7 +198,7 @@ fn change_phase(
     speed: f64,
     run: bool,
     fault: EngineFault,
-    pause_steps: f64,
+    dt_s: f64,
 ) {
     let e = &mut state.engine;
     let may_fire = matches!(fault, EngineFault::None | EngineFault::Overrun);
@@ -206,7 +211,9 @@ fn change_phase(
         }
         EngineActual::Running => EngineActual::Running,
         _ if !run => EngineActual::Stopped,
-        EngineActual::StartFailed if f64::from(e.steps) >= pause_steps => EngineActual::Stopped,
+        EngineActual::StartFailed if f64::from(e.steps) >= RESTART_PAUSE_S / dt_s => {
+            EngineActual::Stopped
+        }
         EngineActual::StartFailed => {
             e.steps += 1;
             EngineActual::StartFailed

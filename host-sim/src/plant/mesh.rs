@@ -22,8 +22,9 @@ const BAND_RADPS: f64 = 1.0;
 struct Mesh {
     a: usize,
     b: Option<usize>,
-    /// `1 - efficiency`.
+    /// `1 - efficiency`, and the same over the efficiency.
     share: f64,
+    share_when_driving: f64,
     /// Torque on `a` per unit of the gear row's multiplier.
     torque_per_multiplier: f64,
     /// Relative acceleration for 1 Nm.
@@ -100,6 +101,7 @@ pub(super) fn build(
     }
     for ((to, mut mesh), row) in model.mesh.iter_mut().zip(meshes).zip(&rows) {
         mesh.torque_per_multiplier = row[mesh.a];
+        mesh.share_when_driving = mesh.share / (1.0 - mesh.share);
         let on = |s: usize, t: usize| response[s][t];
         mesh.mobility = match mesh.b {
             Some(b) => on(mesh.a, mesh.a) - 2.0 * on(mesh.a, b) + on(b, b),
@@ -143,8 +145,7 @@ pub(super) fn add_friction(
         let slip = relative(mesh, speed);
         // The loss is a share of the power that goes in. When `a` drives, what goes in is its
         // torque, of which the mesh passes on the efficiency.
-        let share =
-            if through[i] * slip < 0.0 { mesh.share / (1.0 - mesh.share) } else { mesh.share };
+        let share = if through[i] * slip < 0.0 { mesh.share_when_driving } else { mesh.share };
         let most = share * through[i].abs();
         if most <= 0.0 {
             continue;
@@ -173,10 +174,17 @@ pub(super) fn through(
     torque: &ShaftValues,
 ) -> ShaftValues {
     let mut out = [0.0; MAX_SHAFTS];
+    if model.mesh.count == 0 {
+        return out;
+    }
+    let mut left = [0.0; MAX_SHAFTS];
+    for s in 0..model.shafts.min(MAX_SHAFTS) {
+        left[s] = model.inertia[s] * accel[s] - torque[s];
+    }
     for (i, value) in out.iter_mut().enumerate().take(model.mesh.count) {
         let row = &model.mesh.multiplier[i];
-        let multiplier = (0..model.shafts)
-            .fold(0.0, |sum, s| sum + row[s] * (model.inertia[s] * accel[s] - torque[s]));
+        let multiplier =
+            row.iter().zip(&left).take(model.shafts).fold(0.0, |sum, (r, x)| sum + r * x);
         *value = multiplier * model.mesh.mesh[i].torque_per_multiplier;
     }
     out

@@ -18,6 +18,9 @@ use supervisor::bits::{MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
 /// Speed of each shaft, or torque on each shaft; entries beyond the last shaft are zero.
 pub type ShaftValues = [f64; MAX_SHAFTS];
 
+/// Most drivelines have no more shafts than this, and then the rest is not gone through.
+const HALF: usize = MAX_SHAFTS / 2;
+
 /// Why a plant cannot be built: every missing or unusable value, each in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MissingData {
@@ -48,7 +51,7 @@ pub struct PlantModel {
     /// Number of minimal coordinates; coordinate `k` is the speed of shaft `free[k]`.
     pub(super) freedoms: usize,
     pub(super) free: [usize; MAX_SHAFTS],
-    /// Shaft speeds from coordinates: `w[s] = sum span[s][k] * w[free[k]]`.
+    /// Shaft speeds from coordinates: `w[s] = sum span[k][s] * w[free[k]]`.
     pub(super) span: [ShaftValues; MAX_SHAFTS],
     /// Inertia of each shaft, the vehicle's share at the output included, kg m2.
     pub(super) inertia: ShaftValues,
@@ -207,6 +210,17 @@ impl PlantModel {
         self.slip(lock, speeds)
     }
 
+    /// `to += x * from`, shaft by shaft; what lies beyond the last shaft is zero and stays so.
+    #[inline]
+    pub(super) fn add_scaled(&self, to: &mut ShaftValues, from: &ShaftValues, x: f64) {
+        let (low, high) = to.split_at_mut(HALF);
+        low.iter_mut().zip(&from[..HALF]).for_each(|(t, f)| *t += f * x);
+        if self.shafts > HALF {
+            high.iter_mut().zip(&from[HALF..]).for_each(|(t, f)| *t += f * x);
+        }
+    }
+
+    #[inline]
     pub(super) fn slip(&self, contact: usize, speeds: &ShaftValues) -> f64 {
         let Contact { a, b } = self.contact[contact];
         match b {
@@ -223,7 +237,7 @@ impl PlantModel {
     fn set_span(&mut self, basis: &[Row]) {
         for (k, row) in basis.iter().enumerate() {
             for (s, value) in row.iter().enumerate() {
-                self.span[s][k] = exact::to_f64(value);
+                self.span[k][s] = exact::to_f64(value);
             }
             // The free column of basis vector k is the only one with a one here and a zero in
             // every other vector.

@@ -80,8 +80,11 @@ pub(super) struct EngineModel {
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub(super) struct SensorModel {
     pub(super) shaft: usize,
+    /// Infinite where it has none.
     pub(super) range_radps: f64,
     pub(super) error_radps: f64,
+    /// The part of the error that changes from sample to sample.
+    pub(super) noise_radps: f64,
     pub(super) resolution_radps: f64,
     pub(super) latency_steps: usize,
 }
@@ -93,6 +96,8 @@ pub(super) struct RoadModel {
     pub(super) metres_per_radian: f64,
     pub(super) final_drive: f64,
     pub(super) efficiency: f64,
+    /// Loss of the final drive as a share of what comes out of it.
+    pub(super) loss_when_driving: f64,
     pub(super) vehicle_inertia: f64,
     /// Weight times lever: torque at the output of a vertical wall, Nm.
     pub(super) weight_nm: f64,
@@ -309,10 +314,12 @@ fn sensor_model(s: &Sensor, dt_s: f64, missing: &mut Vec<String>) -> SensorModel
             SENSOR_HISTORY - 1
         ));
     }
+    let error_radps = s.error_rpm.max(0.0) * RADPS_PER_RPM;
     SensorModel {
         shaft: s.shaft,
-        range_radps: s.range_rpm * RADPS_PER_RPM,
-        error_radps: s.error_rpm.max(0.0) * RADPS_PER_RPM,
+        range_radps: if s.range_rpm > 0.0 { s.range_rpm * RADPS_PER_RPM } else { f64::INFINITY },
+        error_radps,
+        noise_radps: (1.0 - super::sensor::CONSTANT_SHARE) * error_radps,
         resolution_radps: s.resolution_rpm.max(0.0) * RADPS_PER_RPM,
         latency_steps: steps.min(SENSOR_HISTORY - 1),
     }
@@ -332,6 +339,8 @@ fn road_model(d: &Driveline, missing: &mut Vec<String>) -> RoadModel {
         metres_per_radian: lever,
         final_drive: ratio,
         efficiency: d.output.final_drive_efficiency,
+        loss_when_driving: (1.0 - d.output.final_drive_efficiency)
+            / d.output.final_drive_efficiency,
         vehicle_inertia: v.mass_kg * v.rotating_mass_factor * lever * lever,
         weight_nm: v.mass_kg * STANDARD_GRAVITY * lever,
         f0_nm: v.road_load_f0_n * lever,

@@ -6,6 +6,7 @@ use super::model::PlantModel;
 use super::parts::{RADPS_PER_RPM, SensorModel};
 use super::state::PlantState;
 use super::step::finite;
+use supervisor::bits::MAX_SENSORS;
 use supervisor::io::Speed;
 
 /// Share of the stated error that is a constant offset; the rest changes from sample to sample.
@@ -14,10 +15,10 @@ pub(super) const CONSTANT_SHARE: f64 = 0.7;
 /// Take a sample of every sensor and put out the one whose time has come.
 pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     state.head = (state.head + 1) % SENSOR_HISTORY;
-    for i in 0..model.sensors {
+    for i in 0..model.sensors.min(MAX_SENSORS) {
         let part = &model.sensor[i];
         let faults = &inputs.faults.sensors[i];
-        let mut noise = (1.0 - CONSTANT_SHARE) * part.error_radps * state.random.signed_unit();
+        let mut noise = part.noise_radps * state.random.signed_unit();
         if faults.noise_rpm > 0.0 {
             noise += finite(faults.noise_rpm) * RADPS_PER_RPM * state.fault_chance().signed_unit();
         }
@@ -64,14 +65,18 @@ fn is_held(model: &PlantModel, state: &mut PlantState, i: usize, faults: &Sensor
 /// One sample: fault, error, range, quantisation.
 pub(super) fn measure(part: &SensorModel, truth: f64, error: f64, faults: &SensorFaults) -> f64 {
     let seen = truth * finite(faults.scale) + finite(faults.bias_rpm) * RADPS_PER_RPM + error;
-    let seen = if part.range_radps > 0.0 && seen > part.range_radps {
+    let seen = if seen > part.range_radps {
         part.range_radps
-    } else if part.range_radps > 0.0 && seen < -part.range_radps {
+    } else if seen < -part.range_radps {
         -part.range_radps
     } else {
         seen
     };
-    let resolution_radps = part.resolution_radps.max(finite(faults.coarse_rpm) * RADPS_PER_RPM);
+    let resolution_radps = if faults.coarse_rpm > 0.0 {
+        part.resolution_radps.max(finite(faults.coarse_rpm) * RADPS_PER_RPM)
+    } else {
+        part.resolution_radps
+    };
     if resolution_radps > 0.0 {
         // To the nearest count; the cast cuts towards zero and saturates, it cannot fail.
         let counts = seen / resolution_radps;

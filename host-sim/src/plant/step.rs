@@ -84,9 +84,7 @@ fn accelerations(model: &PlantModel, torque: &ShaftValues) -> ShaftValues {
     let mut accel = [0.0; MAX_SHAFTS];
     for (t, response) in torque.iter().zip(&model.response).take(model.shafts) {
         if *t != 0.0 {
-            for (a, r) in accel.iter_mut().zip(response) {
-                *a += r * t;
-            }
+            model.add_scaled(&mut accel, response, *t);
         }
     }
     accel
@@ -99,14 +97,13 @@ fn road(model: &PlantModel, state: &PlantState, inputs: &PlantInputs) -> Road {
     let tyre = grip::tyre(model, state, inputs);
     let behind = state.wheel_side_nm;
     // Driving: what arrives is the efficiency times what went in. Braking: the other way round.
-    let share = if behind * w > 0.0 {
-        (1.0 - road.efficiency) / road.efficiency
-    } else {
-        1.0 - road.efficiency
-    };
+    let share = if behind * w > 0.0 { road.loss_when_driving } else { 1.0 - road.efficiency };
     Road {
         air_nm: air_nm(model, w),
-        grade_nm: road.weight_nm * slope / (1.0 + slope * slope).sqrt(),
+        grade_nm: match slope == 0.0 {
+            true => road.weight_nm * slope,
+            false => road.weight_nm * slope / (1.0 + slope * slope).sqrt(),
+        },
         tyre,
         rolling_nm: road.f0_nm,
         brake_nm: finite(inputs.brake_nm).max(0.0),
@@ -218,15 +215,16 @@ fn advance(
         state.speed[s] = if speed.abs() < REST_SNAP { 0.0 } else { speed };
     }
     respan(model, &mut state.speed);
-    let mut mean = [0.0; MAX_SHAFTS];
-    for s in 0..model.shafts {
-        mean[s] = 0.5 * (before[s] + state.speed[s]);
-        state.angle[s] += mean[s] * span;
-    }
+    let mut mean = before;
+    mean.iter_mut().zip(&state.speed).for_each(|(mean, after)| *mean = 0.5 * (*mean + after));
+    model.add_scaled(&mut state.angle, &mean, span);
     for i in 0..model.contacts {
         let slip = model.slip(i, &mean);
-        means[i] += solution.torque[i] * span / model.dt_s;
-        heat[i] -= solution.torque[i] * slip * span;
+        let torque = solution.torque[i];
+        if torque != 0.0 {
+            means[i] += torque * span / model.dt_s;
+            heat[i] -= torque * slip * span;
+        }
         if i < model.locks && model.lock[i].dog {
             let lock = &mut state.lock[i];
             lock.angle_rad =
@@ -237,12 +235,10 @@ fn advance(
 
 /// All shaft speeds from the minimal coordinates, so that the gear rows hold to rounding.
 pub(super) fn respan(model: &PlantModel, speed: &mut ShaftValues) {
-    let mut q = [0.0; MAX_SHAFTS];
-    for k in 0..model.freedoms {
-        q[k] = speed[model.free[k]];
-    }
-    for (w, span) in speed.iter_mut().zip(&model.span).take(model.shafts) {
-        *w = span.iter().zip(&q).take(model.freedoms).fold(0.0, |sum, (g, q)| sum + g * q);
+    let before = *speed;
+    *speed = [0.0; MAX_SHAFTS];
+    for (&s, span) in model.free.iter().zip(&model.span).take(model.freedoms) {
+        model.add_scaled(speed, span, before[s]);
     }
 }
 
@@ -288,7 +284,7 @@ fn book(
     turned: &ShaftValues,
 ) {
     let output = turned[model.road.shaft];
-    let mut book = state.energy;
+    let book = &mut state.energy;
     for m in 0..model.machines {
         book.machine_j[m] += state.machine[m].smooth_nm * turned[model.machine[m].shaft];
     }
@@ -310,7 +306,6 @@ fn book(
         book.grade_j += road.grade_nm * output;
     }
     book.kinetic_j = kinetic_j(model, &state.speed);
-    state.energy = book;
 }
 
 /// Kinetic energy of shafts and vehicle.

@@ -127,21 +127,21 @@ fn allowed(d: &Driveline, shaft: usize) -> t::Window {
 }
 
 /// From a speed to the torque being gone that it asks to be cut, ms: the age of the slowest
-/// sensor, a tick, and twice the lag of the slowest machine.
+/// sensor, a tick, and three times the lag of the slowest machine (a twentieth is left then).
 fn react_ms(d: &Driveline) -> f64 {
     let oldest = d.sensors.iter().map(|s| s.latency_ms).fold(0.0, f64::max);
     let lag = |m: &crate::driveline::Machine| match &m.kind {
         MachineKind::Electric(e) => e.lag_ms,
         MachineKind::Engine(_) => 0.0,
     };
-    oldest + d.timing.tick_ms + 2.0 * d.machines.iter().map(lag).fold(0.0, f64::max)
+    oldest + d.timing.tick_ms + 3.0 * d.machines.iter().map(lag).fold(0.0, f64::max)
 }
 
 /// How long a disagreement must last to count, ms.
 const DEBOUNCE_MS: f64 = 3.0;
 /// From plates that begin to press to a lock that is shown closed, beyond the ramp itself, and from
 /// the order to plates that begin to let go, ms (an invented, round value).
-const SWITCH_MS: f64 = 25.0;
+const SWITCH_MS: f64 = 40.0;
 
 /// What is left of the longest overlap when showing that it stands and ending it have their time,
 /// ms: the supervisor cuts the torque for a dwell before it lets a lock go.

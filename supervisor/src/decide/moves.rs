@@ -130,7 +130,9 @@ pub(super) fn closing<G: Guards>(
         state.done();
         return Plan::Step(number);
     }
-    let late = is_late(table, lock, state.ticks);
+    // It would be the second lock of an overlap that has lasted long enough.
+    let overlapped = state.overlap > table.timing.overlap_max;
+    let late = overlapped || is_late(table, lock, state.ticks);
     if late || has_left(guards, lock) {
         state.locks.order(lock, false);
         let refusal = Refusal::NotClosed { lock };
