@@ -22,7 +22,7 @@ const STRICT: &str = "a & b <\"c\">.toml";
 fn with_findings(name: &str) -> (Folder, PathBuf) {
     let folder = Folder::new(name);
     let axle = read("host-sim/drivelines/axle.toml");
-    let strict = axle.replace("[vehicle]\n", "[vehicle]\ndriveline_decel_max_mps2 = 0.5\n");
+    let strict = axle.replace("[vehicle]\n", "[vehicle]\ndriveline_decel_max_mps2 = 0.001\n");
     assert_ne!(axle, strict);
     folder.write(STRICT, strict);
     let ran =
