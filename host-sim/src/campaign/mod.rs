@@ -6,6 +6,8 @@
 mod axes;
 mod case;
 pub mod command;
+pub mod defects;
+pub mod defects_command;
 mod faults;
 mod header;
 mod judged;

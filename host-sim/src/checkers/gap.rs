@@ -36,6 +36,9 @@ struct Seen {
     engine_ran: bool,
     /// The demand as far as it has stood for a while, Nm.
     asked_nm: f64,
+    /// The demand itself, Nm, and how long it has had its sign, s.
+    demand_nm: f64,
+    turned_s: f64,
     /// What was given of it in the last arrangement, or just after an interruption, Nm, and the
     /// output's speed then.
     steady_nm: f64,
@@ -111,7 +114,8 @@ impl GapChecker {
     /// Torque along the demand that may be relied on in this tick, Nm.
     fn claimed_nm(&self, truth: &TickTruth) -> f64 {
         let s = &self.seen;
-        if s.asked_nm * s.steady_nm <= 0.0 {
+        // A demand that has just turned round is not followed at once, as after an interruption.
+        if s.asked_nm * s.steady_nm <= 0.0 || s.turned_s < RAISE_S {
             return 0.0;
         }
         let beyond = |(w, free): (&f64, &f64)| w.abs() > *free;
@@ -244,6 +248,9 @@ impl Checker for GapChecker {
             return;
         }
         let step = self.rise_nm_per_s * truth.dt_s;
+        let turned = truth.demand_nm * self.seen.demand_nm <= 0.0;
+        self.seen.demand_nm = truth.demand_nm;
+        self.seen.turned_s = if turned { 0.0 } else { self.seen.turned_s + truth.dt_s };
         self.seen.asked_nm = rises_slowly(self.seen.asked_nm, truth.demand_nm, step);
         if truth.stated_reached.is_some() && truth.claim.is_none() {
             self.seen.stands(truth, self.output, step);

@@ -156,8 +156,9 @@ impl<'a> Run<'a> {
         let stands = self.output.status.arrangement;
         let stands = stands.and_then(|a| prepared.table.arrangements.get(usize::from(a)));
         let Some(window) = stands.map(|a| a.window) else { return };
-        let highest = f64::from(window.max.abs().max(window.min.abs()));
-        self.driver.limit((highest * prepared.model.metres_per_radian()).abs());
+        let [min, max] = [window.min, window.max]
+            .map(|radps| f64::from(radps) * prepared.model.metres_per_radian());
+        self.driver.limit(min.min(max), min.max(max));
     }
 
     /// Number of ticks of the whole run.

@@ -17,6 +17,8 @@ const REGEN_FULL_MPS: f64 = 2.5;
 const HOLD_MPS2: f64 = 3.0;
 /// How much of the brake pedal answers a speed that is over the highest by all of it.
 const BRAKE_OVER: f64 = 300.0;
+/// Slowest limit of a driver, m/s.
+const WALK_MPS: f64 = 1.5;
 /// Rolling back faster than this is braked, m/s.
 const ROLL_BACK_MPS: f64 = 1.5;
 /// Below this road speed a vehicle that is to stand is held by the brake, m/s.
@@ -66,7 +68,8 @@ pub struct Driver<'a> {
     wish: &'a Wish,
     data: DriverData,
     integral_mps2: f64,
-    top_mps: f64,
+    reverse_mps: f64,
+    forward_mps: f64,
 }
 
 /// Value of a profile at `t_s`: straight between points, constant outside; 0 without points.
@@ -87,7 +90,8 @@ pub fn profile_at(points: &[(f64, f64)], t_s: f64) -> f64 {
 impl<'a> Driver<'a> {
     /// A driver of that vehicle.
     pub fn new(data: &DriverData, wish: &'a Wish) -> Driver<'a> {
-        Driver { wish, data: data.clone(), integral_mps2: 0.0, top_mps: f64::INFINITY }
+        let (reverse_mps, forward_mps) = (f64::NEG_INFINITY, f64::INFINITY);
+        Driver { wish, data: data.clone(), integral_mps2: 0.0, reverse_mps, forward_mps }
     }
 
     /// Follow another wish from now on, with what is remembered.
@@ -100,10 +104,19 @@ impl<'a> Driver<'a> {
         self.data.vehicle.max_speed_kmh / 3.6
     }
 
-    /// Drive no faster than this, forward and in reverse, m/s: what the standing arrangement
-    /// allows. Every driver brakes above it.
-    pub fn limit(&mut self, top_mps: f64) {
-        self.top_mps = top_mps.min(self.max_speed_mps());
+    /// Drive no faster than this in reverse (negative) and forward, m/s: what the standing
+    /// arrangement allows. Every driver brakes beyond it.
+    pub fn limit(&mut self, low_mps: f64, high_mps: f64) {
+        let most = self.max_speed_mps();
+        // A way that the arrangement excludes is still driven at a walk, to get out of it.
+        self.reverse_mps = low_mps.min(-WALK_MPS).max(-most);
+        self.forward_mps = high_mps.max(WALK_MPS).min(most);
+    }
+
+    /// The speed that the driver keeps below when moving this way, m/s, without sign.
+    fn top_mps(&self, speed_mps: f64) -> f64 {
+        let top = if speed_mps < 0.0 { -self.reverse_mps } else { self.forward_mps };
+        top.min(self.max_speed_mps())
     }
 
     /// One tick of `dt_s` at time `t_s`. `given_nm` is the output torque that the machines
@@ -124,16 +137,16 @@ impl<'a> Driver<'a> {
                 // A brake pedal slows down, whichever way the vehicle rolls, and then holds.
                 // Faster than the vehicle may go, every driver brakes.
                 let pedal = profile_at(points, t_s).clamp(-1.0, 1.0);
-                let over = speed_mps.abs() / self.top_mps.min(self.max_speed_mps()) - 1.0;
+                let over = speed_mps.abs() / self.top_mps(speed_mps) - 1.0;
                 let brake = if over > 0.0 { 0.1 + BRAKE_OVER * over } else { -1.0 };
                 let pedal = pedal.min(-brake).max(-1.0);
                 let way = if pedal < 0.0 { speed_mps.signum() } else { 1.0 };
                 (pedal * way * most, 1.0, pedal < 0.0 && speed_mps.abs() < STAND_MPS)
             }
             Wish::Speed(points) => {
-                let top = self.top_mps.min(self.max_speed_mps());
-                let wished = (profile_at(points, t_s) / 3.6).clamp(-top, top);
-                let soon = (profile_at(points, t_s + 0.1) / 3.6).clamp(-top, top);
+                let (low, high) = (-self.top_mps(-1.0), self.top_mps(1.0));
+                let wished = (profile_at(points, t_s) / 3.6).clamp(low, high);
+                let soon = (profile_at(points, t_s + 0.1) / 3.6).clamp(low, high);
                 let error = wished - speed_mps;
                 let stand = wished.abs() < 0.02 && soon.abs() < 0.02 && speed_mps.abs() < STAND_MPS;
                 let direct = (soon - wished) / 0.1 + GAIN_PER_S * error + self.integral_mps2;

@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x799ea87b,
+    hash: 0xd8094ed8,
     engine: None,
     engine_min: 0.0,
     output_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
@@ -24,13 +24,14 @@ pub static TABLE: Table<'static> = Table {
         dwell: 20,
         sync_timeout: 3000,
         unload_timeout: 1000,
-        overlap_max: 800,
+        overlap_max: 734,
         min_stay: 500,
         request_dwell: 50,
         retry_wait: 150,
         debounce: 3,
         rate_ticks: 10,
         engine_timeout: 1000,
+        react: 47,
         retries: 3,
     },
     sensors: &SENSORS,
@@ -47,10 +48,10 @@ pub static TABLE: Table<'static> = Table {
 };
 
 static SENSORS: [Sensor; 4] = [
-    /* 0 */ Sensor { range: 1570.7964 },
-    /* 1 */ Sensor { range: 785.3982 },
-    /* 2 */ Sensor { range: 589.04865 },
-    /* 3 */ Sensor { range: 589.04865 },
+    /* 0 */ Sensor { range: 1570.7964, allowed: Window { min: -1250.3538, max: 1250.3538 } },
+    /* 1 */ Sensor { range: 785.3982, allowed: Window { min: -625.1769, max: 625.1769 } },
+    /* 2 */ Sensor { range: 589.04865, allowed: Window { min: -468.8827, max: 468.8827 } },
+    /* 3 */ Sensor { range: 589.04865, allowed: Window { min: -468.8827, max: 468.8827 } },
 ];
 
 static LOCKS: [Lock; 3] = [

@@ -3,7 +3,7 @@
 //!
 //! Locks: 0 ring-brake, 1 ring-clutch, 2 engine-clutch.
 //! Machines: 0 traction, 1 generator, 2 engine.
-//! Sensors: 0 sun, 1 output, 2 ring, 3 generator, 4 crank.
+//! Sensors: 0 sun, 1 output, 2 ring, 3 generator, 4 crank, 5 crank-second.
 //! Arrangements: 0 single-electric, 1 dual-electric, 2 series, 3 power-split.
 #![cfg_attr(rustfmt, rustfmt_skip)]
 #![allow(clippy::all, clippy::pedantic)]
@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0xc25f50c8,
+    hash: 0xd8f0e2b6,
     engine: Some(2),
     engine_min: 58.171463,
     output_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
@@ -24,13 +24,14 @@ pub static TABLE: Table<'static> = Table {
         dwell: 20,
         sync_timeout: 3000,
         unload_timeout: 1000,
-        overlap_max: 800,
+        overlap_max: 734,
         min_stay: 500,
         request_dwell: 50,
         retry_wait: 150,
         debounce: 3,
         rate_ticks: 10,
         engine_timeout: 3100,
+        react: 47,
         retries: 3,
     },
     sensors: &SENSORS,
@@ -46,12 +47,13 @@ pub static TABLE: Table<'static> = Table {
     next: &NEXT,
 };
 
-static SENSORS: [Sensor; 5] = [
-    /* 0 */ Sensor { range: 1178.0973 },
-    /* 1 */ Sensor { range: 392.6991 },
-    /* 2 */ Sensor { range: 602.1386 },
-    /* 3 */ Sensor { range: 602.1386 },
-    /* 4 */ Sensor { range: 549.7787 },
+static SENSORS: [Sensor; 6] = [
+    /* 0 */ Sensor { range: 1178.0973, allowed: Window { min: -937.7654, max: 937.7654 } },
+    /* 1 */ Sensor { range: 392.6991, allowed: Window { min: -312.58844, max: 312.58844 } },
+    /* 2 */ Sensor { range: 602.1386, allowed: Window { min: -479.3023, max: 479.3023 } },
+    /* 3 */ Sensor { range: 602.1386, allowed: Window { min: -479.3023, max: 479.3023 } },
+    /* 4 */ Sensor { range: 549.7787, allowed: Window { min: -437.62384, max: 437.62384 } },
+    /* 5 */ Sensor { range: 549.7787, allowed: Window { min: -437.62384, max: 437.62384 } },
 ];
 
 static LOCKS: [Lock; 3] = [
@@ -66,8 +68,9 @@ static RESTS: [Rest; 3] = [
     /* 2 */ Rest { row: [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0], sensors: Bits(0x10), max: 2.8794327 },
 ];
 
-static PARITIES: [Parity; 1] = [
+static PARITIES: [Parity; 2] = [
     /* 0 */ Parity { row: [0.3125, -1.0, 0.6875, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x07), max: 0.52436906 },
+    /* 1 */ Parity { row: [0.0, 0.0, 0.0, 0.0, -1.0, 1.0, 0.0, 0.0], sensors: Bits(0x30), max: 0.5243197 },
 ];
 
 static CONFLICTS: [Conflict; 1] = [
@@ -117,11 +120,11 @@ static STEPS: [Step; 25] = [
     /* 17 */ Step { from: Bits(0x03), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.2, 1.0, 0.0, 0.0], load_max: 19.968493, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
     /* 18 */ Step { from: Bits(0x05), lock: 2, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [0.0, 0.7169811, -0.28301886, 0.0], load_max: 18.58852, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
     /* 19 */ Step { from: Bits(0x06), lock: 2, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-0.7047953, 0.3203615, -0.6796385, 0.0], load_max: 11.839001, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
-    /* 20 */ Step { from: Bits(0x02), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Running, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Sync, StepDuty::Unload], target_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 99.745964, target_max: 439.56076, sensors: Bits(0x1c), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
+    /* 20 */ Step { from: Bits(0x02), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Running, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Sync, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 99.745964, target_max: 439.56076, sensors: Bits(0x18), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
     /* 21 */ Step { from: Bits(0x00), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, -2.2, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.0624, target_max: 941.0624, sensors: Bits(0x0e), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 1 },
     /* 22 */ Step { from: Bits(0x01), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.2, 0.0, 0.0, 0.0], load_max: 22.66867, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
     /* 23 */ Step { from: Bits(0x01), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Running, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Sync, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 99.745964, target_max: 439.56076, sensors: Bits(0x18), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
-    /* 24 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, -2.2, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.0624, target_max: 941.0624, sensors: Bits(0x0e), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 8, limits_count: 1 },
+    /* 24 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, 0.0, -2.2, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.06244, target_max: 941.06244, sensors: Bits(0x1e), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 8, limits_count: 1 },
 ];
 
 static LIMITS: [Limit; 9] = [
