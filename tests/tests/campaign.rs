@@ -158,6 +158,22 @@ fn damage_anywhere_is_refused_or_left_out() {
     }
 }
 
+/// A head that no campaign has is refused, whole though its checksum is.
+#[test]
+fn a_head_that_cannot_be_is_refused() {
+    let folder = Folder::new("heads");
+    let world = world("axle");
+    for (name, cases) in [("most", 1_000_000_000_000), ("more", u64::MAX)] {
+        let path = folder.0.join(name);
+        Results::begin(&path, &Header::new(&world, 1, cases, 0, Shard::WHOLE)).expect("begun");
+        let read = read_results(&path);
+        match name {
+            "most" => assert_eq!(read.expect("it is whole").header.cases, cases),
+            _ => assert!(matches!(read, Err(ResultsError::Damaged(..))), "{read:?}"),
+        }
+    }
+}
+
 /// Shares add up to the whole, whatever the order in which they are named and blocks were done.
 #[test]
 fn shares_add_up() {

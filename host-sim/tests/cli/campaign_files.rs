@@ -227,7 +227,7 @@ fn keys(value: &Value, found: &mut BTreeSet<String>) {
 
 #[test]
 fn every_key_that_is_written_is_described() {
-    let (_folder, out) = with_findings("campaign-keys");
+    let (folder, out) = with_findings("campaign-keys");
     let page = read("docs/campaign-json.md");
     let mut found = BTreeSet::new();
     keys(&campaign_json(&out), &mut found);
@@ -235,7 +235,13 @@ fn every_key_that_is_written_is_described() {
         let (_, text) = line.split_once(' ').expect("a checksum and a text");
         keys(&serde_json::from_str(text).expect("JSON"), &mut found);
     }
-    assert!(found.len() > 40, "{found:?}");
+    let defects = ["campaign", "axle", "--defects", "--cases", "3", "--sample", "4", "--json"];
+    let defects = run(folder.path(), &defects);
+    assert!(defects.code < 2, "{}", defects.stderr);
+    let defects: Value = serde_json::from_str(&defects.stdout).expect("JSON");
+    assert_eq!(defects["tried"].as_array().map(Vec::len), Some(4));
+    keys(&defects, &mut found);
+    assert!(found.len() > 50, "{found:?}");
     for key in found {
         let told = [format!("`{key}`"), format!("`{key}[]`")].iter().any(|k| page.contains(k));
         assert!(told, "{key} is not on its page");
