@@ -41,5 +41,5 @@ pub use scenario::scenario_text;
 pub use seed::{Stream, case_seed};
 pub use shard::{Shard, shard_from};
 pub use shrink::shrink;
-pub use tally::{BINS, Found, MarginTally, Tally};
+pub use tally::{BINS, Found, MarginKey, MarginTally, Tally};
 pub use world::World;

@@ -121,7 +121,6 @@ impl<'a> Run<'a> {
         let loose = setup.faults.iter().any(|f| matches!(f.fault, Injected::WheelSlip(_)));
         let model = prepared.model(loose)?;
         let state = prepared.start(setup)?.with_seed(model, seed);
-        let tick_ms = prepared.driveline.timing.tick_ms;
         Ok(Run {
             prepared: Arc::clone(prepared),
             setup,
@@ -140,8 +139,17 @@ impl<'a> Run<'a> {
             rest_s: 0.0,
             requests: 0,
             tick: 0,
-            ticks: (setup.duration_s * 1e3 / tick_ms).round().max(0.0) as u64,
+            ticks: ticks_of(prepared, setup),
         })
+    }
+
+    /// Go on under a `story` that says the same of what is past and more of what comes: for those
+    /// who ask, drive and break things while they watch. A driver looks 0.1 s ahead, so that of
+    /// what he follows this is past too. Wheels slip only if they might before.
+    pub fn go_on(&mut self, story: &'a Setup) {
+        self.setup = story;
+        self.driver.follow(&story.wish);
+        self.ticks = ticks_of(&self.prepared, story);
     }
 
     /// How fast the vehicle may go in the arrangement that stood last, m/s: a driver sees that limit.
@@ -158,6 +166,11 @@ impl<'a> Run<'a> {
     /// Number of ticks of the whole run.
     pub fn ticks(&self) -> u64 {
         self.ticks
+    }
+
+    /// The last tick.
+    pub fn record(&self) -> &TickRecord {
+        &self.record
     }
 
     /// The plant as it is.
@@ -399,6 +412,10 @@ fn step_now(table: &Table, status: &Status) -> Option<StepNow> {
     let number = phase_step(status.phase)?;
     let step = table.step(number)?;
     Some(StepNow { number, lock: step.lock, action: step.action })
+}
+
+fn ticks_of(prepared: &Prepared, setup: &Setup) -> u64 {
+    (setup.duration_s * 1e3 / prepared.driveline.timing.tick_ms).round().max(0.0) as u64
 }
 
 /// Whether a lock can carry more than its drag. A dog that ratchets cannot.
