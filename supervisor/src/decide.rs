@@ -316,7 +316,7 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         Phase::Wake | Phase::Rest | Phase::Settle | Phase::Prepare { .. }
             if state.overlap > overlap_end(table) =>
         {
-            rest::end_overlap(table, state, set)
+            rest::end_overlap(table, state, pressed)
         }
         Phase::Rest | Phase::Prepare { .. } | Phase::Closing { .. } | Phase::Settle
             if table.set(set).engine_joined && guards.engine_dragged() =>
@@ -340,7 +340,7 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
 
 /// An overlap that has lasted too long gets no torque, and when that has had time to work, one of
 /// its locks is let go, loaded or not: after this many ticks.
-pub(crate) const fn overlap_end(table: &Table) -> u16 {
+pub const fn overlap_end(table: &Table) -> u16 {
     table.timing.overlap_max.saturating_add(table.timing.dwell)
 }
 

@@ -12,6 +12,8 @@ use crate::table::{Lock, Table};
 
 #[cfg(test)]
 pub(crate) mod decision_table;
+#[cfg(test)]
+mod tests;
 
 /// Belief about every lock. Integers and bits only.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]

@@ -35,6 +35,7 @@ impl Race {
             self.sensors = Bits::EMPTY;
             return;
         }
+        // SW-M1
         orders.machines = [MachineOrder::Off; MAX_MACHINES];
         let engine = table.engine.and_then(|engine| table.rests.get(engine as usize));
         if engine.is_some_and(|rest| !rest.sensors.and(racing).is_empty()) {

@@ -1,7 +1,7 @@
 //! What must always hold, and how a tick is judged.
 
 use supervisor::bits::Bits;
-use supervisor::decide::Plan;
+use supervisor::decide::{Plan, overlap_end};
 use supervisor::interlock::pass;
 use supervisor::kernel::{Kernel, Ruling};
 use supervisor::status::Phase;
@@ -22,7 +22,7 @@ pub enum Always {
     RestFirst,
     /// A closing never joins the engine to a lock set that holds a machine.
     NoEngine,
-    /// An overlap that lasts too long gets no torque unless it is being left.
+    /// An overlap that lasts too long gets no torque unless it is being left, and then ends.
     ShortOverlap,
     /// Nothing is closed before every other lock is known.
     KnownFirst,
@@ -66,7 +66,9 @@ impl Always {
             Always::SlipFirst => "a closing begins only with its slip known, small and steady",
             Always::RestFirst => "an overlap is closed only with the held shafts at rest",
             Always::NoEngine => "the engine is never joined to a lock set that holds a machine",
-            Always::ShortOverlap => "an overlap that lasts too long gets no torque but to leave it",
+            Always::ShortOverlap => {
+                "an overlap that lasts too long gets no torque but to leave it, and then ends"
+            }
             Always::KnownFirst => "a closing begins only when every other lock is known",
             Always::OneAtATime => "at most one closing begins in a tick",
             Always::OnlyDenies => "the interlock only takes orders away",
@@ -142,7 +144,7 @@ impl Judge<'_> {
         let judged = |always: Always| always.is_judged(self.subject);
         let unknown = !begun.is_empty() && !known.contains(all);
         fire(Always::KnownFirst, judged(Always::KnownFirst) && unknown);
-        let outlasted = self.outlasted(before, after, ruling);
+        let outlasted = self.outlasted(before, after, ruling) || self.kept(before, after, ordered);
         fire(Always::ShortOverlap, judged(Always::ShortOverlap) && outlasted);
         let unrested = (0u32..).zip(self.truth.overlaps).fold(0, |mask, (i, overlap)| {
             let bad =
@@ -168,6 +170,19 @@ impl Judge<'_> {
             ),
         };
         ruling.decision.plan != Plan::Cut && !leaving
+    }
+
+    /// Whether an overlap should have ended by now and a lock of it is still ordered closed,
+    /// although no lock is being let go: while there is one, each tick lets one go.
+    fn kept(&self, before: &Node, after: &Kernel, ordered: Bits) -> bool {
+        let state = after.state();
+        let acting =
+            matches!(before.kernel.state().phase(), Phase::Closing { .. } | Phase::Opening { .. });
+        let due = state.overlap_ticks() > overlap_end(self.truth);
+        let lets_go = !before.closing.without(ordered).is_empty();
+        let closed = state.held().or(ordered);
+        let mine = |locks: Bits| closed.contains(locks) && !locks.and(ordered).is_empty();
+        due && !acting && !lets_go && self.truth.overlaps.iter().any(|o| mine(o.locks))
     }
 
     /// What the tick broke in this world.

@@ -271,6 +271,7 @@ pub fn take_up(path: &Path, model: &Model, driveline: &str) -> Result<Found, Che
     };
     Ok(Found {
         complete: waiting.now.is_empty() && waiting.next.is_empty(),
+        too_wide: false,
         store,
         reached,
         broken: broken.into_iter().collect(),

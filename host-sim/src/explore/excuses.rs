@@ -102,6 +102,8 @@ fn refusal_excuse(d: &Driveline, data: &TableData, word: &str, budget: u8) -> Op
 fn reaction_excuse(data: &TableData, reaction: Reaction, budget: u8) -> Option<String> {
     let text = match reaction {
         Reaction::Filled if data.locks.iter().all(|lock| lock.dog) => "dogs are not filled",
+        Reaction::OverlapEnded if data.overlaps.is_empty() => "there is no overlap",
+        Reaction::EngineReleased if data.engine.is_none() => "there is no engine",
         Reaction::LetGo if data.conflicts.is_empty() => "nothing conflicts",
         Reaction::Denied if data.conflicts.is_empty() && data.overlaps.is_empty() => {
             "nothing conflicts"

@@ -1,8 +1,10 @@
 //! One tick of kernel and environment together.
 
 use supervisor::bits::{Bits, MAX_LOCKS};
+use supervisor::decide::{Plan, overlap_end};
 use supervisor::io::LockOrder;
 use supervisor::kernel::{Kernel, Ruling};
+use supervisor::status::{Phase, Refusal};
 use supervisor::table::Table;
 
 use super::always::{Always, Judge, Verdict, of_mask};
@@ -75,6 +77,17 @@ pub struct Tick {
     pub broken: Vec<Always>,
 }
 
+/// Why locks that the kernel had ordered closed are not any more.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Released {
+    /// None was let go, or for another reason.
+    Other,
+    /// An overlap had lasted too long.
+    Overlap,
+    /// The engine was being dragged down.
+    Engine,
+}
+
 /// What the kernel did in one tick, whatever else the world is like.
 pub struct KernelTick {
     /// Its memory; not canonical.
@@ -85,6 +98,8 @@ pub struct KernelTick {
     pub closing: Bits,
     /// Locks ordered filled.
     pub filling: Bits,
+    /// Whether and why a lock was let go without being unloaded first.
+    pub released: Released,
     /// What it broke.
     pub verdict: Verdict,
     /// The request that was given, if it asked.
@@ -140,7 +155,26 @@ impl<'a> Model<'a> {
         let ordered = closing.or(filling);
         let verdict = self.judge().tick(before, &kernel, &ruling, ordered, &senses);
         let request = senses.request_given();
-        KernelTick { kernel, ruling, closing, filling, verdict, request }
+        let released = self.released(before, &kernel, &ruling);
+        KernelTick { kernel, ruling, closing, filling, released, verdict, request }
+    }
+
+    /// Told from what was decided, since a canonical memory holds no refusal of an earlier tick.
+    fn released(&self, before: &Node, after: &Kernel, ruling: &Ruling) -> Released {
+        let state = after.state();
+        let own = !before.closing.without(ruling.decision.close).is_empty();
+        let settles = state.phase() == Phase::Settle && ruling.decision.plan == Plan::Cut;
+        let acting =
+            matches!(before.kernel.state().phase(), Phase::Closing { .. } | Phase::Opening { .. });
+        if !own || !settles {
+            Released::Other
+        } else if state.refusal() == Some(Refusal::EngineNotRunning) {
+            Released::Engine
+        } else if !acting && state.overlap_ticks() > overlap_end(&self.table) {
+            Released::Overlap
+        } else {
+            Released::Other
+        }
     }
 
     /// The rules that ticks are judged by.

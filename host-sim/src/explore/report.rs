@@ -110,8 +110,14 @@ impl Report<'_> {
             1 => "at most 1 lock fault".to_string(),
             n => format!("at most {n} lock faults"),
         };
-        let ended =
-            if found.complete { ", everything explored" } else { ", stopped before the end" };
+        let ended = match (found.complete, found.too_wide) {
+            (true, _) => ", everything explored",
+            (false, true) => {
+                ", stopped before the end: there are more different states, or more levels, than \
+                 a word of sixteen bytes can tell apart"
+            }
+            (false, false) => ", stopped before the end",
+        };
         let mut out = paragraph(
             &format!(
                 "{}: {subject}, {faults}: {} states, {} transitions, depth {}{ended}",

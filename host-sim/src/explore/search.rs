@@ -65,6 +65,8 @@ pub struct Found {
     pub reached: Reached,
     /// Whether every reachable state was reached.
     pub complete: bool,
+    /// Whether it ended because no word is wide enough for what came next.
+    pub too_wide: bool,
     /// By property, where it was broken first.
     pub broken: FirstBroken,
     /// What was seen.
@@ -103,10 +105,10 @@ const CHUNK: usize = 256;
 
 /// Search from the state after a reset. `progress` is called again and again and may stop it.
 pub fn search(model: &Model, bounds: &Bounds, mut progress: impl FnMut(&Reached) -> bool) -> Found {
-    if let Some(begun) = fresh::<u64>(model)
-        && let Ok(found) = go_on(begun, model, bounds, &mut progress)
+    if let Some(mut at) = fresh::<u64>(model)
+        && go_on(&mut at, model, bounds, &mut progress).is_ok()
     {
-        return found.into_found(Store::Small);
+        return at.into_found(Store::Small);
     }
     search_wide(model, bounds, &mut progress)
 }
@@ -124,16 +126,16 @@ pub fn resume(
             // Words of a small store are small.
             let narrow = |words: Vec<u128>| words.into_iter().map(|word| word as u64).collect();
             let (now, next) = (narrow(waiting.now), narrow(waiting.next));
-            let at = Progressed { states, reached, broken, sometimes, now, next };
-            match go_on(at, model, bounds, &mut progress) {
-                Ok(at) => at.into_found(Store::Small),
+            let mut at = Progressed { states, reached, broken, sometimes, now, next };
+            match go_on(&mut at, model, bounds, &mut progress) {
+                Ok(()) => at.into_found(Store::Small),
                 Err(Overflow) => search_wide(model, bounds, &mut progress),
             }
         }
         Store::Large(states) => {
             let (now, next) = (waiting.now, waiting.next);
             let at = Progressed { states, reached, broken, sometimes, now, next };
-            whole(go_on(at, model, bounds, &mut progress))
+            finish_wide(at, model, bounds, &mut progress)
         }
     }
 }
@@ -145,14 +147,18 @@ fn search_wide(
     progress: &mut impl FnMut(&Reached) -> bool,
 ) -> Found {
     let begun = fresh::<u128>(model).expect("the first state has small codes");
-    whole(go_on(begun, model, bounds, progress))
+    finish_wide(begun, model, bounds, progress)
 }
 
-fn whole(outcome: Result<Progressed<u128>, Overflow>) -> Found {
-    match outcome {
-        Ok(at) => at.into_found(Store::Large),
-        Err(Overflow) => unreachable!("sixteen bytes hold every state that fits into memory"),
-    }
+/// There is no wider word: what does not fit ends the search before its end.
+pub(crate) fn finish_wide(
+    mut at: Progressed<u128>,
+    model: &Model,
+    bounds: &Bounds,
+    progress: &mut impl FnMut(&Reached) -> bool,
+) -> Found {
+    let too_wide = go_on(&mut at, model, bounds, progress).is_err();
+    Found { too_wide, ..at.into_found(Store::Large) }
 }
 
 /// A search that has only the first state.
@@ -169,13 +175,14 @@ pub(crate) fn fresh<W: Word>(model: &Model) -> Option<Progressed<W>> {
     })
 }
 
-/// Go on until everything was reached, a bound is met, or `progress` says stop.
+/// Go on until everything was reached, a bound is met, or `progress` says stop. What is left when
+/// a word is too small is a search that was stopped before that word.
 pub(crate) fn go_on<W: Word>(
-    mut at: Progressed<W>,
+    at: &mut Progressed<W>,
     model: &Model,
     bounds: &Bounds,
     progress: &mut impl FnMut(&Reached) -> bool,
-) -> Result<Progressed<W>, Overflow> {
+) -> Result<(), Overflow> {
     loop {
         while !at.now.is_empty() {
             at.look();
@@ -183,16 +190,19 @@ pub(crate) fn go_on<W: Word>(
                 || at.reached.states >= bounds.states
                 || at.reached.bytes >= bounds.bytes
             {
-                return Ok(at);
+                return Ok(());
             }
             let piece = at.now.split_off(at.now.len().saturating_sub(PIECE));
-            at.expand(model, &piece, bounds.threads)?;
+            if let Err(overflow) = at.expand(model, &piece, bounds.threads) {
+                at.now.extend(piece);
+                return Err(overflow);
+            }
         }
         at.reached.depth += u32::from(!at.next.is_empty());
         at.now = std::mem::take(&mut at.next);
         if at.now.is_empty() {
             at.look();
-            return Ok(at);
+            return Ok(());
         }
     }
 }
@@ -244,6 +254,7 @@ impl<W: Word> Progressed<W> {
         let wide = |words: &[W]| words.iter().map(|&w| u128::from(w)).collect();
         Found {
             complete: self.now.is_empty() && self.next.is_empty(),
+            too_wide: false,
             waiting: Waiting { now: wide(&self.now), next: wide(&self.next) },
             store: store(self.states),
             reached: self.reached,

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use supervisor::status::{Phase, Refusal};
 
-use super::model::KernelTick;
+use super::model::{KernelTick, Released};
 
 /// A set of small numbers.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -58,11 +58,15 @@ pub enum Reaction {
     Denied,
     /// A lock is filled before it is closed.
     Filled,
+    /// An overlap that has lasted too long is ended, loaded or not.
+    OverlapEnded,
+    /// An engine that is being dragged down is released, loaded or not.
+    EngineReleased,
 }
 
 impl Reaction {
     /// All of them.
-    pub const ALL: [Reaction; 10] = [
+    pub const ALL: [Reaction; 12] = [
         Reaction::StuckOpen,
         Reaction::StuckClosed,
         Reaction::Switch,
@@ -73,6 +77,8 @@ impl Reaction {
         Reaction::LetGo,
         Reaction::Denied,
         Reaction::Filled,
+        Reaction::OverlapEnded,
+        Reaction::EngineReleased,
     ];
 
     /// Its name.
@@ -88,6 +94,8 @@ impl Reaction {
             Reaction::LetGo => "let-go",
             Reaction::Denied => "denied",
             Reaction::Filled => "filled",
+            Reaction::OverlapEnded => "overlap-ended",
+            Reaction::EngineReleased => "engine-released",
         }
     }
 }
@@ -188,6 +196,8 @@ impl Sometimes {
             (Reaction::GaveUp, state.gave_up()),
             (Reaction::LetGo, !tick.ruling.let_go.is_empty()),
             (Reaction::Filled, !tick.filling.is_empty()),
+            (Reaction::OverlapEnded, tick.released == Released::Overlap),
+            (Reaction::EngineReleased, tick.released == Released::Engine),
         ] {
             if is {
                 self.reactions.put(reaction as usize);

@@ -130,10 +130,10 @@ pub(super) fn closing<G: Guards>(
         state.done();
         return Plan::Step(number);
     }
-    // It would be the second lock of an overlap that has lasted long enough.
+    // With it, or while it closes, an overlap has lasted long enough: that says nothing of the lock.
     let overlapped = state.overlap > table.timing.overlap_max;
-    let late = overlapped || is_late(table, lock, state.ticks);
-    if late || has_left(guards, lock) {
+    let late = is_late(table, lock, state.ticks);
+    if late || overlapped || has_left(guards, lock) {
         state.locks.order(lock, false);
         let refusal = Refusal::NotClosed { lock };
         // Without its slip nobody knows whether it would have closed.

@@ -152,6 +152,7 @@ pub(crate) const CLOSING: Decisions<To> = Decisions {
     columns: &[
         Column { name: "shown closed", letters: YES_NO },
         Column { name: "time", letters: "`b` before the time-out, `e` over" },
+        Column { name: "overlap", letters: "`o` it has lasted too long, `k` it has not" },
         Column {
             name: "slip",
             letters: "`u` unknown, `w` within its limit or not moving, `l` has left its limit and moves",
@@ -159,50 +160,41 @@ pub(crate) const CLOSING: Decisions<To> = Decisions {
         Column { name: "attempt", letters: "`b` not the last one, `l` the last one" },
     ],
     rows: &[
-        Row {
-            label: "DONE",
-            when: "y...",
-            then: To::Done,
-            prose: "Order, switch and speeds agree.",
-        },
-        Row { label: "WAITS", when: "nbw.", then: To::Waits, prose: "Filling, or moving in." },
+        Row { label: "DONE", when: "y....", then: To::Done, prose: "Order, switch, speeds agree." },
+        Row { label: "OVERLAP-OVER", when: "nbo..", then: To::Fails, prose: "It ends now." },
+        Row { label: "WAITS", when: "nbkw.", then: To::Waits, prose: "Filling, or moving in." },
         Row {
             label: "WAITS-BLIND",
-            when: "nbu.",
+            when: "nbku.",
             then: To::Waits,
             prose: "A dropout: it is not shown closed before the slip is known again.",
         },
         Row {
             label: "CAME-APART",
-            when: "nbl.",
+            when: "nbkl.",
             then: To::Fails,
             prose: "The sides come apart before it holds: opened at once, tried again later.",
         },
         Row {
             label: "LATE",
-            when: "newb",
+            when: "ne.wb",
             then: To::Fails,
             prose: "Never shown closed: opened, tried again.",
         },
-        Row {
-            label: "LATE-APART",
-            when: "nelb",
-            then: To::Fails,
-            prose: "The same while the sides move.",
-        },
+        Row { label: "LATE-APART", when: "ne.lb", then: To::Fails, prose: "The same, apart." },
         Row {
             label: "LATE-BLIND",
-            when: "neu.",
+            when: "ne.u.",
             then: To::Fails,
             prose: "Without its slip nobody knows: opened, but not called stuck.",
         },
         Row {
             label: "STUCK",
-            when: "newl",
+            when: "ne.wl",
             then: To::Stuck,
             prose: "The last attempt: it counts as stuck open, and the table's ways around it apply.",
         },
-        Row { label: "STUCK-APART", when: "nell", then: To::Stuck, prose: "The same." },
+        Row { label: "STUCK-APART", when: "ne.ll", then: To::Stuck, prose: "The same." },
     ],
 };
 
@@ -485,7 +477,7 @@ fn closing_and_opening_do_what_their_tables_say() {
         [(UNKNOWN, 'u'), (READY, 'w'), (near_but_moving, 'w'), (far_but_still, 'w'), (APART, 'l')];
     let mut hits = BTreeSet::new();
     for shown in [false, true] {
-        for ticks in [0, late, late + 1, u16::MAX] {
+        for (ticks, over) in [(0, 0), (late, 0), (late, 1), (late + 1, 0), (u16::MAX, 1)] {
             for (slip, letter) in slips {
                 for tries in [0, table.timing.retries - 1] {
                     let last = tries + 1 >= table.timing.retries;
@@ -493,11 +485,14 @@ fn closing_and_opening_do_what_their_tables_say() {
                     state.locks.order(0, true);
                     state.locks.closed = if shown { A } else { Bits::EMPTY };
                     (state.ticks, state.tries) = (ticks, tries);
+                    state.overlap = table.timing.overlap_max + over;
                     state.route = Some(Route { target: 0, way: 0 });
                     state.phase = Phase::Closing { step: 3 };
                     let time = if ticks > late { 'e' } else { 'b' };
+                    let overlap = if over > 0 { 'o' } else { 'k' };
+                    let last_try = if last { 'l' } else { 'b' };
                     let letters: String =
-                        [yes(shown), time, letter, if last { 'l' } else { 'b' }].iter().collect();
+                        [yes(shown), time, overlap, letter, last_try].iter().collect();
                     let row = CLOSING.row(&letters);
                     hits.insert(row.label);
                     let mut told = Told::default();

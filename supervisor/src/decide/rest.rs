@@ -214,8 +214,9 @@ pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Pla
 }
 
 /// An overlap has lasted too long: let the lock go that leads to the fallback, or another of its
-/// locks that is ours to let go.
-pub(super) fn end_overlap(table: &Table, state: &mut State, set: Bits) -> Plan {
+/// locks that is ours to let go, whether or not it was ever shown closed.
+pub(super) fn end_overlap(table: &Table, state: &mut State, pressed: Bits) -> Plan {
+    let set = state.held();
     if !state.given_up {
         give_up(state, Refusal::OverlapTooLong);
     }
@@ -224,8 +225,8 @@ pub(super) fn end_overlap(table: &Table, state: &mut State, set: Bits) -> Plan {
         let number = table.next_step(0, stuck, set, route.target).ok()?;
         table.step(number).filter(|step| step.action == Action::Open && step.from == set)
     });
-    let held = table.overlaps.iter().find(|o| set.contains(o.locks)).map(|o| o.locks);
-    let ours = held.unwrap_or(set).and(state.locks.ordered);
+    let held = table.overlaps.iter().find(|o| pressed.contains(o.locks)).map(|o| o.locks);
+    let ours = held.unwrap_or(pressed).and(state.locks.ordered);
     let lock = step.map(|step| step.lock).filter(|&lock| ours.has(lock)).or(ours.lowest());
     if let Some(lock) = lock {
         state.locks.order(lock, false);

@@ -453,3 +453,121 @@ fn no_switch_says_nothing_and_lost_limits_forbid() {
     assert!(!reading.target_allowed(0) && reading.target_allowed(1));
     assert!(!reading.target_allowed(99) && !reading.in_window(99));
 }
+
+/// The speeds of so many ticks, which change by `rate` in each and end at `last`; then a question.
+fn after_a_course<T>(
+    table: &Table,
+    (last, rate, ticks): (f32, f32, u16),
+    speeds: impl Fn(f32) -> Inputs,
+    question: impl FnOnce(&mut Reading) -> T,
+) -> T {
+    let (heat, mut memory) = (Heat::default(), Memory::default());
+    for before in (1..ticks).rev() {
+        let now = speeds(last - rate * f32::from(before));
+        let _ = Reading::new(table, &now, &heat, &mut memory);
+    }
+    question(&mut Reading::new(table, &speeds(last), &heat, &mut memory))
+}
+
+/// Limits of the fixture: -800 to 800, foreseen over eight ticks. Only sensor 2 changes.
+#[test]
+fn a_shaft_races_when_it_will_be_too_fast() {
+    let owned = Owned::new();
+    let table = owned.table();
+    for (last, rate, races) in [
+        (800.0, 0.0, false),
+        (800.5, 0.0, true),
+        (-800.0, 0.0, false),
+        (-800.5, 0.0, true),
+        (700.0, 12.0, false),
+        (700.0, 13.0, true),
+        (-700.0, -12.0, false),
+        (-700.0, -13.0, true),
+        // It is too fast and will not be when a torque that is cut now is gone.
+        (810.0, -2.0, false),
+        (-810.0, 2.0, false),
+        (0.0, 120.0, true),
+        (1000.5, 0.0, false),
+    ] {
+        // At every age of the older sample.
+        for ticks in 20..30 {
+            let course = (last, rate, ticks);
+            let want = if races { Bits(0b100) } else { Bits::EMPTY };
+            assert_eq!(after_a_course(&table, course, at, |r| r.racing()), want, "{course:?}");
+        }
+    }
+    // Only once the change is known.
+    let rate_ticks = owned.timing.rate_ticks;
+    for ticks in 1..20 {
+        let racing = after_a_course(&table, (900.0, 0.0, ticks), at, |r| r.racing());
+        assert_eq!(!racing.is_empty(), ticks > rate_ticks + 1, "{ticks}");
+    }
+}
+
+/// Only sensors that are to be trusted, and only those that the table has.
+#[test]
+fn only_trusted_sensors_show_a_race() {
+    let mut owned = Owned::new();
+    let racing = |owned: &Owned, now: Inputs| ask(&owned.table(), &now, |r| r.racing());
+    let mut now = inputs([900.0, 0.0], 0.0, [Open, Open]);
+    assert_eq!(racing(&owned, now), Bits(0b1001));
+    assert_eq!(racing(&owned, without(0, now)), Bits(0b1000));
+    now.speeds[3].radps = 890.0;
+    assert_eq!(racing(&owned, now), Bits::EMPTY, "the parity speaks against it");
+    owned.parities.clear();
+    assert_eq!(racing(&owned, now), Bits(0b1001));
+    owned.sensors[3].allowed = Window { min: -800.0, max: 895.0 };
+    assert_eq!(racing(&owned, now), Bits(0b0001), "each has its own limits");
+    now.speeds[5] = now.speeds[0];
+    assert_eq!(racing(&owned, now), Bits(0b0001));
+}
+
+/// Machine 1 is the engine, read by sensors 2 and 3 together; its least speed is 60, and 66 is
+/// where it is let go. Four ticks of the slowest lock and eight of the reaction are foreseen.
+#[test]
+fn an_engine_is_dragged_when_it_will_be_too_slow() {
+    let mut owned = Owned::new();
+    owned.parities.clear();
+    owned.locks[0].release_ticks = 3;
+    owned.locks[1].release_ticks = 4;
+    let mut row = unit(2);
+    row[3] = 1.0;
+    owned.rests[1] = Rest { row, sensors: Bits(0b1100), max: 0.5 };
+    let mut table = owned.table();
+    table.engine_min = 60.0;
+    let turning = |speed: f32| {
+        let mut now = Inputs { engine_running: true, ..at(speed - 4.0) };
+        now.speeds[3].radps = 4.0;
+        now
+    };
+    let dragged =
+        |table: &Table, course| after_a_course(table, course, turning, |r| r.engine_dragged());
+    for (last, rate, want) in [
+        (66.5, 0.0, false),
+        (65.5, 0.0, true),
+        (90.0, -1.9, false),
+        (90.0, -2.1, true),
+        (62.0, 0.5, false),
+        (300.0, -20.0, true),
+    ] {
+        for ticks in 20..30 {
+            assert_eq!(dragged(&table, (last, rate, ticks)), want, "{last} {rate} {ticks}");
+        }
+    }
+    assert!(!dragged(&table, (65.5, 0.0, 2)), "its change is not known yet");
+    let answer = |table: &Table, now: &Inputs| ask(table, now, |r| r.engine_dragged());
+    let slow = turning(65.5);
+    assert!(answer(&table, &slow));
+    assert!(!answer(&table, &Inputs { engine_running: false, ..slow }), "it does not run");
+    assert!(!answer(&table, &without(3, slow)), "its speed is not known");
+    assert!(!answer(&table, &turning(59.0)), "its sensors are wrong");
+    for none in [0.0, -1.0] {
+        table.engine_min = none;
+        assert!(!answer(&table, &turning(-50.0)), "nothing is known of its least speed");
+    }
+    table.engine_min = 60.0;
+    for engine in [None, Some(2)] {
+        table.engine = engine;
+        assert!(!answer(&table, &slow), "{engine:?}");
+    }
+}

@@ -418,3 +418,88 @@ fn a_table_is_checked_once() {
     assert_eq!(supervisor.tick(&damaged.table(), &now).status.refusal, fault);
     assert_eq!(supervisor.tick(&sound.table(), &now).status.refusal, fault, "until the reset");
 }
+
+/// An arrangement is stated while each of its locks is shown closed and no switch is doubted; when
+/// it is the one asked for, what is missing is told.
+#[test]
+fn only_what_is_shown_is_stated() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let stated = |o: &Output| (o.status.held, o.status.arrangement, o.status.refusal);
+    let arrive = |request: Option<u8>| {
+        let mut run = Loop::new([Open, Open]);
+        run.inputs.request = Some(0);
+        for _ in 0..100 {
+            let _ = run.tick(&table);
+        }
+        run.inputs.request = request;
+        run
+    };
+    let run_with = |run: &mut Loop, report: LockReport, ticks: u32| {
+        let mut output = Output::default();
+        for _ in 0..ticks {
+            run.inputs.reports[0] = report;
+            output = run.tick(&table);
+        }
+        output
+    };
+    // Its switch says open while its sides do not move.
+    let mut run = arrive(Some(0));
+    assert_eq!(stated(&run_with(&mut run, Closed, 10)), (Bits(1), Some(0), None));
+    let doubted = Some(Refusal::Switch { lock: 0 });
+    assert_eq!(stated(&run_with(&mut run, Open, 10)), (Bits(1), None, doubted));
+    assert_eq!(stated(&run_with(&mut run, Closed, 10)), (Bits(1), Some(0), None));
+    // Nothing asked: nothing is refused.
+    let mut run = arrive(None);
+    assert_eq!(stated(&run_with(&mut run, Closed, 10)), (Bits(1), Some(0), None));
+    assert_eq!(stated(&run_with(&mut run, Open, 10)), (Bits(1), None, None));
+    // It does not open, and is asked for again.
+    let mut run = arrive(Some(1));
+    let output = run_with(&mut run, Closed, 200);
+    assert_eq!(output.status.faults.stuck_closed, Bits(1));
+    run.inputs.request = Some(0);
+    let not_opened = Some(Refusal::NotOpened { lock: 0 });
+    assert_eq!(stated(&run_with(&mut run, Closed, 50)), (Bits(1), None, not_opened));
+    assert_eq!(run.supervisor.state().refusal(), None, "the decision is content");
+    // What the decision states goes first.
+    run.inputs.request = Some(1);
+    let output = run_with(&mut run, Closed, 200);
+    assert_eq!(output.status.refusal, run.supervisor.state().refusal());
+    assert!(output.status.refusal.is_some());
+}
+
+/// A doubted switch of a lock that has no part in what stands takes nothing from it.
+#[test]
+fn another_locks_switch_changes_no_statement() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut run = Loop::new([Open, Open]);
+    run.inputs.request = Some(0);
+    let mut output = Output::default();
+    for tick in 0..200 {
+        // Lock 1 moves apart and is said to be closed.
+        (run.inputs.speeds[1].radps, run.inputs.speeds[3].radps) = (5.0, 5.0);
+        run.inputs.reports[1] = if tick > 100 { Closed } else { Open };
+        output = run.tick(&table);
+    }
+    assert_eq!(output.status.faults.switch, Bits(2));
+    assert_eq!((output.status.arrangement, output.status.refusal), (Some(0), None));
+}
+
+/// A racing shaft is told, and no machine gives torque.
+#[test]
+fn a_race_is_told_and_cuts_every_machine() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut supervisor = Supervisor::new();
+    let mut last = Output::default();
+    for (speed, race) in [(0.0, Bits::EMPTY), (900.0, Bits(0b100)), (0.0, Bits::EMPTY)] {
+        let now = inputs([0.0, 0.0], speed, [Open, Open]);
+        for _ in 0..30 {
+            last = supervisor.tick(&table, &now);
+        }
+        assert_eq!(last.status.faults.racing, race);
+        assert_eq!(last.orders.machines.contains(&MachineOrder::Off), !race.is_empty());
+        assert_eq!(last.status.faults.locks(), Bits::EMPTY);
+    }
+}

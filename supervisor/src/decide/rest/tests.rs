@@ -1,12 +1,13 @@
 //! Where to go from here: which way, which fallback, and what the machines do meanwhile.
 
-use super::{fallback, next_route, rest, stay_plan};
+use super::{end_overlap, fallback, next_route, release_engine, rest, stay_plan};
 use crate::bits::Bits;
 use crate::choose::Route;
-use crate::decide::{Plan, State};
+use crate::decide::{Decision, Plan, State, decide, overlap_end};
 use crate::fixture::{Owned, Told};
+use crate::io::LockReport;
 use crate::status::{Phase, Refusal};
-use crate::table::{EngineUse, NO_STEP, Why};
+use crate::table::{Action, EngineUse, NO_STEP, Overlap, Why};
 
 const A: Bits = Bits::one(0);
 const B: Bits = Bits::one(1);
@@ -164,5 +165,185 @@ fn a_reason_is_told_after_the_wait() {
             rest(&table, &mut state, &mut told);
         }
         assert_eq!(state.refusal == first, given_up);
+    }
+}
+
+/// Both locks together hold machine 0, and no arrangement has them both.
+fn with_overlap() -> Owned {
+    let mut owned = Owned::new();
+    owned.conflicts.clear();
+    owned.overlaps.push(Overlap { locks: Bits(3), machines: Bits(1) });
+    owned.sets[3].held_machines = Bits(1);
+    owned
+}
+
+/// The lock that leads to the fallback goes first, if it is ours; otherwise another of the overlap;
+/// where none is ours, nothing can be done but to say so.
+#[test]
+fn an_overlap_is_ended_by_the_lock_that_leads_back() {
+    let mut owned = with_overlap();
+    // From both locks, lock 1 is opened towards arrangement 0, and lock 0 towards arrangement 1.
+    owned.steps.push(crate::fixture::step(Bits(3), 1, Action::Open));
+    owned.steps.push(crate::fixture::step(Bits(3), 0, Action::Open));
+    // A closing that begins there, and an opening that begins elsewhere.
+    owned.steps.push(crate::fixture::step(Bits(3), 1, Action::Close));
+    let both = 3 * owned.arrangements.len();
+    let too_long = Some(Refusal::OverlapTooLong);
+    for (fallback, step, ordered, want) in [
+        (0, 4, Bits(3), A),
+        (1, 5, Bits(3), B),
+        (0, 4, A, NONE),
+        (0, 4, B, NONE),
+        (1, 5, B, NONE),
+        (0, 4, NONE, NONE),
+        (255, NO_STEP | Why::Conflict as u16, Bits(3), B),
+        (0, 6, Bits(3), B),
+        (0, 2, Bits(3), B),
+        (0, 99, Bits(3), B),
+    ] {
+        owned.sets[3].fallback = fallback;
+        owned.next[both..both + 2].fill(step);
+        let table = owned.table();
+        let mut state = at(&owned, Bits(3), Some(0));
+        state.locks.ordered = ordered;
+        (state.stood, state.route) = (Some(0), route(0, 0));
+        assert_eq!(end_overlap(&table, &mut state, Bits(3)), Plan::Cut);
+        assert_eq!(state.locks.ordered, want, "{fallback} {step} {ordered:?}");
+        assert_eq!((state.refusal, state.given_up, state.route), (too_long, true, None));
+        let acted = ordered != want;
+        assert_eq!(state.phase, if acted { Phase::Settle } else { Phase::Rest });
+        assert_eq!(state.stood.is_none(), acted);
+    }
+}
+
+/// With a lock stuck closed, the ways around it count; with two of them there is none. What was
+/// given up before keeps its reason.
+#[test]
+fn an_overlap_with_a_stuck_lock_is_ended_by_the_other() {
+    let mut owned = with_overlap();
+    owned.steps.push(crate::fixture::step(Bits(3), 1, Action::Open));
+    owned.sets[3].fallback = 0;
+    owned.next[3 * 2] = 4;
+    let table = owned.table();
+    for (stuck, ordered, want) in [(A, B, NONE), (B, A, NONE), (Bits(3), Bits(3), B)] {
+        let mut state = at(&owned, Bits(3), Some(0));
+        (state.locks.stuck_closed, state.locks.ordered) = (stuck, ordered);
+        state.locks.closed = ordered;
+        (state.given_up, state.refusal) = (true, Some(Refusal::NotCalm));
+        assert_eq!(end_overlap(&table, &mut state, Bits(3)), Plan::Cut);
+        assert_eq!(state.locks.ordered, want, "{stuck:?}");
+        assert_eq!(state.refusal, Some(Refusal::NotCalm));
+    }
+}
+
+/// A lock that presses and is never shown closed is let go as well; one that has no part in the
+/// overlap is not.
+#[test]
+fn what_presses_unshown_ends_with_the_overlap() {
+    let owned = with_overlap();
+    let table = owned.table();
+    let mut state = at(&owned, A, Some(0));
+    (state.locks.stuck_closed, state.locks.closed, state.locks.open) = (A, NONE, NONE);
+    state.locks.ordered = B;
+    end_overlap(&table, &mut state, Bits(3));
+    assert_eq!(state.locks.ordered, NONE);
+    let mut owned = with_overlap();
+    owned.overlaps[0].locks = B;
+    let mut state = at(&owned, Bits(3), Some(0));
+    end_overlap(&owned.table(), &mut state, Bits(3));
+    assert_eq!(state.locks.ordered, A, "lock 0 has no part in it");
+    // No minimal set is known: any lock that is ours.
+    owned.overlaps.clear();
+    let mut state = at(&owned, Bits(3), Some(0));
+    end_overlap(&owned.table(), &mut state, Bits(3));
+    assert_eq!(state.locks.ordered, B);
+}
+
+/// Of those that hold, the lock that joins the engine is let go; when none is ours, the torque is
+/// cut and that is all.
+#[test]
+fn a_dragged_engine_is_released() {
+    let mut owned = Owned::new();
+    for (joined, ordered, want) in [
+        ([false, false, true, true], Bits(3), A),
+        ([false, true, false, true], Bits(3), B),
+        // Either of them frees it: the first.
+        ([false, false, false, true], Bits(3), B),
+        // Only both together would.
+        ([false, true, true, true], Bits(3), Bits(3)),
+        ([false, false, true, true], A, A),
+        ([false, false, true, true], NONE, NONE),
+    ] {
+        owned.sets.iter_mut().zip(joined).for_each(|(set, joined)| set.engine_joined = joined);
+        let table = owned.table();
+        let mut state = at(&owned, Bits(3), Some(0));
+        state.locks.ordered = ordered;
+        (state.stood, state.route) = (Some(0), route(0, 0));
+        assert_eq!(release_engine(&table, &mut state, Bits(3)), Plan::Cut);
+        assert_eq!(state.locks.ordered, want, "{joined:?} {ordered:?}");
+        let acted = ordered != want;
+        let (phase, stood) = if acted { (Phase::Settle, None) } else { (Phase::Rest, Some(0)) };
+        assert_eq!((state.phase, state.stood, state.given_up), (phase, stood, acted));
+        assert_eq!(state.refusal, acted.then_some(Refusal::EngineNotRunning));
+    }
+}
+
+fn ticks(owned: &Owned, state: &mut State, told: &mut Told, most: u16) -> (u16, Decision) {
+    let ordered = state.locks.ordered;
+    for n in 1..=most {
+        let decision = decide(&owned.table(), state, told);
+        if state.locks.ordered != ordered {
+            return (n, decision);
+        }
+    }
+    (most + 1, Decision::default())
+}
+
+/// Counted from when both locks press, in every phase that does not move a lock by itself: the
+/// first tick past the end lets one go, and not one before.
+#[test]
+fn an_overlap_ends_in_its_tick() {
+    let mut owned = with_overlap();
+    owned.timing.sync_timeout = 1000;
+    owned.timing.request_dwell = u16::MAX;
+    owned.timing.overlap_max = 5;
+    let end = overlap_end(&owned.table());
+    assert_eq!(end, 5 + owned.timing.dwell);
+    for phase in [Phase::Wake, Phase::Rest, Phase::Settle, Phase::Prepare { step: 1, ready: 0 }] {
+        let mut state = at(&owned, Bits(3), None);
+        state.phase = phase;
+        let mut told = Told { report: [LockReport::Closed; 8], ..Told::default() };
+        let (n, decision) = ticks(&owned, &mut state, &mut told, 50);
+        assert_eq!((n, decision.plan), (end + 1, Plan::Cut), "{phase:?}");
+        assert_eq!(state.refusal, Some(Refusal::OverlapTooLong));
+    }
+}
+
+/// A dragged engine is released in every phase that does not open a lock already, and only when
+/// it is joined.
+#[test]
+fn a_dragged_engine_is_released_at_once() {
+    let mut owned = Owned::new();
+    owned.sets[1].engine_joined = true;
+    let phases = [
+        (Phase::Rest, true),
+        (Phase::Settle, true),
+        (Phase::Prepare { step: 0, ready: 0 }, true),
+        (Phase::Closing { step: 1 }, true),
+        (Phase::Wake, false),
+        (Phase::Opening { step: 2 }, false),
+    ];
+    for (phase, acts) in phases {
+        for (joined, dragged) in [(true, true), (true, false), (false, true)] {
+            owned.sets[1].engine_joined = joined;
+            let mut state = at(&owned, A, Some(0));
+            state.phase = phase;
+            let mut told = Told { engine_dragged: dragged, ..Told::default() };
+            told.report[0] = LockReport::Closed;
+            decide(&owned.table(), &mut state, &mut told);
+            let released = acts && joined && dragged;
+            assert_eq!(!state.locks.ordered.has(0), released, "{phase:?} {joined} {dragged}");
+            assert_eq!(state.refusal == Some(Refusal::EngineNotRunning), released);
+        }
     }
 }

@@ -1,0 +1,73 @@
+//! The canonical test of the rule for machines, on the demo shuttle's static table: torque is off
+//! in time, comes back after the wait, and nothing else is touched.
+//!
+//! Sensors 4 and 5 both read the crankshaft; with every lock open nothing else turns with it.
+
+use slipwarden_tests::tables::shuttle::TABLE;
+use supervisor::io::{Inputs, LockReport, MachineOrder, Speed};
+use supervisor::table::{EngineUse, Sensor, Table, Window};
+use supervisor::{Output, Supervisor};
+
+const OFF: [MachineOrder; 4] = [MachineOrder::Off; 4];
+
+/// All locks open, an arrangement asked for that wants the engine, which turns so fast.
+fn inputs(crankshaft: f32) -> Inputs {
+    let wants_engine = TABLE.arrangements.iter().position(|a| a.engine == EngineUse::On);
+    let mut now = Inputs { request: wants_engine.map(|a| a as u8), ..Inputs::default() };
+    now.reports = [LockReport::Open; 8];
+    for (i, speed) in now.speeds.iter_mut().enumerate() {
+        *speed = Speed { radps: if i == 4 || i == 5 { crankshaft } else { 0.0 }, valid: true };
+    }
+    now
+}
+
+/// What is ordered in each tick of a course of crankshaft speeds.
+fn drive(table: &Table, course: impl Iterator<Item = f32>) -> Vec<Output> {
+    let mut supervisor = Supervisor::new();
+    course.map(|speed| supervisor.tick(table, &inputs(speed))).collect()
+}
+
+/// Rises by so much a tick for so long, then stands.
+fn course(per_tick: f32, ticks: u16, stands: u16) -> impl Iterator<Item = f32> {
+    (0..ticks + stands).map(move |tick| per_tick * f32::from(tick.min(ticks)))
+}
+
+#[test]
+fn sw_m1_torque_is_off_before_a_shaft_passes_its_limits() {
+    let Window { min, max } = TABLE.sensors[4].allowed;
+    let [react, wait] = [TABLE.timing.react, TABLE.timing.retry_wait].map(usize::from);
+    let wide = [Sensor { range: 1e9, allowed: Window { min: -1e9, max: 1e9 } }; 6];
+    let unwatched = Table { sensors: &wide, ..TABLE };
+    for per_tick in [0.4f32, 1.0, 2.5, -0.4, -1.0, -2.5] {
+        let limit = if per_tick > 0.0 { max } else { min };
+        // It would stand just inside of the limit, but nobody can know that.
+        let ticks = (0.99 * limit / per_tick) as u16;
+        let ordered = drive(&TABLE, course(per_tick, ticks, 400));
+        let first = ordered.iter().position(|o| o.orders.machines == OFF).expect("it is cut");
+        let left = (limit / per_tick) as usize - first;
+        assert!((react - 1..=react + 1).contains(&left), "{per_tick}: {left} ticks before");
+        // As long as it lasts, and the wait; the rate is measured over two distances at most.
+        let last = ordered.iter().rposition(|o| o.orders.machines == OFF).expect("it is cut");
+        assert!(ordered[first..=last].iter().all(|o| o.orders.machines == OFF));
+        let seen = usize::from(ticks) + 2 * usize::from(TABLE.timing.rate_ticks);
+        assert!((usize::from(ticks)..=seen).contains(&(last - wait)), "{per_tick}: {last}");
+        // Sensors are named, and a racing engine is not asked to run; otherwise it is.
+        let faults = |o: &Output| (o.status.faults.racing.0, o.status.faults.sensors.0);
+        assert!(ordered[first..=last].iter().all(|o| faults(o) == (0b11_0000, 0)));
+        assert!(ordered[..first].iter().chain(&ordered[last + 1..]).all(|o| faults(o) == (0, 0)));
+        assert!(ordered[first - 1].orders.engine_run && !ordered[first].orders.engine_run);
+        assert!(ordered[last + 1].orders.engine_run);
+        // Locks are ordered as if nobody had looked, and so are machines before and after.
+        for (n, (o, free)) in
+            ordered.iter().zip(drive(&unwatched, course(per_tick, ticks, 400))).enumerate()
+        {
+            assert_eq!(o.orders.locks, free.orders.locks, "{per_tick} {n}");
+            let same = o.orders.machines == free.orders.machines;
+            assert!(same || (first..=last).contains(&n), "{per_tick} {n}");
+            assert!(free.orders.machines != OFF);
+        }
+    }
+    // Fast, but not about to be too fast.
+    let steady = drive(&TABLE, std::iter::repeat_n(0.999 * max, 300));
+    assert!(steady.iter().all(|o| o.orders.machines != OFF));
+}
