@@ -55,8 +55,13 @@ impl EngineChecker {
     fn is_excused(&mut self, truth: &TickTruth) -> bool {
         let pressed = truth.locks.iter().any(|lock| lock.forced && lock.engaged);
         let seen = &mut self.seen;
-        seen.pressed_since_s = pressed.then(|| seen.pressed_since_s.unwrap_or(truth.t_s));
+        if pressed && seen.pressed_since_s.is_none() {
+            seen.pressed_since_s = Some(truth.t_s);
+        }
         let recent = seen.pressed_since_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
+        if !pressed && !recent {
+            seen.pressed_since_s = None;
+        }
         let drags = |i: &usize| truth.has_actuator_fault(*i) && !truth.locks[*i].engaged;
         recent || self.beside.iter().any(drags)
     }
