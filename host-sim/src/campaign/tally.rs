@@ -266,7 +266,7 @@ mod tests {
         let beyond = worst > 60.0;
         Judged {
             ticks: 10,
-            digest: u64::MAX - 3 + worst as u64,
+            digest: (u64::MAX - 3).wrapping_add(worst as u64),
             findings: if beyond { vec![finding(1.0), finding(2.0)] } else { Vec::new() },
             margins: vec![margin],
             cells: vec![3, worst as u32],
