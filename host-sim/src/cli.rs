@@ -270,30 +270,7 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
-        Command::Explore(args) if args.defects => {
-            explore::defects::command::explore_defects(&explore::defects::command::Options {
-                file: args.file,
-                faults: args.faults.unwrap_or(0),
-                states: args.states,
-                memory_mib: args.memory,
-                threads: args.threads.map(usize::from),
-                sample: args.sample.map(|n| n as usize),
-                json: args.json,
-            })
-        }
-        Command::Explore(args) => explore::command::explore(&explore::command::Options {
-            file: args.file,
-            faults: args.faults.unwrap_or(1),
-            interlock_alone: args.interlock_alone,
-            states: args.states,
-            memory_mib: args.memory,
-            threads: args.threads.map(usize::from),
-            json: args.json,
-            checkpoint: args.checkpoint,
-            resume: args.resume,
-            scenario: args.scenario,
-            excused: args.excused,
-        }),
+        Command::Explore(args) => explore(args),
         Command::Drive(args) => {
             let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;
             let options = drive::command::Options { trace, every, svg, json, seed };
@@ -340,6 +317,33 @@ pub fn run() -> i32 {
             seed: args.seed,
         }),
     }
+}
+
+fn explore(args: ExploreArgs) -> i32 {
+    if args.defects {
+        return explore::defects::command::explore_defects(&explore::defects::command::Options {
+            file: args.file,
+            faults: args.faults.unwrap_or(0),
+            states: args.states,
+            memory_mib: args.memory,
+            threads: args.threads.map(usize::from),
+            sample: args.sample.map(|n| n as usize),
+            json: args.json,
+        });
+    }
+    explore::command::explore(&explore::command::Options {
+        file: args.file,
+        faults: args.faults.unwrap_or(1),
+        interlock_alone: args.interlock_alone,
+        states: args.states,
+        memory_mib: args.memory,
+        threads: args.threads.map(usize::from),
+        json: args.json,
+        checkpoint: args.checkpoint,
+        resume: args.resume,
+        scenario: args.scenario,
+        excused: args.excused,
+    })
 }
 
 fn form(args: &TableArgs) -> Form {

@@ -226,6 +226,7 @@ fn planted_changes_of_locks_and_times_are_found() {
         ("AU-TIME", "debounce", |t| set!(t.timing.debounce, t.timing.debounce + 1)),
         ("AU-TIME", "rate_ticks", |t| set!(t.timing.rate_ticks, 2 * t.timing.rate_ticks)),
         ("AU-TIME", "engine_timeout", |t| set!(t.timing.engine_timeout, 1)),
+        ("AU-TIME", "react", |t| set!(t.timing.react, t.timing.react - 1)),
         ("AU-TIME", "retries", |t| set!(t.timing.retries, t.timing.retries + 1)),
         ("AU-TIME", "tick", |t| set!(t.timing.tick_s, 1.01 * t.timing.tick_s)),
         ("AU-SHAPE", "a lock is lost", |t| t.locks.pop().is_some()),
@@ -280,6 +281,16 @@ fn planted_changes_of_tests_on_shafts_and_sensors_are_found() {
         }),
         ("AU-SENSOR", "a sensor that reads further", |t| {
             set!(t.sensors[0].range, 1.5 * t.sensors[0].range)
+        }),
+        ("AU-SENSOR", "a shaft that may turn faster", |t| {
+            set!(t.sensors[0].allowed.max, 1.05 * t.sensors[0].allowed.max)
+        }),
+        ("AU-SENSOR", "a shaft that may turn backwards faster", |t| {
+            let allowed = &mut t.sensors[0].allowed;
+            set!(allowed.min, allowed.min - 5.0)
+        }),
+        ("AU-SENSOR", "a shaft that may turn less fast", |t| {
+            set!(t.sensors[0].allowed.max, 0.95 * t.sensors[0].allowed.max)
         }),
     ]);
 }
@@ -397,7 +408,7 @@ fn planted_changes_of_what_a_step_says_are_found() {
         ("AU-DUTY", "nobody synchronises", |t| {
             on(
                 t,
-                |s| synchronises(s) && s.target_row[0] != 0.0,
+                |s| synchronises(s) && s.target_row.iter().any(|c| *c != 0.0),
                 |s| {
                     s.duties = s.duties.map(|duty| match duty {
                         StepDuty::Sync => StepDuty::Free,

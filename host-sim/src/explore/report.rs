@@ -101,6 +101,17 @@ impl Report<'_> {
         list
     }
 
+    fn ended(&self) -> &'static str {
+        match (self.found.complete, self.found.too_wide) {
+            (true, _) => ", everything explored",
+            (false, true) => {
+                ", stopped before the end: there are more different states, or more levels, than \
+                 a word of sixteen bytes can tell apart"
+            }
+            (false, false) => ", stopped before the end",
+        }
+    }
+
     /// For a person.
     pub fn text(&self) -> String {
         let found = self.found;
@@ -110,14 +121,7 @@ impl Report<'_> {
             1 => "at most 1 lock fault".to_string(),
             n => format!("at most {n} lock faults"),
         };
-        let ended = match (found.complete, found.too_wide) {
-            (true, _) => ", everything explored",
-            (false, true) => {
-                ", stopped before the end: there are more different states, or more levels, than \
-                 a word of sixteen bytes can tell apart"
-            }
-            (false, false) => ", stopped before the end",
-        };
+        let ended = self.ended();
         let mut out = paragraph(
             &format!(
                 "{}: {subject}, {faults}: {} states, {} transitions, depth {}{ended}",

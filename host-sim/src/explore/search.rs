@@ -369,3 +369,46 @@ fn insert_all<W: Word>(
     });
     fresh.into_iter().for_each(|words| next.extend(words));
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::model::Subject;
+    use super::super::report::{Answer, Report};
+    use super::super::senses::Forced;
+    use super::super::shrink::shrunk;
+    use super::*;
+
+    /// Words of eight bytes hold fewer levels: the search is made anew with wider ones. Where these
+    /// are too small it ends, with what it has, and says so.
+    #[test]
+    fn what_no_word_holds_ends_the_search_without_an_answer() {
+        let (d, data) = crate::generated::demo_table("axle").expect("a table");
+        let forced = Forced::new(&d, &crate::kinematics::analyse(&d).expect("it moves"));
+        let small = shrunk(&data);
+        let model = Model::new(small.table(), &forced, 0, Subject::Kernel);
+        let bounds = Bounds { states: 1_000, bytes: 1 << 30, threads: 1 };
+        let mut at = fresh::<u64>(&model).expect("the first state has small codes");
+        at.reached.depth = (1 << u64::LEVEL_BITS) - 2;
+        assert!(go_on(&mut at, &model, &bounds, &mut |_| true).is_err());
+        assert_eq!(at.now.len(), 1, "it was stopped before that level");
+        let mut at = fresh::<u128>(&model).expect("the first state has small codes");
+        at.reached.depth = (1 << u128::LEVEL_BITS) - 2;
+        let found = finish_wide(at, &model, &bounds, &mut |_| true);
+        assert!(found.too_wide && !found.complete);
+        assert_eq!((found.waiting.now.len(), found.store.len()), (1, 1));
+        let report = Report {
+            driveline: &d,
+            table: &small,
+            interlock_alone: false,
+            faults: 0,
+            found: &found,
+            live: None,
+            dead: Vec::new(),
+            ways: Vec::new(),
+        };
+        assert_eq!(report.answer(), Answer::Inconclusive);
+        let text = report.text().replace('\n', " ");
+        assert!(text.contains("a word of sixteen bytes"), "{text}");
+        assert!(!search(&model, &bounds, |_| true).too_wide, "a bound is another end");
+    }
+}

@@ -293,6 +293,8 @@ fn unsound_tables_are_refused() {
         (|t| t.timing.dwell = 0, TableFault::Timing),
         (|t| t.timing.tick_s = f32::NAN, TableFault::Timing),
         (|t| t.sensors[1].range = f32::INFINITY, TableFault::Sensors),
+        (|t| t.sensors[2].allowed.min = f32::NEG_INFINITY, TableFault::Sensors),
+        (|t| t.sensors[3].allowed.max = f32::NAN, TableFault::Sensors),
         (|t| t.locks[1].slip_max = f32::NAN, TableFault::Lock(1)),
         (|t| t.locks[1].slip_row[5] = 1.0, TableFault::Lock(1)),
         (|t| t.locks[0].sensors = Bits(0x80), TableFault::Lock(0)),

@@ -340,7 +340,7 @@ fn a_dragged_engine_is_released_at_once() {
             state.phase = phase;
             let mut told = Told { engine_dragged: dragged, ..Told::default() };
             told.report[0] = LockReport::Closed;
-            decide(&owned.table(), &mut state, &mut told);
+            let _ = decide(&owned.table(), &mut state, &mut told);
             let released = acts && joined && dragged;
             assert_eq!(!state.locks.ordered.has(0), released, "{phase:?} {joined} {dragged}");
             assert_eq!(state.refusal == Some(Refusal::EngineNotRunning), released);
