@@ -89,6 +89,16 @@ struct Score<'a> {
     tried: &'a [Tried],
 }
 
+/// What came of the defects of one kind.
+#[derive(Default)]
+struct OfKind<'a> {
+    tried: usize,
+    found: usize,
+    /// Medians of those found.
+    cases: Vec<u64>,
+    rules: Vec<&'a str>,
+}
+
 impl Score<'_> {
     fn found(&self) -> usize {
         self.tried.iter().filter(|t| t.is_found()).count()
@@ -119,20 +129,20 @@ impl Score<'_> {
             if whole { "" } else { " (STOPPED EARLY)" }
         )?;
         writeln!(out, "found under every seed: {} ({:.1} %)", self.found(), 100.0 * self.share())?;
-        let mut kinds: BTreeMap<&str, (usize, usize, Vec<u64>, Vec<&str>)> = BTreeMap::new();
+        let mut kinds: BTreeMap<&str, OfKind> = BTreeMap::new();
         for tried in self.tried {
             let kind = kinds.entry(&tried.what[0]).or_default();
-            kind.0 += 1;
-            kind.1 += usize::from(tried.is_found());
-            kind.2.extend(tried.median().map(|m| m.0));
+            kind.tried += 1;
+            kind.found += usize::from(tried.is_found());
+            kind.cases.extend(tried.median().map(|m| m.0));
             for ended in &tried.ended {
                 let rule = match ended {
                     Ended::Refused => "the board",
                     Ended::Found { rule, .. } => rule,
                     Ended::Missed => continue,
                 };
-                if !kind.3.contains(&rule) {
-                    kind.3.push(rule);
+                if !kind.rules.contains(&rule) {
+                    kind.rules.push(rule);
                 }
             }
         }
@@ -141,7 +151,7 @@ impl Score<'_> {
             "\n  {:<28} {:>5} {:>5} {:>12}  by",
             "kind", "tried", "found", "median cases"
         )?;
-        for (kind, (tried, found, mut cases, rules)) in kinds {
+        for (kind, OfKind { tried, found, mut cases, rules }) in kinds {
             cases.sort_unstable();
             let median = cases.get(cases.len() / 2).map_or("-".to_string(), u64::to_string);
             writeln!(out, "  {kind:<28} {tried:>5} {found:>5} {median:>12}  {}", rules.join(", "))?;
