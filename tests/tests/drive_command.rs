@@ -65,11 +65,13 @@ fn it_writes_what_is_asked_and_the_same_bytes_twice() {
 
 #[test]
 fn a_finding_gives_exit_code_1() {
-    // A lock that closes by itself against the running engine and stays closed.
+    // Both sensors of the crankshaft read too little by the same share: no relation between
+    // sensors can show that, and the engine's clutch closes at speed.
     let folder = Folder::new("finding");
     let text = "format = 1\nname = \"bad\"\nduration_s = 8\nstart_speed_kmh = 30\n\
-        start_arrangement = \"series\"\n[[request]]\nt_s = 0\narrangement = \"series\"\n\
-        [[fault]]\nfrom_s = 4\nto_s = 6\nkind = \"lock-closes\"\ntarget = \"ring-clutch\"\n";
+        start_arrangement = \"single-electric\"\n[[request]]\nt_s = 0.5\narrangement = \"series\"\n\
+        [[fault]]\nfrom_s = 0.5\nkind = \"sensor-scale\"\ntarget = \"crank\"\nvalue = 0.7\n\
+        [[fault]]\nfrom_s = 0.5\nkind = \"sensor-scale\"\ntarget = \"crank-second\"\nvalue = 0.7\n";
     let scenario = folder.write("bad.toml", text);
     assert_eq!(run("shuttle", &scenario, &options()), 1);
 }

@@ -208,16 +208,17 @@ fn a_lying_switch_does_not_lead_into_a_finding() {
 
 #[test]
 fn the_judges_see_what_a_fault_does_to_the_plant() {
-    // The supervisor cannot prevent an engine stall by an injected lock that closes by itself
-    // and stays so; the judges must tell it. A loop that hid the plant's truth would pass.
+    // The supervisor cannot know of two sensors of one shaft that lie alike: it closes the engine's
+    // clutch at speed, and the judges must tell it. A loop that hid the plant's truth would pass.
     let demo = Demo::new("shuttle");
     let mut s = setup(30.0, 8.0, &[(0.5, 2)]);
-    s.start_arrangement = Some(2);
-    let closes = Injected::Actuator(1, ActuatorFault::ClosesByItself);
-    s.faults = vec![fault(4.0, 6.0, closes)];
+    let of_crank = |i: &usize| demo.driveline.sensors[*i].name.starts_with("crank");
+    let liars = (0..demo.driveline.sensors.len()).filter(of_crank);
+    s.faults = liars.map(|i| fault(0.2, f64::INFINITY, Injected::SensorScale(i, 0.7))).collect();
+    assert_eq!(s.faults.len(), 2);
     let outcome = run(&demo, &s, 1);
     let told = text(&heading(1), &outcome.summary);
-    assert!(outcome.summary.findings.iter().any(|f| f.rule == "SW-ENGINE"), "{told}");
+    assert!(outcome.summary.findings.iter().any(|f| f.rule == "SW-SLIP"), "{told}");
 }
 
 #[test]

@@ -51,7 +51,7 @@ fn the_shuttle_is_read_value_by_value() {
     assert_eq!(shuttle.battery.as_ref().expect("given").charge_window, [0.2, 0.9]);
     let sets: Vec<u8> = shuttle.arrangements.iter().map(|a| a.closed).collect();
     assert_eq!(sets, [0b001, 0b010, 0b101, 0b110]);
-    assert_eq!(shuttle.sensors.len(), 5);
+    assert_eq!(shuttle.sensors.len(), 7);
     assert_eq!(shuttle.sensors[0].kind, SensorKind::Resolver);
     assert_eq!(shuttle.sensors[4].kind, SensorKind::Pulses { per_turn: 60 });
     assert_eq!(shuttle.sensors[2].range_rpm, 5750.0);

@@ -26,11 +26,11 @@ pub(super) fn examine(context: &Context, out: &mut Audited) {
         let most = shaft.max_rpm.unwrap_or(f64::MAX);
         let least = shaft.min_rpm.unwrap_or(-most);
         let (min, max) = (f64::from(sensor.allowed.min), f64::from(sensor.allowed.max));
-        // Never beyond the file's limits, and no more than a hundredth inside them.
+        // Inside the file's limits by 0.5 %, within rounding.
         let fits = |x: f64, rpm: f64| {
-            let radps = (rpm * std::f64::consts::PI / 30.0)
-                .clamp(-f64::from(f32::MAX), f64::from(f32::MAX));
-            x.abs() <= radps.abs() && (x - radps).abs() <= 0.01 * radps.abs()
+            let most = f64::from(f32::MAX);
+            let radps = 0.995 * (rpm * std::f64::consts::PI / 30.0).clamp(-most, most);
+            x.abs() <= radps.abs() && (x - radps).abs() <= 1e-6 * radps.abs()
         };
         if !fits(max, most) || !fits(min, least) {
             let sentence = format!("{min} to {max} rad/s is not what {} allows", shaft.name);

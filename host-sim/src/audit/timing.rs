@@ -19,11 +19,11 @@ pub(super) fn rate_ticks(d: &Driveline) -> u16 {
     ((RATE_MS / d.timing.tick_ms).ceil() as u16).max(2)
 }
 
-/// Latency, a tick and three times the slowest electric machine's lag, ms.
+/// Latency, a tick and twice the slowest electric machine's lag, ms.
 fn react_ms(d: &Driveline) -> f64 {
     let mut ms = d.sensors.iter().fold(0.0, |most, s| f64::max(most, s.latency_ms));
     let electric = d.machines.iter().filter_map(|m| match &m.kind {
-        MachineKind::Electric(machine) => Some(3.0 * machine.lag_ms),
+        MachineKind::Electric(machine) => Some(2.0 * machine.lag_ms),
         MachineKind::Engine(_) => None,
     });
     ms += electric.fold(0.0, f64::max);

@@ -115,7 +115,7 @@ fn obstacles(d: &Driveline, k: &Kinematics, output_measured: bool) -> Vec<String
 
 /// Share of a shaft's limits that is kept free, so that what is left of a torque that was cut
 /// does not pass them.
-const LIMIT_SPARE: f64 = 0.008;
+const LIMIT_SPARE: f64 = 0.005;
 
 /// Speeds that a shaft may have by its limits.
 fn allowed(d: &Driveline, shaft: usize) -> t::Window {
@@ -127,14 +127,14 @@ fn allowed(d: &Driveline, shaft: usize) -> t::Window {
 }
 
 /// From a speed to the torque being gone that it asks to be cut, ms: the age of the slowest
-/// sensor, a tick, and three times the lag of the slowest machine (a twentieth is left then).
+/// sensor, a tick, and twice the lag of the slowest machine.
 fn react_ms(d: &Driveline) -> f64 {
     let oldest = d.sensors.iter().map(|s| s.latency_ms).fold(0.0, f64::max);
     let lag = |m: &crate::driveline::Machine| match &m.kind {
         MachineKind::Electric(e) => e.lag_ms,
         MachineKind::Engine(_) => 0.0,
     };
-    oldest + d.timing.tick_ms + 3.0 * d.machines.iter().map(lag).fold(0.0, f64::max)
+    oldest + d.timing.tick_ms + 2.0 * d.machines.iter().map(lag).fold(0.0, f64::max)
 }
 
 /// How long a disagreement must last to count, ms.

@@ -3,7 +3,7 @@
 //!
 //! Locks: 0 low-brake, 1 high-clutch, 2 disconnect.
 //! Machines: 0 motor.
-//! Sensors: 0 rotor, 1 ring, 2 carrier, 3 output.
+//! Sensors: 0 rotor, 1 ring, 2 carrier, 3 output, 4 output-second.
 //! Arrangements: 0 low, 1 high, 2 disconnected.
 #![cfg_attr(rustfmt, rustfmt_skip)]
 #![allow(clippy::all, clippy::pedantic)]
@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0xd8094ed8,
+    hash: 0x717860f6,
     engine: None,
     engine_min: 0.0,
     output_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
@@ -31,7 +31,7 @@ pub static TABLE: Table<'static> = Table {
         debounce: 3,
         rate_ticks: 10,
         engine_timeout: 1000,
-        react: 47,
+        react: 32,
         retries: 3,
     },
     sensors: &SENSORS,
@@ -47,11 +47,12 @@ pub static TABLE: Table<'static> = Table {
     next: &NEXT,
 };
 
-static SENSORS: [Sensor; 4] = [
+static SENSORS: [Sensor; 5] = [
     /* 0 */ Sensor { range: 1570.7964, allowed: Window { min: -1250.3538, max: 1250.3538 } },
     /* 1 */ Sensor { range: 785.3982, allowed: Window { min: -625.1769, max: 625.1769 } },
     /* 2 */ Sensor { range: 589.04865, allowed: Window { min: -468.8827, max: 468.8827 } },
     /* 3 */ Sensor { range: 589.04865, allowed: Window { min: -468.8827, max: 468.8827 } },
+    /* 4 */ Sensor { range: 589.04865, allowed: Window { min: -468.8827, max: 468.8827 } },
 ];
 
 static LOCKS: [Lock; 3] = [
@@ -64,8 +65,9 @@ static RESTS: [Rest; 1] = [
     /* 0 */ Rest { row: [1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x01), max: 2.8787632 },
 ];
 
-static PARITIES: [Parity; 1] = [
+static PARITIES: [Parity; 2] = [
     /* 0 */ Parity { row: [-0.29411766, -0.7058824, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x07), max: 0.5246514 },
+    /* 1 */ Parity { row: [0.0, 0.0, 0.0, -1.0, 1.0, 0.0, 0.0, 0.0], sensors: Bits(0x18), max: 0.5243712 },
 ];
 
 static CONFLICTS: [Conflict; 1] = [
@@ -102,8 +104,8 @@ static STEPS: [Step; 14] = [
     /* 5 */ Step { from: Bits(0x02), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.5235988, target_min: -1256.3748, target_max: 1256.3748, sensors: Bits(0x0c), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 4, limits_count: 2 },
     /* 6 */ Step { from: Bits(0x03), lock: 1, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-3.4, 0.0, 0.0, 0.0], load_max: 27.179487, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 6, limits_count: 0 },
     /* 7 */ Step { from: Bits(0x03), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [1.0, 0.0, 0.0, 0.0], load_max: 42.69985, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 6, limits_count: 0 },
-    /* 8 */ Step { from: Bits(0x04), lock: 0, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 3.4, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: -1.2566371, target_min: -1255.7456, target_max: 1255.7456, sensors: Bits(0x06), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -369.21695, max: 369.21695 }, rest: Bits(0x00), limits_from: 6, limits_count: 1 },
-    /* 9 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: -1.2566371, target_min: -1256.3748, target_max: 1256.3748, sensors: Bits(0x07), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 7, limits_count: 1 },
+    /* 8 */ Step { from: Bits(0x04), lock: 0, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 3.4, 0.0, 0.0, 0.0, 0.0], target_offset: -1.2566371, target_min: -1255.7456, target_max: 1255.7456, sensors: Bits(0x0a), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -369.21695, max: 369.21695 }, rest: Bits(0x00), limits_from: 6, limits_count: 1 },
+    /* 9 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: -1.2566371, target_min: -1256.3748, target_max: 1256.3748, sensors: Bits(0x0b), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 7, limits_count: 1 },
     /* 10 */ Step { from: Bits(0x05), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.4, 0.0, 0.0, 0.0], load_max: 20.874838, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
     /* 11 */ Step { from: Bits(0x05), lock: 2, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [3.4, 0.0, 0.0, 0.0], load_max: 34.622684, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
     /* 12 */ Step { from: Bits(0x06), lock: 1, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.4, 0.0, 0.0, 0.0], load_max: 24.847637, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
@@ -118,7 +120,7 @@ static LIMITS: [Limit; 8] = [
     /* 4 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -628.05634, max: 628.05634 },
     /* 5 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -470.97668, max: 470.97668 },
     /* 6 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -628.3185, max: 628.3185 },
-    /* 7 */ Limit { row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -628.05634, max: 628.05634 },
+    /* 7 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -628.05634, max: 628.05634 },
 ];
 
 // [way][stuck][set][arrangement]

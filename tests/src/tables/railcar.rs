@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0xc895a822,
+    hash: 0x8f1e07ff,
     engine: Some(2),
     engine_min: 48.746845,
     output_row: [0.0, 0.0, 0.0, 0.2777778, 0.7222222, 0.0, 0.0, 0.0],
@@ -31,7 +31,7 @@ pub static TABLE: Table<'static> = Table {
         debounce: 3,
         rate_ticks: 10,
         engine_timeout: 3100,
-        react: 47,
+        react: 32,
         retries: 3,
     },
     sensors: &SENSORS,

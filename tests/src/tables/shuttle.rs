@@ -3,7 +3,7 @@
 //!
 //! Locks: 0 ring-brake, 1 ring-clutch, 2 engine-clutch.
 //! Machines: 0 traction, 1 generator, 2 engine.
-//! Sensors: 0 sun, 1 output, 2 ring, 3 generator, 4 crank, 5 crank-second.
+//! Sensors: 0 sun, 1 output, 2 ring, 3 generator, 4 crank, 5 generator-second, 6 crank-second.
 //! Arrangements: 0 single-electric, 1 dual-electric, 2 series, 3 power-split.
 #![cfg_attr(rustfmt, rustfmt_skip)]
 #![allow(clippy::all, clippy::pedantic)]
@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0xd8f0e2b6,
+    hash: 0xd8162534,
     engine: Some(2),
     engine_min: 58.171463,
     output_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
@@ -31,7 +31,7 @@ pub static TABLE: Table<'static> = Table {
         debounce: 3,
         rate_ticks: 10,
         engine_timeout: 3100,
-        react: 47,
+        react: 32,
         retries: 3,
     },
     sensors: &SENSORS,
@@ -47,18 +47,19 @@ pub static TABLE: Table<'static> = Table {
     next: &NEXT,
 };
 
-static SENSORS: [Sensor; 6] = [
+static SENSORS: [Sensor; 7] = [
     /* 0 */ Sensor { range: 1178.0973, allowed: Window { min: -937.7654, max: 937.7654 } },
     /* 1 */ Sensor { range: 392.6991, allowed: Window { min: -312.58844, max: 312.58844 } },
     /* 2 */ Sensor { range: 602.1386, allowed: Window { min: -479.3023, max: 479.3023 } },
     /* 3 */ Sensor { range: 602.1386, allowed: Window { min: -479.3023, max: 479.3023 } },
     /* 4 */ Sensor { range: 549.7787, allowed: Window { min: -437.62384, max: 437.62384 } },
-    /* 5 */ Sensor { range: 549.7787, allowed: Window { min: -437.62384, max: 437.62384 } },
+    /* 5 */ Sensor { range: 602.1386, allowed: Window { min: -479.3023, max: 479.3023 } },
+    /* 6 */ Sensor { range: 549.7787, allowed: Window { min: -437.62384, max: 437.62384 } },
 ];
 
 static LOCKS: [Lock; 3] = [
     /* 0 */ Lock { slip_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x04), slip_max: 4.7643538, begin_max: 2.3821769, moving_min: 0.41935277, rate_max: 6.1776757, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0015, cooling_ticks: 15000.0, rise_max_k: 100.0 },
-    /* 1 */ Lock { slip_row: [0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0c), slip_max: 4.5021596, begin_max: 2.2510798, moving_min: 0.7339858, rate_max: 6.0721664, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0010666667, cooling_ticks: 15000.0, rise_max_k: 100.0 },
+    /* 1 */ Lock { slip_row: [0.0, 0.0, 1.0, 0.0, 0.0, -1.0, 0.0, 0.0], sensors: Bits(0x24), slip_max: 4.5021596, begin_max: 2.2510798, moving_min: 0.7339858, rate_max: 6.0721664, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0010666667, cooling_ticks: 15000.0, rise_max_k: 100.0 },
     /* 2 */ Lock { slip_row: [0.0, 0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0], sensors: Bits(0x18), slip_max: 6.596589, begin_max: 3.2982945, moving_min: 0.7339446, rate_max: 6.072235, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00105, cooling_ticks: 15000.0, rise_max_k: 100.0 },
 ];
 
@@ -68,9 +69,10 @@ static RESTS: [Rest; 3] = [
     /* 2 */ Rest { row: [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0], sensors: Bits(0x10), max: 2.8794327 },
 ];
 
-static PARITIES: [Parity; 2] = [
+static PARITIES: [Parity; 3] = [
     /* 0 */ Parity { row: [0.3125, -1.0, 0.6875, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x07), max: 0.52436906 },
-    /* 1 */ Parity { row: [0.0, 0.0, 0.0, 0.0, -1.0, 1.0, 0.0, 0.0], sensors: Bits(0x30), max: 0.5243197 },
+    /* 1 */ Parity { row: [0.0, 0.0, 0.0, -1.0, 0.0, 1.0, 0.0, 0.0], sensors: Bits(0x28), max: 0.5243884 },
+    /* 2 */ Parity { row: [0.0, 0.0, 0.0, 0.0, -1.0, 0.0, 1.0, 0.0], sensors: Bits(0x50), max: 0.5243197 },
 ];
 
 static CONFLICTS: [Conflict; 1] = [
@@ -101,15 +103,15 @@ static SETS: [Set; 8] = [
 
 static STEPS: [Step; 25] = [
     /* 0 */ Step { from: Bits(0x00), lock: 0, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.63916, target_max: 941.63916, sensors: Bits(0x06), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 0, limits_count: 1 },
-    /* 1 */ Step { from: Bits(0x00), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.44867, target_max: 481.44867, sensors: Bits(0x0c), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 1, limits_count: 0 },
-    /* 2 */ Step { from: Bits(0x01), lock: 1, action: Action::Close, keeps_push: true, engine: EngineNeed::Any, duties: [StepDuty::Free, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.71085, target_max: 481.71085, sensors: Bits(0x0c), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x02), limits_from: 1, limits_count: 0 },
+    /* 1 */ Step { from: Bits(0x00), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.44867, target_max: 481.44867, sensors: Bits(0x24), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 1, limits_count: 0 },
+    /* 2 */ Step { from: Bits(0x01), lock: 1, action: Action::Close, keeps_push: true, engine: EngineNeed::Any, duties: [StepDuty::Free, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.71085, target_max: 481.71085, sensors: Bits(0x24), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x02), limits_from: 1, limits_count: 0 },
     /* 3 */ Step { from: Bits(0x01), lock: 2, action: Action::Close, keeps_push: true, engine: EngineNeed::Running, duties: [StepDuty::Free, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.4487, target_max: 481.4487, sensors: Bits(0x18), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 1, limits_count: 0 },
     /* 4 */ Step { from: Bits(0x02), lock: 0, action: Action::Close, keeps_push: true, engine: EngineNeed::Any, duties: [StepDuty::Free, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.71085, target_max: 481.71085, sensors: Bits(0x06), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: 353.45453, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x02), limits_from: 1, limits_count: 2 },
-    /* 5 */ Step { from: Bits(0x02), lock: 2, action: Action::Close, keeps_push: true, engine: EngineNeed::Running, duties: [StepDuty::Free, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.4487, target_max: 481.4487, sensors: Bits(0x1a), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: 353.45453, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 3, limits_count: 2 },
+    /* 5 */ Step { from: Bits(0x02), lock: 2, action: Action::Close, keeps_push: true, engine: EngineNeed::Running, duties: [StepDuty::Free, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.4487, target_max: 481.4487, sensors: Bits(0x5a), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: 353.45453, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 3, limits_count: 2 },
     /* 6 */ Step { from: Bits(0x03), lock: 1, action: Action::Open, keeps_push: true, engine: EngineNeed::Any, duties: [StepDuty::Take { share: 0.3125 }, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [0.0, -1.0, 0.0, 0.0], load_max: 29.299822, demand_max: 992.0, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 5, limits_count: 0 },
     /* 7 */ Step { from: Bits(0x03), lock: 0, action: Action::Open, keeps_push: true, engine: EngineNeed::Any, duties: [StepDuty::Take { share: 0.3125 }, StepDuty::Take { share: 0.6875 }, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.2, 1.0, 0.0, 0.0], load_max: 19.968493, demand_max: 392.72726, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 5, limits_count: 0 },
     /* 8 */ Step { from: Bits(0x04), lock: 0, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.63916, target_max: 941.63916, sensors: Bits(0x06), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 5, limits_count: 1 },
-    /* 9 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.44867, target_max: 481.44867, sensors: Bits(0x0c), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 6, limits_count: 1 },
+    /* 9 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Sync, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -481.44867, target_max: 481.44867, sensors: Bits(0x24), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 6, limits_count: 1 },
     /* 10 */ Step { from: Bits(0x05), lock: 2, action: Action::Open, keeps_push: true, engine: EngineNeed::Any, duties: [StepDuty::Take { share: 0.3125 }, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [0.0, 0.7169811, -0.28301886, 0.0], load_max: 18.58852, demand_max: 992.0, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
     /* 11 */ Step { from: Bits(0x06), lock: 2, action: Action::Open, keeps_push: true, engine: EngineNeed::Any, duties: [StepDuty::Take { share: 0.3125 }, StepDuty::Take { share: 0.6875 }, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-0.7047953, 0.3203615, -0.6796385, 0.0], load_max: 11.839001, demand_max: 392.72726, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
     /* 12 */ Step { from: Bits(0x05), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.2, 0.0, 0.0, 0.0], load_max: 22.66867, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
@@ -120,23 +122,23 @@ static STEPS: [Step; 25] = [
     /* 17 */ Step { from: Bits(0x03), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.2, 1.0, 0.0, 0.0], load_max: 19.968493, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
     /* 18 */ Step { from: Bits(0x05), lock: 2, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [0.0, 0.7169811, -0.28301886, 0.0], load_max: 18.58852, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
     /* 19 */ Step { from: Bits(0x06), lock: 2, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-0.7047953, 0.3203615, -0.6796385, 0.0], load_max: 11.839001, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
-    /* 20 */ Step { from: Bits(0x02), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Running, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Sync, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 99.745964, target_max: 439.56076, sensors: Bits(0x18), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
-    /* 21 */ Step { from: Bits(0x00), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, -2.2, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.0624, target_max: 941.0624, sensors: Bits(0x0e), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 1 },
+    /* 20 */ Step { from: Bits(0x02), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Running, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Sync, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0], target_offset: 0.0, target_min: 99.745964, target_max: 439.56076, sensors: Bits(0x38), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 0 },
+    /* 21 */ Step { from: Bits(0x00), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, 0.0, 0.0, -2.2, 0.0, 0.0], target_offset: 0.0, target_min: -941.0624, target_max: 941.0624, sensors: Bits(0x2e), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 7, limits_count: 1 },
     /* 22 */ Step { from: Bits(0x01), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.2, 0.0, 0.0, 0.0], load_max: 22.66867, demand_max: f32::MAX, window: Window { min: -308.14163, max: 308.14163 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
-    /* 23 */ Step { from: Bits(0x01), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Running, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Sync, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 99.745964, target_max: 439.56076, sensors: Bits(0x18), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
-    /* 24 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, 0.0, -2.2, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -941.06244, target_max: 941.06244, sensors: Bits(0x1e), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 8, limits_count: 1 },
+    /* 23 */ Step { from: Bits(0x01), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Running, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Sync, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0], target_offset: 0.0, target_min: 99.745964, target_max: 439.56076, sensors: Bits(0x38), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -294.19116, max: 294.19116 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
+    /* 24 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload], target_row: [0.0, 3.2, 0.0, 0.0, 0.0, -2.2, 0.0, 0.0], target_offset: 0.0, target_min: -941.0624, target_max: 941.0624, sensors: Bits(0x36), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -225.79608, max: 308.14163 }, rest: Bits(0x00), limits_from: 8, limits_count: 1 },
 ];
 
 static LIMITS: [Limit; 9] = [
     /* 0 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -481.71085, max: 481.71085 },
     /* 1 */ Limit { row: [0.0, 3.2, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -941.63916, max: 941.63916 },
     /* 2 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -481.71085, max: 481.71085 },
-    /* 3 */ Limit { row: [0.0, 3.2, 0.0, 0.0, -2.2, 0.0, 0.0, 0.0], min: -941.06244, max: 941.06244 },
+    /* 3 */ Limit { row: [0.0, 3.2, 0.0, 0.0, 0.0, 0.0, -2.2, 0.0], min: -941.06244, max: 941.06244 },
     /* 4 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0], min: -481.4487, max: 481.4487 },
     /* 5 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -481.71085, max: 481.71085 },
     /* 6 */ Limit { row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: 99.745964, max: 439.56076 },
     /* 7 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -481.44867, max: 481.44867 },
-    /* 8 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -481.44867, max: 481.44867 },
+    /* 8 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0], min: -481.4487, max: 481.4487 },
 ];
 
 // [way][stuck][set][arrangement]
