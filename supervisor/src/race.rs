@@ -30,7 +30,7 @@ impl Race {
         if !racing.is_empty() {
             (self.sensors, self.left) = (racing, table.timing.retry_wait);
         } else if self.left > 0 {
-            self.left -= 1;
+            self.left = self.left.saturating_sub(1);
         } else {
             self.sensors = Bits::EMPTY;
             return;
