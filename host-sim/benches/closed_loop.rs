@@ -29,9 +29,9 @@ use supervisor::trace::Trace;
 /// Length of a case, s: the request of a review comes at 2 s.
 const CASE_S: f64 = 5.0;
 /// Cases of each demo, taken evenly from its review.
-const CASES: usize = 12;
+const CASES: usize = 24;
 /// Every figure is that of the fastest of so many turns.
-const TURNS: usize = 5;
+const TURNS: usize = 4;
 
 fn main() {
     println!("ns are those of a tick; us those of one case");
@@ -86,9 +86,12 @@ fn judged_together(subject: &Subject, prepared: &Arc<Prepared>, cases: &[Setup],
         let judges = |_| checkers::all(&subject.driveline, &subject.kinematics);
         let mut judges: Vec<_> = group.iter().map(judges).collect();
         while Run::next_tick_of_each(&mut runs) > 0 {
-            for (run, judges) in runs.iter().zip(&mut judges) {
-                if let Some(record) = run.record_of_this_tick() {
-                    judges.iter_mut().for_each(|judge| judge.observe(&record.truth));
+            let count = judges[0].len();
+            for judge in 0..count {
+                for (run, judges) in runs.iter().zip(&mut judges) {
+                    if let Some(record) = run.record_of_this_tick() {
+                        judges[judge].observe(&record.truth);
+                    }
                 }
             }
         }
@@ -137,7 +140,7 @@ fn measure(subject: &Subject) {
     });
     let two = two_threads(subject, &prepared, &cases);
     let steps = d.timing.tick_ms.round().clamp(1.0, 1000.0);
-    let together = [1, 2, 3, 4, 6, 12].map(|n| {
+    let together = [1, 2, 4, 8, 12, 24].map(|n| {
         let s = seconds(|| judged_together(subject, &prepared, &cases, n));
         format!("{n}: {:.0}", s * 1e9 / ticks as f64)
     });

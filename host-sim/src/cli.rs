@@ -206,6 +206,16 @@ struct CampaignArgs {
     /// How many findings of each rule to shrink
     #[arg(long, value_name = "N", default_value_t = 1)]
     shrink: usize,
+    /// Break the table, one defect at a time, and show which rule finds each; --cases is then the
+    /// most for each defect
+    #[arg(long, conflicts_with_all = ["shard", "shards", "time", "out", "resume"])]
+    defects: bool,
+    /// Try only so many of the defects, spread evenly over their list
+    #[arg(long, value_name = "N", requires = "defects", value_parser = clap::value_parser!(u32).range(1..))]
+    sample: Option<u32>,
+    /// With --defects: JSON for programs
+    #[arg(long, requires = "defects")]
+    json: bool,
 }
 
 #[derive(Args, Debug)]
@@ -265,6 +275,17 @@ pub fn run() -> i32 {
             let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;
             let options = drive::command::Options { trace, every, svg, json, seed };
             drive::command::run(&file, &scenario, &options)
+        }
+        Command::Campaign(args) if args.defects => {
+            campaign::defects_command::campaign_defects(&campaign::defects_command::DefectOptions {
+                file: args.file,
+                cases: args.cases,
+                seed: args.seed,
+                faults: args.faults,
+                threads: args.threads.map(usize::from),
+                sample: args.sample.map(|n| n as usize),
+                json: args.json,
+            })
         }
         Command::Campaign(args) => campaign::command::campaign(&campaign::command::Options {
             file: args.file,

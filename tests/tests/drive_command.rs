@@ -32,7 +32,7 @@ impl Drop for Folder {
 }
 
 fn options() -> Options {
-    Options { every: 1, seed: 1, ..Options::default() }
+    Options { every: 1, seed: Some(1), ..Options::default() }
 }
 
 const SHORT: &str = "format = 1\nname = \"short\"\nduration_s = 3\nstart_speed_kmh = 30\n\
@@ -47,7 +47,7 @@ fn it_writes_what_is_asked_and_the_same_bytes_twice() {
         svg: Some(folder.file(&format!("{n}.svg"))),
         json: Some(folder.file(&format!("{n}.json"))),
         every: 5,
-        seed: 9,
+        seed: Some(9),
     };
     assert_eq!(run("shuttle", &scenario, &outputs(1)), 0);
     assert_eq!(run("shuttle", &scenario, &outputs(2)), 0);

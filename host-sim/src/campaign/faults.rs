@@ -154,11 +154,13 @@ pub(super) fn timed_faults(
     list
 }
 
-/// Longest time that a fault lasts, s. A supervisor without ticks is reset by its watchdog, and a
-/// supply that does not come back is another kind of fault.
+/// Longest time that a fault lasts, s. A supervisor without ticks, or with too few of them, is reset
+/// by its watchdog (it counts time in ticks), and a supply that does not come back is another kind
+/// of fault.
 fn longest_s(kind: &Kind) -> f64 {
     match kind.word {
         "tick-missed" => 0.03,
+        "tick-jitter" => 0.05,
         "supply-dip" | "supply-cold-dip" => 1.0,
         _ => f64::INFINITY,
     }

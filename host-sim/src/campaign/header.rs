@@ -9,6 +9,9 @@ use super::world::World;
 /// Version of the format of results files.
 pub const RESULTS_FORMAT: u64 = 1;
 
+/// Most cases of a campaign.
+const MOST_CASES: u64 = 1_000_000_000_000;
+
 /// The head of a results file: two files belong together when all but the shard is the same.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Header {
@@ -110,7 +113,10 @@ impl Header {
             table_hash: u32::from_str_radix(&hash, 16).map_err(|_| lacks("table_hash"))?,
             tool: text("tool")?,
             seed: number("seed")?,
-            cases: number("cases")?,
+            cases: number("cases")
+                .ok()
+                .filter(|n| *n <= MOST_CASES)
+                .ok_or_else(|| lacks("cases"))?,
             faults: u8::try_from(number("faults")?).map_err(|_| lacks("faults"))?,
             shard: Shard::new(index, of).ok_or_else(|| lacks("shard"))?,
             axes: Axes::from_json(&value["axes"]).ok_or_else(|| lacks("axes"))?,

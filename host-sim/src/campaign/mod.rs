@@ -6,6 +6,8 @@
 mod axes;
 mod case;
 pub mod command;
+pub mod defects;
+pub mod defects_command;
 mod faults;
 mod header;
 mod judged;
@@ -39,5 +41,5 @@ pub use scenario::scenario_text;
 pub use seed::{Stream, case_seed};
 pub use shard::{Shard, shard_from};
 pub use shrink::shrink;
-pub use tally::{BINS, Found, MarginTally, Tally};
+pub use tally::{BINS, Found, MarginKey, MarginTally, Tally};
 pub use world::World;

@@ -94,10 +94,10 @@ fn write_text(out: &mut String, merged: &Merged, file: &str) -> std::fmt::Result
         let nearest = tally
             .margins
             .iter()
-            .filter(|((r, _), _)| *r == rule)
+            .filter(|((r, ..), _)| *r == rule)
             .min_by(|a, b| a.1.left_share().total_cmp(&b.1.left_share()));
         let nearest = match nearest {
-            Some(((_, subject), m)) => nearest_text(subject, m),
+            Some(((_, subject, _), m)) => nearest_text(subject, m),
             None => "nothing to measure occurred".to_string(),
         };
         let verdict = if broken == 0 { "holds".to_string() } else { format!("{broken} broken") };
@@ -202,7 +202,7 @@ fn bound_text(merged: &Merged) -> String {
 pub(super) fn campaign_json(merged: &Merged) -> Value {
     let Merged { header, tally, .. } = merged;
     let seed = |case: u64| case_seed(header.seed, case);
-    let margins = tally.margins.iter().map(|((rule, subject), m)| {
+    let margins = tally.margins.iter().map(|((rule, subject, _), m)| {
         json!({
             "rule": rule, "subject": subject, "unit": m.unit,
             "limit_is": if m.at_least { "lowest" } else { "highest" },
@@ -256,7 +256,7 @@ pub(super) fn margins_csv(merged: &Merged) -> String {
         let _ = write!(out, ",left_{}", (i - 1) * 5);
     }
     out.push_str("\r\n");
-    for ((rule, subject), m) in &merged.tally.margins {
+    for ((rule, subject, _), m) in &merged.tally.margins {
         let bound = if m.at_least { "lowest" } else { "highest" };
         let (left, seed) = (m.left_share(), case_seed(merged.header.seed, m.case));
         let cases: u64 = m.bins.iter().sum();

@@ -86,7 +86,7 @@ fn value_of(line: &str) -> Option<Value> {
     let text = text.strip_prefix(' ')?;
     let mut crc = Crc32c::default();
     crc.bytes(text.as_bytes());
-    (u32::from_str_radix(sum, 16).ok()? == crc.finish()).then_some(())?;
+    (sum == format!("{:08x}", crc.finish())).then_some(())?;
     serde_json::from_str(text).ok()
 }
 
@@ -166,6 +166,7 @@ pub fn read_results(path: &Path) -> Result<Reading, ResultsError> {
     let mut reading =
         Reading { header, blocks: Vec::new(), whole_bytes: bytes as u64, torn_bytes: 0 };
     let mut number = 1;
+    let mut torn_line = None;
     loop {
         let bytes = next(&mut line)?;
         if bytes == 0 {
@@ -174,19 +175,19 @@ pub fn read_results(path: &Path) -> Result<Reading, ResultsError> {
         number += 1;
         match text_of(&line).and_then(value_of) {
             Some(value) => {
-                if reading.torn_bytes > 0 {
-                    return Err(damaged(format!("line {} is damaged", number - 1)));
+                if let Some(torn) = torn_line {
+                    return Err(damaged(format!("line {torn} is damaged")));
                 }
                 let block = value["block"].as_u64().zip(Tally::from_json(&value));
                 let block = block.ok_or_else(|| damaged(format!("line {number} is no block")))?;
                 reading.blocks.push(block);
                 reading.whole_bytes += bytes as u64;
             }
-            // Only the last line may be torn.
-            None if reading.torn_bytes > 0 => {
-                return Err(damaged(format!("line {} is damaged", number - 1)));
+            // Only the end may be torn; what is torn may hold line feeds.
+            None => {
+                torn_line = torn_line.or(Some(number));
+                reading.torn_bytes += bytes as u64;
             }
-            None => reading.torn_bytes = bytes as u64,
         }
     }
     reading.blocks.sort_by_key(|(block, _)| *block);

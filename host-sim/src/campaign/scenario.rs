@@ -34,7 +34,7 @@ pub(super) fn words(fault: &Injected) -> Option<Words> {
         Injected::SlowRelease(i, times) => valued("lock-slow-release", i, times),
         Injected::ExtraDrag(i, nm) => valued("lock-drag", i, nm),
         Injected::SensorBias(i, rpm) => valued("sensor-bias", i, rpm),
-        Injected::SensorScale(i, factor) if factor == -1.0 => plain("sensor-sign", i),
+        Injected::SensorScale(i, -1.0) => plain("sensor-sign", i),
         Injected::SensorScale(i, factor) => valued("sensor-scale", i, factor),
         Injected::SensorDropout(i) => plain("sensor-dropout", i),
         Injected::SensorStuck(i) => plain("sensor-stuck", i),

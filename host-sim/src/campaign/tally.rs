@@ -13,6 +13,9 @@ pub const BINS: usize = 21;
 /// Findings of one case that are kept, one a rule.
 type CaseNumber = u64;
 
+/// What a margin is of: rule, subject, unit. One subject may be measured in two units.
+pub type MarginKey = (String, String, String);
+
 /// A finding with the case that it was made in.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Found {
@@ -108,8 +111,8 @@ pub struct Tally {
     pub digest: u64,
     /// Number of cases by rule that was broken.
     pub broken: BTreeMap<String, u64>,
-    /// By rule and subject.
-    pub margins: BTreeMap<(String, String), MarginTally>,
+    /// By rule, subject and unit.
+    pub margins: BTreeMap<MarginKey, MarginTally>,
     /// Number of cases by cell of the coverage.
     pub cells: BTreeMap<Cell, u64>,
     /// The first finding of each rule in each case.
@@ -124,7 +127,7 @@ impl Tally {
         self.digest = self.digest.wrapping_add(judged.digest);
         for margin in &judged.margins {
             let new = MarginTally::of(margin, case);
-            let key = (margin.rule.to_string(), margin.subject.clone());
+            let key = (margin.rule.to_string(), margin.subject.clone(), margin.unit.to_string());
             match self.margins.get_mut(&key) {
                 Some(known) => known.add(&new),
                 None => drop(self.margins.insert(key, new)),
@@ -176,7 +179,7 @@ impl Tally {
 
     /// As a line of a results file.
     pub(super) fn json(&self) -> Map<String, Value> {
-        let margins = self.margins.iter().map(|((rule, subject), m)| {
+        let margins = self.margins.iter().map(|((rule, subject, _), m)| {
             let bins = m.bins.iter().enumerate().filter(|(_, n)| **n > 0);
             let bins: Vec<Value> = bins.map(|(i, n)| json!([i, n])).collect();
             json!([rule, subject, m.unit, m.at_least, m.limit, m.worst, m.case, m.t_s, bins])
@@ -226,7 +229,7 @@ impl Tally {
     }
 }
 
-fn margin_from(value: &Value) -> Option<((String, String), MarginTally)> {
+fn margin_from(value: &Value) -> Option<(MarginKey, MarginTally)> {
     let mut bins = [0; BINS];
     for bin in value[8].as_array()? {
         *bins.get_mut(usize::try_from(bin[0].as_u64()?).ok()?)? = bin[1].as_u64()?;
@@ -241,7 +244,7 @@ fn margin_from(value: &Value) -> Option<((String, String), MarginTally)> {
         t_s: value[7].as_f64()?,
         bins,
     };
-    Some(((text(0)?, text(1)?), margin))
+    Some(((text(0)?, text(1)?, text(2)?), margin))
 }
 
 #[cfg(test)]
@@ -263,7 +266,7 @@ mod tests {
         let beyond = worst > 60.0;
         Judged {
             ticks: 10,
-            digest: u64::MAX - 3 + worst as u64,
+            digest: (u64::MAX - 3).wrapping_add(worst as u64),
             findings: if beyond { vec![finding(1.0), finding(2.0)] } else { Vec::new() },
             margins: vec![margin],
             cells: vec![3, worst as u32],
@@ -293,7 +296,7 @@ mod tests {
         one.sort();
         assert_eq!(one, other);
         assert_eq!(one, sum);
-        let margin = &one.margins[&("SW-SLIP".to_string(), "a lock".to_string())];
+        let margin = &one.margins[&("SW-SLIP".into(), "a lock".into(), "rpm".into())];
         // The first of two equal ones, and one bin a case.
         assert_eq!((margin.worst, margin.case), (61.0, 1));
         assert_eq!((margin.bins[0], margin.bins[1], margin.bins[20]), (2, 1, 1));

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use supervisor::bits::MAX_LOCKS;
 
 use super::truth::lock_name;
-use super::{Checker, Finding, Findings, Margin, TickTruth, Worst};
+use super::{Checker, Finding, Findings, Margin, TickTruth, Worst, reaction_s};
 use crate::driveline::{Driveline, LockKind};
 
 const RULE: &str = "SW-ENERGY";
@@ -18,6 +18,7 @@ struct Event {
     work_before_j: f64,
     sticking_s: f64,
     open: bool,
+    forced_s: f64,
     reported: bool,
     worst: Worst,
 }
@@ -27,6 +28,7 @@ struct Event {
 pub struct EnergyChecker {
     driveline: Arc<Driveline>,
     count: usize,
+    reaction_s: f64,
     budget_kj: [Option<f64>; MAX_LOCKS],
     events: [Event; MAX_LOCKS],
     findings: Findings,
@@ -44,6 +46,7 @@ impl EnergyChecker {
         EnergyChecker {
             driveline: driveline.clone(),
             count: driveline.locks.len().min(MAX_LOCKS),
+            reaction_s: reaction_s(driveline),
             budget_kj,
             events: [Event::default(); MAX_LOCKS],
             findings: Findings::default(),
@@ -74,7 +77,10 @@ impl Checker for EnergyChecker {
             }
             let work_kj = (lock.work_j - event.work_at_start_j) * 1e-3;
             event.worst.see(work_kj, truth.t_s);
-            if (work_kj > budget || work_kj.is_nan()) && !event.reported {
+            // Plates that a fault presses against the order have the reaction time.
+            event.forced_s = if lock.forced { event.forced_s + truth.dt_s } else { 0.0 };
+            let excused = lock.forced && event.forced_s <= self.reaction_s;
+            if (work_kj > budget || work_kj.is_nan()) && !event.reported && !excused {
                 event.reported = true;
                 let text = format!(
                     "{} took {work_kj:.2} kJ of friction work in one closing; its budget is {budget} kJ",

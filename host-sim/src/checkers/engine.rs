@@ -22,6 +22,7 @@ pub struct EngineChecker {
     engine: Option<(ShaftId, f64)>,
     /// Locks that end at the engine's shaft.
     beside: Vec<usize>,
+    machine: usize,
     reaction_s: f64,
     rest_rpm: f64,
     seen: Seen,
@@ -38,6 +39,7 @@ impl EngineChecker {
         EngineChecker {
             engine,
             beside: locks.filter(|(_, lock)| touches(lock)).map(|(i, _)| i).collect(),
+            machine: driveline.engine().map_or(0, |(m, _)| m),
             reaction_s: reaction_s(driveline),
             rest_rpm: driveline.timing.rest_rpm,
             seen: Seen::default(),
@@ -53,8 +55,13 @@ impl EngineChecker {
     fn is_excused(&mut self, truth: &TickTruth) -> bool {
         let pressed = truth.locks.iter().any(|lock| lock.forced && lock.engaged);
         let seen = &mut self.seen;
-        seen.pressed_since_s = pressed.then(|| seen.pressed_since_s.unwrap_or(truth.t_s));
+        if pressed && seen.pressed_since_s.is_none() {
+            seen.pressed_since_s = Some(truth.t_s);
+        }
         let recent = seen.pressed_since_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
+        if !pressed && !recent {
+            seen.pressed_since_s = None;
+        }
         let drags = |i: &usize| truth.has_actuator_fault(*i) && !truth.locks[*i].engaged;
         recent || self.beside.iter().any(drags)
     }
@@ -83,7 +90,9 @@ impl Checker for EngineChecker {
             seen.lowest.see(-rpm, truth.t_s);
         }
         let stopped = seen.ran && !truth.engine_running;
-        if stopped && truth.engine_run_order && !truth.engine_fault && !excused {
+        // An engine whose own torque is falsified is not stalled by anything else.
+        let own = truth.faults.machines >> self.machine & 1 == 1;
+        if stopped && truth.engine_run_order && !truth.engine_fault && !own && !excused {
             let text = format!(
                 "the engine stalled at {rpm:.0} rpm (it stalls below {stall_rpm:.0} rpm) although \
                  it was to run"

@@ -23,6 +23,8 @@ struct Watched {
     reason: String,
     since_s: Option<f64>,
     excused_since_s: Option<f64>,
+    /// All of its locks were ordered closed at once.
+    stood: bool,
     said_turning: bool,
     said_long: bool,
     said_engine: bool,
@@ -53,6 +55,7 @@ impl OverlapChecker {
             reason: o.reason.clone(),
             since_s: None,
             excused_since_s: None,
+            stood: false,
             said_turning: false,
             said_long: false,
             said_engine: false,
@@ -129,19 +132,24 @@ impl Watched {
         (0..MAX_LOCKS).filter(move |i| locks >> i & 1 == 1)
     }
 
-    /// A lock that a fault closes against its order cannot be kept out, and locks that are all
+    /// A lock that a fault moves against its order cannot be kept out or in, and locks that are all
     /// being let go (after a reset) are on their way: both must be over within the reaction time.
     fn is_excused(&mut self, truth: &TickTruth, reaction_s: f64) -> bool {
         let pressed = truth.locks.iter().any(|lock| lock.forced && lock.engaged);
-        let let_go = self.members().all(|i| truth.locks[i].order != LockOrder::Close);
-        if self.excused_since_s.is_none() && (pressed || let_go) {
+        let asked = |i: usize| truth.locks[i].order == LockOrder::Close;
+        // Let go after all stood together, not closed onto one that is still letting go.
+        self.stood |= self.members().all(asked);
+        let ending = self.stood && !self.members().all(asked);
+        let let_go = ending || !self.members().any(asked);
+        let faulty = self.members().any(|i| truth.has_actuator_fault(i));
+        if self.excused_since_s.is_none() && (pressed || let_go || faulty) {
             self.excused_since_s = Some(truth.t_s);
         }
         self.excused_since_s.is_some_and(|since| truth.t_s - since <= reaction_s)
     }
 
     fn forget(&mut self) {
-        (self.since_s, self.excused_since_s) = (None, None);
+        (self.since_s, self.excused_since_s, self.stood) = (None, None, false);
         (self.said_turning, self.said_long, self.said_engine) = (false, false, false);
     }
 }

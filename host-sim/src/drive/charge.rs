@@ -73,8 +73,8 @@ impl Strategy {
     }
 }
 
-/// Torque for `power_w` at the speed the engine has, within `LOAD_SHARE` of full load.
-pub fn torque_at(engine: &Engine, radps: f64, power_w: f64) -> f64 {
+/// Torque for `power_w` at the speed the engine has, within `LOAD_SHARE` of its full load there.
+pub fn torque_at(engine: &Engine, radps: f64, full_nm: f64, power_w: f64) -> f64 {
     let idle = engine.idle_rpm * RPM;
-    (power_w / radps.max(idle)).clamp(0.0, LOAD_SHARE * full_load_nm(engine, radps))
+    (power_w / radps.max(idle)).clamp(0.0, LOAD_SHARE * full_nm)
 }

@@ -61,6 +61,8 @@ impl std::error::Error for CannotRun {}
 struct Now {
     t_s: f64,
     reset: bool,
+    /// Whether the supervisor gets this tick.
+    called: bool,
     pedals: Pedals,
     inputs: Inputs,
     closed_at: [Option<f64>; MAX_LOCKS],
@@ -119,7 +121,6 @@ impl<'a> Run<'a> {
         let loose = setup.faults.iter().any(|f| matches!(f.fault, Injected::WheelSlip(_)));
         let model = prepared.model(loose)?;
         let state = prepared.start(setup)?.with_seed(model, seed);
-        let tick_ms = prepared.driveline.timing.tick_ms;
         Ok(Run {
             prepared: Arc::clone(prepared),
             setup,
@@ -138,8 +139,17 @@ impl<'a> Run<'a> {
             rest_s: 0.0,
             requests: 0,
             tick: 0,
-            ticks: (setup.duration_s * 1e3 / tick_ms).round().max(0.0) as u64,
+            ticks: ticks_of(prepared, setup),
         })
+    }
+
+    /// Go on under a `story` that says the same of what is past and more of what comes: for those
+    /// who ask, drive and break things while they watch. A driver looks 0.1 s ahead, so that of
+    /// what he follows this is past too. Wheels slip only if they might before.
+    pub fn go_on(&mut self, story: &'a Setup) {
+        self.setup = story;
+        self.driver.follow(&story.wish);
+        self.ticks = ticks_of(&self.prepared, story);
     }
 
     /// How fast the vehicle may go in the arrangement that stood last, m/s: a driver sees that limit.
@@ -156,6 +166,11 @@ impl<'a> Run<'a> {
     /// Number of ticks of the whole run.
     pub fn ticks(&self) -> u64 {
         self.ticks
+    }
+
+    /// The last tick.
+    pub fn record(&self) -> &TickRecord {
+        &self.record
     }
 
     /// The plant as it is.
@@ -206,11 +221,11 @@ impl<'a> Run<'a> {
         if self.is_over() {
             return None;
         }
+        self.see();
         self.decide();
         self.control();
         self.move_plant();
         self.take_truth();
-        self.take_words();
         Some(&self.record)
     }
 
@@ -224,7 +239,7 @@ impl<'a> Run<'a> {
             run.goes = !run.is_over();
             count += usize::from(run.goes);
         }
-        for part in [Run::decide, Run::control, Run::move_plant, Run::take_truth, Run::take_words] {
+        for part in [Run::see, Run::decide, Run::control, Run::move_plant, Run::take_truth] {
             runs.iter_mut().filter(|run| run.goes).for_each(part);
         }
         count
@@ -240,8 +255,8 @@ impl<'a> Run<'a> {
         self.goes.then_some(&self.record)
     }
 
-    /// Driver and supervisor.
-    fn decide(&mut self) {
+    /// The driver's tick, and what the supervisor is to see.
+    fn see(&mut self) {
         let dt_s = self.prepared.tick_s;
         let t_s = self.tick as f64 * dt_s;
         self.now.t_s = t_s;
@@ -260,9 +275,7 @@ impl<'a> Run<'a> {
             demand_nm: pedals.demand_nm as f32,
             engine_running: self.state.engine_running(),
         };
-        if !faulty || self.calls.are_due(&self.setup.faults, t_s) {
-            self.output = self.supervisor.tick(&self.prepared.table, &self.now.inputs);
-        }
+        self.now.called = !faulty || self.calls.are_due(&self.setup.faults, t_s);
         self.inputs.brake_nm = pedals.brake_nm;
         self.inputs.grade = grade;
         if faulty {
@@ -270,6 +283,13 @@ impl<'a> Run<'a> {
             self.record.faults = present_mask(&self.setup.faults, t_s);
         }
         self.tick += 1;
+    }
+
+    /// The supervisor's tick.
+    fn decide(&mut self) {
+        if self.now.called {
+            self.output = self.supervisor.tick(&self.prepared.table, &self.now.inputs);
+        }
     }
 
     /// Note what was seen, asked and ordered in this tick.
@@ -384,6 +404,7 @@ impl<'a> Run<'a> {
                 forced: is_forced(data, i, inputs),
             };
         }
+        self.take_words();
     }
 }
 
@@ -391,6 +412,10 @@ fn step_now(table: &Table, status: &Status) -> Option<StepNow> {
     let number = phase_step(status.phase)?;
     let step = table.step(number)?;
     Some(StepNow { number, lock: step.lock, action: step.action })
+}
+
+fn ticks_of(prepared: &Prepared, setup: &Setup) -> u64 {
+    (setup.duration_s * 1e3 / prepared.driveline.timing.tick_ms).round().max(0.0) as u64
 }
 
 /// Whether a lock can carry more than its drag. A dog that ratchets cannot.

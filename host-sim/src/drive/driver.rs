@@ -94,6 +94,11 @@ impl<'a> Driver<'a> {
         Driver { wish, data: data.clone(), integral_mps2: 0.0, reverse_mps, forward_mps }
     }
 
+    /// Follow another wish from now on, with what is remembered.
+    pub fn follow(&mut self, wish: &'a Wish) {
+        self.wish = wish;
+    }
+
     /// The vehicle's highest speed in m/s.
     pub fn max_speed_mps(&self) -> f64 {
         self.data.vehicle.max_speed_kmh / 3.6

@@ -12,7 +12,7 @@ use supervisor::io::MachineOrder;
 
 use crate::drive::balance::{Asked, Part};
 use crate::drive::charge;
-use crate::drive::knowledge::{Knowledge, MachineKnown, SetKnown};
+use crate::drive::knowledge::{EngineKnown, Knowledge, MachineKnown, SetKnown};
 use crate::drive::limits::Limits;
 use crate::driveline::{Driveline, Engine};
 use crate::plant::{MAX_SHAFTS, ShaftValues};
@@ -101,13 +101,18 @@ struct Moment<'a> {
     known: &'a Knowledge,
     set: &'a SetKnown,
     seen: &'a Seen<'a>,
+    /// Full load of an engine that runs, at its speed, Nm.
+    full_nm: f64,
 }
 
 impl Mind {
     /// One tick of a drive controller that knows this.
     pub fn tick(&mut self, known: &Knowledge, seen: &Seen) -> Command {
         let count = known.machines;
-        let now = Moment { known, set: known.set(seen.held), seen };
+        let running = known.engine.as_ref().filter(|_| seen.engine_running);
+        let full = |e: &EngineKnown| charge::full_load_nm(&e.data, seen.machine_radps[e.machine]);
+        let full_nm = running.map_or(0.0, full);
+        let now = Moment { known, set: known.set(seen.held), seen, full_nm };
         self.shape_demand(&now);
         let (speeds, room) = self.planned(&now);
         let mut parts = [Part::Given; MAX_MACHINES];
@@ -118,7 +123,7 @@ impl Mind {
             (asked.torque_nm[m], asked.acceleration_radps2[m]) =
                 if part.is_open() { (0.0, value) } else { (value, 0.0) };
         }
-        let limits = Limits::new(known, now.set, seen);
+        let limits = Limits::new(known, now.set, seen, full_nm);
         let engine = self.engine_command(&now, &limits, &parts[..count], &asked);
         if let Some((m, _)) = engine {
             parts[m] = parts[m].at_limit();
@@ -196,7 +201,10 @@ impl Mind {
                 charge::wanted_w(known.driveline.battery.as_ref(), seen.charge, self.driver_w);
             let wished_radps = engine.strategy.speed_radps(power);
             let speed = seen.machine_radps[m];
-            let load = if loaded { charge::torque_at(&engine.data, speed, power) } else { 0.0 };
+            let load = match loaded {
+                true => charge::torque_at(&engine.data, speed, now.full_nm, power),
+                false => 0.0,
+            };
             let step = engine.load_step_nm;
             // The wished speed glides, so that the machines need no torque to chase it.
             let glide = ENGINE_GLIDE_RADPS2 * known.dt_s;

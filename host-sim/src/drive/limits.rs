@@ -5,7 +5,6 @@ use supervisor::bits::MAX_MACHINES;
 use super::governor::Seen;
 use super::knowledge::{Knowledge, SetKnown};
 use crate::drive::balance::{Answer, Asked, Part};
-use crate::drive::charge;
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Share of the engine's highest speed at which it gives no torque any more.
@@ -24,10 +23,15 @@ pub(super) struct Limits<'a> {
 
 impl<'a> Limits<'a> {
     /// Those of this tick.
-    pub(super) fn new(known: &'a Knowledge, set: &'a SetKnown, seen: &Seen) -> Limits<'a> {
+    pub(super) fn new(
+        known: &'a Knowledge,
+        set: &'a SetKnown,
+        seen: &Seen,
+        full_nm: f64,
+    ) -> Limits<'a> {
         let mut nm = [(0.0, 0.0); MAX_MACHINES];
         for (m, slot) in nm.iter_mut().enumerate().take(known.machines) {
-            *slot = machine_nm(known, m, seen);
+            *slot = machine_nm(known, m, seen, full_nm);
         }
         Limits { known, set, machine_radps: seen.machine_radps, nm }
     }
@@ -99,8 +103,8 @@ impl<'a> Limits<'a> {
     }
 }
 
-/// Lowest and highest torque of a machine, Nm.
-fn machine_nm(known: &Knowledge, m: usize, seen: &Seen) -> (f64, f64) {
+/// Lowest and highest torque of a machine, Nm; `full_nm` is the full load of a running engine.
+fn machine_nm(known: &Knowledge, m: usize, seen: &Seen, full_nm: f64) -> (f64, f64) {
     let machine = &known.machine[m];
     let speed = seen.machine_radps[m];
     match &known.engine {
@@ -108,7 +112,7 @@ fn machine_nm(known: &Knowledge, m: usize, seen: &Seen) -> (f64, f64) {
             // Its own speed limiter fades the torque out before the limit, whatever is asked.
             let share = speed / RPM / engine.end_rpm;
             let room = ((ENGINE_END_SHARE - share) / ENGINE_FADE_SHARE).clamp(0.0, 1.0);
-            (-engine.data.drag_nm, charge::full_load_nm(&engine.data, speed) * room)
+            (-engine.data.drag_nm, full_nm * room)
         }
         Some(engine) if engine.machine == m => (-engine.data.drag_nm, engine.data.drag_nm),
         _ => {

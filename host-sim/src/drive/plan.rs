@@ -17,6 +17,8 @@ const RPM: f64 = std::f64::consts::PI / 30.0;
 const USUAL_LIMIT_RPM: f64 = 6000.0;
 /// Share of a shaft's limit that the plan keeps within.
 const LIMIT_SHARE: f64 = 0.96;
+/// Share of a shaft's limit below which every driving torque is given: well below the plan's.
+const FAR_SHARE: f64 = 0.9;
 /// Share of a shaft's limit at which no driving torque is given any more.
 const NO_TORQUE_SHARE: f64 = 0.99;
 
@@ -27,6 +29,8 @@ struct Limit {
     high: f64,
     plan_low: f64,
     plan_high: f64,
+    far_low: f64,
+    far_high: f64,
 }
 
 /// The map from the given speeds to the free motions, with some shafts held at their limits, and
@@ -144,6 +148,9 @@ impl Plan {
     /// inside the plan's share of its limit, none of it shortly before the limit itself.
     pub fn room(&self, speeds: &ShaftValues) -> f64 {
         let share = |(&speed, limit): (&f64, &Limit)| {
+            if limit.is_far(speed) {
+                return 1.0;
+            }
             let limit = if speed >= 0.0 { limit.high } else { limit.low };
             if !limit.is_finite() || limit == 0.0 {
                 return 1.0;
@@ -188,7 +195,19 @@ impl Limit {
     fn of(shaft: &Shaft) -> Limit {
         let most = shaft.max_rpm.unwrap_or(f64::INFINITY);
         let (low, high) = (shaft.min_rpm.unwrap_or(-most) * RPM, most * RPM);
-        Limit { low, high, plan_low: LIMIT_SHARE * low, plan_high: LIMIT_SHARE * high }
+        Limit {
+            low,
+            high,
+            plan_low: LIMIT_SHARE * low,
+            plan_high: LIMIT_SHARE * high,
+            far_low: FAR_SHARE * low,
+            far_high: FAR_SHARE * high,
+        }
+    }
+
+    /// Whether a speed is so far inside that nothing is taken from a torque.
+    fn is_far(&self, speed: f64) -> bool {
+        (speed >= 0.0 && speed <= self.far_high) || (speed < 0.0 && speed >= self.far_low)
     }
 
     fn inside(&self, speed: f64) -> f64 {

@@ -68,6 +68,16 @@ impl<'a> Prepared<'a> {
         })
     }
 
+    /// The driveline.
+    pub fn driveline(&self) -> &'a Driveline {
+        self.driveline
+    }
+
+    /// The supervisor's table.
+    pub fn table(&self) -> &Table<'a> {
+        &self.table
+    }
+
     /// The plant, with wheels that may slip if a run needs them: they cost a second model.
     pub(super) fn model(&self, loose: bool) -> Result<&PlantModel, CannotRun> {
         if !loose {

@@ -1,11 +1,12 @@
 //! A whole run with everything that watches it.
 
 use std::io::{self, Write};
+use std::sync::Arc;
 
 use supervisor::table::Table;
 
 use crate::checkers;
-use crate::drive::closed_loop::{CannotRun, Run, Setup};
+use crate::drive::closed_loop::{CannotRun, Prepared, Run, Setup};
 use crate::drive::summary::{Gatherer, Summary};
 use crate::drive::trace::TraceWriter;
 use crate::driveline::Driveline;
@@ -68,7 +69,23 @@ pub fn simulate(
     seed: u64,
     trace: Option<(&mut dyn Write, u64)>,
 ) -> Result<Outcome, RunError> {
-    let mut run = Run::new(driveline, table, setup, seed)?;
+    let prepared = Arc::new(Prepared::new(driveline, table)?);
+    simulate_from(&prepared, kinematics, setup, seed, trace)
+}
+
+/// The same, from what was prepared for many runs.
+///
+/// # Errors
+/// When the run cannot start or the trace cannot be written.
+pub fn simulate_from(
+    prepared: &Arc<Prepared>,
+    kinematics: &Kinematics,
+    setup: &Setup,
+    seed: u64,
+    trace: Option<(&mut dyn Write, u64)>,
+) -> Result<Outcome, RunError> {
+    let (driveline, table) = (prepared.driveline(), *prepared.table());
+    let mut run = Run::of(prepared, setup, seed)?;
     let mut gatherer = Gatherer::new(driveline, table, checkers::all(driveline, kinematics));
     let mut timeline = Timeline::new(driveline, setup.duration_s, run.ticks());
     let mut writer = match trace {
@@ -76,15 +93,15 @@ pub fn simulate(
         None => None,
     };
     let mut last = None;
-    while let Some(record) = run.tick() {
-        gatherer.add(&record);
-        timeline.add(&record);
+    while let Some(record) = run.next_tick() {
+        gatherer.add(record);
+        timeline.add(record);
         if let Some(w) = &mut writer
-            && unless_closed(w.add(driveline, &table, &record))?.is_none()
+            && unless_closed(w.add(driveline, &table, record))?.is_none()
         {
             writer = None;
         }
-        last = Some(record);
+        last = Some(*record);
     }
     if let Some(w) = writer {
         unless_closed(w.finish())?;

@@ -1,12 +1,12 @@
 //! Making the drives: each twice, spread over the cores, results in the order of the drives.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc;
+use std::sync::{Arc, mpsc};
 
-use crate::drive::closed_loop::{Run, Setup};
+use crate::drive::closed_loop::{Prepared, Run, Setup};
 use crate::drive::reason::refusal_text;
 use crate::drive::record::TickRecord;
-use crate::drive::simulate::simulate;
+use crate::drive::simulate::simulate_from;
 use crate::drive::summary::Summary;
 use crate::picture::TimelineText;
 
@@ -75,19 +75,24 @@ pub fn run_all(
     threads: usize,
     mut done: impl FnMut(usize, &Drive, &DriveResult),
 ) -> Vec<DriveResult> {
+    let prepared = Prepared::new(&subject.driveline, subject.table.table()).map(Arc::new);
     let next = AtomicUsize::new(0);
     let (sender, receiver) = mpsc::channel();
     let mut results: Vec<Option<DriveResult>> = drives.iter().map(|_| None).collect();
     std::thread::scope(|scope| {
         for _ in 0..threads.clamp(1, drives.len().max(1)) {
-            let (sender, next) = (sender.clone(), &next);
+            let (sender, next, prepared) = (sender.clone(), &next, &prepared);
             scope.spawn(move || {
                 while let Some((i, drive)) = {
                     let i = next.fetch_add(1, Ordering::Relaxed);
                     drives.get(i).map(|drive| (i, drive))
                 } {
                     // The receiver outlives the threads: sending fails only after a panic there.
-                    if sender.send((i, run_one(subject, drive))).is_err() {
+                    let result = match prepared {
+                        Ok(prepared) => run_one(subject, prepared, drive),
+                        Err(why) => not_run(why.to_string()),
+                    };
+                    if sender.send((i, result)).is_err() {
                         return;
                     }
                 }
@@ -122,16 +127,16 @@ pub(super) fn driven_setup(drive: &Drive, duration_s: f64) -> Setup {
 
 /// Make one drive: once until the request is answered, then again under the judges, as long as
 /// that took and as `slipwarden drive` repeats it.
-pub(super) fn run_one(subject: &Subject, drive: &Drive) -> DriveResult {
-    let first = match until_answered(subject, drive) {
+fn run_one(subject: &Subject, prepared: &Arc<Prepared>, drive: &Drive) -> DriveResult {
+    let first = match until_answered(subject, prepared, drive) {
         Ok(first) => first,
         Err(why) => return not_run(why),
     };
     let setup = driven_setup(drive, first.duration_s);
-    let (d, table) = (&subject.driveline, subject.table.table());
+    let d = &subject.driveline;
     let mut trace = Vec::new();
     let every = Some((&mut trace as &mut dyn std::io::Write, trace_every(subject)));
-    let outcome = match simulate(d, &subject.kinematics, table, &setup, drive.seed, every) {
+    let outcome = match simulate_from(prepared, &subject.kinematics, &setup, drive.seed, every) {
         Ok(outcome) => outcome,
         Err(error) => return not_run(error.to_string()),
     };
@@ -206,9 +211,13 @@ impl Watch {
     }
 }
 
-fn until_answered(subject: &Subject, drive: &Drive) -> Result<First, String> {
-    let (d, table) = (&subject.driveline, subject.table.table());
-    let mut run = Run::new(d, table, &drive.setup, drive.seed).map_err(|e| e.to_string())?;
+fn until_answered(
+    subject: &Subject,
+    prepared: &Arc<Prepared>,
+    drive: &Drive,
+) -> Result<First, String> {
+    let d = &subject.driveline;
+    let mut run = Run::of(prepared, &drive.setup, drive.seed).map_err(|e| e.to_string())?;
     let mut watch = Watch {
         asked: u8::try_from(drive.asked()).unwrap_or(u8::MAX),
         asked_at_s: drive.asked_at_s(),
@@ -219,12 +228,12 @@ fn until_answered(subject: &Subject, drive: &Drive) -> Result<First, String> {
     let tick_s = d.timing.tick_ms / 1e3;
     let mut ticks = 0u64;
     let mut stood_before = None;
-    while let Some(record) = run.tick() {
+    while let Some(record) = run.next_tick() {
         ticks += 1;
         if record.truth.request == start && record.truth.t_s < drive.setup.requests[1].0 {
             stood_before = record.status.arrangement;
         }
-        if watch.ends(subject, &record) {
+        if watch.ends(subject, record) {
             break;
         }
     }

@@ -115,7 +115,7 @@ fn obstacles(d: &Driveline, k: &Kinematics, output_measured: bool) -> Vec<String
 
 /// Share of a shaft's limits that is kept free, so that what is left of a torque that was cut
 /// does not pass them.
-const LIMIT_SPARE: f64 = 0.005;
+const LIMIT_SPARE: f64 = 0.008;
 
 /// Speeds that a shaft may have by its limits.
 fn allowed(d: &Driveline, shaft: usize) -> t::Window {

@@ -1,5 +1,7 @@
 //! The built program from outside: its commands, and the README's tour of them.
 
+mod campaign;
+mod campaign_files;
 mod commands;
 mod explore;
 mod program;

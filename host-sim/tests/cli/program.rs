@@ -31,10 +31,22 @@ impl Drop for Folder {
     }
 }
 
+/// What array jobs tell their tasks: a test may itself run in one.
+const OF_ARRAY_JOBS: [&str; 5] = [
+    "JOB_COMPLETION_INDEX",
+    "SLURM_ARRAY_TASK_COUNT",
+    "SLURM_ARRAY_TASK_ID",
+    "SLURM_ARRAY_TASK_MIN",
+    "SLURM_ARRAY_TASK_STEP",
+];
+
 /// The program, to be run in `folder`, without colours asked for or forbidden.
 pub(crate) fn program(folder: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_slipwarden"));
     command.current_dir(folder).env_remove("NO_COLOR").env_remove("RUST_BACKTRACE");
+    for name in OF_ARRAY_JOBS {
+        command.env_remove(name);
+    }
     command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
     command
 }

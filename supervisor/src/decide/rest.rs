@@ -21,6 +21,10 @@ pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) 
         return stay_plan(table, state, guards, set);
     };
     if stands(table, guards, route.target, set) {
+        // Locks that only would not open are no arrival: what failed so far still counts.
+        if !state.locks.closed.contains(set) {
+            return Plan::Arrangement(route.target);
+        }
         let fits = guards.arrangement_may_stay(route.target);
         if fits || state.given_up {
             arrive(state, route.target, fits);
