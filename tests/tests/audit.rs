@@ -287,7 +287,7 @@ fn planted_changes_of_tests_on_shafts_and_sensors_are_found() {
         }),
         ("AU-SENSOR", "a shaft that may turn backwards faster", |t| {
             let allowed = &mut t.sensors[0].allowed;
-            set!(allowed.min, allowed.min - 5.0)
+            set!(allowed.min, allowed.min - 0.05 * allowed.max)
         }),
         ("AU-SENSOR", "a shaft that may turn less fast", |t| {
             set!(t.sensors[0].allowed.max, 0.95 * t.sensors[0].allowed.max)

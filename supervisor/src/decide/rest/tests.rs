@@ -347,3 +347,30 @@ fn a_dragged_engine_is_released_at_once() {
         }
     }
 }
+
+/// After the last attempt the next way is taken where there is a way to go on from, and the
+/// request is given up with the last one; without a route, or with two stuck locks, there is none.
+#[test]
+fn the_last_attempt_ends_a_way_only_where_there_is_one() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let refusal = Refusal::NotClosed { lock: 0 };
+    for (on_its_way, stuck_open, given_up) in [
+        (route(0, 0), NONE, true),
+        (route(0, 0), A, true),
+        (route(0, 0), Bits(3), false),
+        (None, NONE, false),
+    ] {
+        let mut state = at(&owned, NONE, Some(0));
+        (state.route, state.locks.stuck_open) = (on_its_way, stuck_open);
+        for tries in 1..=owned.timing.retries {
+            assert!(!state.given_up, "not before the last attempt");
+            state.failed(&table, refusal);
+            assert_eq!(state.tries, if tries < owned.timing.retries { tries } else { 0 });
+        }
+        assert_eq!(state.given_up, given_up, "{on_its_way:?} {stuck_open:?}");
+        assert_eq!(state.route.is_some(), on_its_way.is_some());
+        assert!(state.route == on_its_way || given_up, "the way is kept");
+        assert_eq!((state.refusal, state.phase), (Some(refusal), Phase::Settle));
+    }
+}
