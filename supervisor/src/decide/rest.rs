@@ -21,20 +21,7 @@ pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) 
         return stay_plan(table, state, guards, set);
     };
     if stands(table, guards, route.target, set) {
-        // Locks that only would not open are no arrival: what failed so far still counts.
-        if let Some(lock) = set.without(state.locks.closed).lowest() {
-            if !state.given_up {
-                state.refusal = Some(Refusal::NotOpened { lock });
-            }
-            return Plan::Arrangement(route.target);
-        }
-        let fits = guards.arrangement_may_stay(route.target);
-        if fits || state.given_up {
-            arrive(state, route.target, fits);
-        } else {
-            leave(table, state, route.target);
-        }
-        return Plan::Arrangement(route.target);
+        return stand(table, state, guards, route.target);
     }
     if table.arrangements.get(route.target as usize).is_some_and(|a| a.closed == set) {
         return wait_for_engine(table, state, guards, route, Plan::Arrangement(route.target));
@@ -105,6 +92,24 @@ fn fallback(table: &Table, state: &State, set: Bits) -> Option<Route> {
     let choice = choice.or_else(|| all.clone().find(|&t| leads(t) && !needs_engine(t)));
     let target = choice.or_else(|| all.clone().find(|&t| leads(t)))?;
     Some(Route { target, way: 0 })
+}
+
+/// The arrangement that is gone to stands.
+fn stand<G: Guards>(table: &Table, state: &mut State, guards: &mut G, target: u8) -> Plan {
+    // Locks that only would not open are no arrival: what failed so far still counts.
+    if let Some(lock) = state.held().without(state.locks.closed).lowest() {
+        if !state.given_up {
+            state.refusal = Some(Refusal::NotOpened { lock });
+        }
+        return Plan::Arrangement(target);
+    }
+    let fits = guards.arrangement_may_stay(target);
+    if fits || state.given_up {
+        arrive(state, target, fits);
+    } else {
+        leave(table, state, target);
+    }
+    Plan::Arrangement(target)
 }
 
 fn arrive(state: &mut State, target: u8, fits: bool) {
