@@ -22,7 +22,8 @@ pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) 
     };
     if stands(table, guards, route.target, set) {
         // Locks that only would not open are no arrival: what failed so far still counts.
-        if !state.locks.closed.contains(set) {
+        if let Some(lock) = set.without(state.locks.closed).lowest() {
+            state.refusal = state.refusal.or(Some(Refusal::NotOpened { lock }));
             return Plan::Arrangement(route.target);
         }
         let fits = guards.arrangement_may_stay(route.target);
