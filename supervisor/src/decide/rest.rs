@@ -98,9 +98,7 @@ fn fallback(table: &Table, state: &State, set: Bits) -> Option<Route> {
 fn stand<G: Guards>(table: &Table, state: &mut State, guards: &mut G, target: u8) -> Plan {
     // Locks that only would not open are no arrival: what failed so far still counts.
     if let Some(lock) = state.held().without(state.locks.closed).lowest() {
-        if !state.given_up {
-            state.refusal = Some(Refusal::NotOpened { lock });
-        }
+        state.refusal = state.refusal.or(Some(Refusal::NotOpened { lock }));
         return Plan::Arrangement(target);
     }
     let fits = guards.arrangement_may_stay(target);

@@ -374,3 +374,18 @@ fn the_last_attempt_ends_a_way_only_where_there_is_one() {
         assert_eq!((state.refusal, state.phase), (Some(refusal), Phase::Settle));
     }
 }
+
+/// A lock that only would not open makes no arrival, and the reason is told: an earlier one first.
+#[test]
+fn what_is_only_stuck_is_no_arrival() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let not_opened = Some(Refusal::NotOpened { lock: 0 });
+    for (before, told) in [(None, not_opened), (Some(Refusal::NotCalm), Some(Refusal::NotCalm))] {
+        let mut state = at(&owned, A, Some(0));
+        (state.locks.closed, state.locks.stuck_closed) = (NONE, A);
+        (state.refusal, state.tries) = (before, 1);
+        assert_eq!(rest(&table, &mut state, &mut Told::default()), Plan::Arrangement(0));
+        assert_eq!((state.refusal, state.tries, state.stood), (told, 1, None));
+    }
+}
