@@ -17,6 +17,9 @@ mod tests;
 /// An engine that will be slower than this share of its least speed is being dragged down.
 const DRAGGED_SHARE: f32 = 1.1;
 
+/// Share of the allowed speeds within which a torque that was cut may come back.
+const BACK_SHARE: f32 = 0.97;
+
 /// Speeds of one tick that passed the range check.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 struct Sample {
@@ -182,7 +185,10 @@ impl<'a> Reading<'a> {
 
     /// Sensors of shafts that, as they accelerate now, pass their speed limits before a torque
     /// that is cut now is gone.
-    pub fn racing(&self) -> Bits {
+    ///
+    /// `again`: while the torque is cut, until there is room for it to come back.
+    pub fn racing(&self, again: bool) -> Bits {
+        let share = if again { BACK_SHARE } else { 1.0 };
         let ahead = self.ahead(self.table.timing.react);
         let known = self.trusted().and(self.change_known);
         let mut racing = Bits::EMPTY;
@@ -190,7 +196,7 @@ impl<'a> Reading<'a> {
             self.table.sensors.iter().zip(&self.now.radps).zip(&self.change).enumerate()
         {
             let soon = now + ahead * change;
-            let inside = sensor.allowed.min <= soon && soon <= sensor.allowed.max;
+            let inside = share * sensor.allowed.min <= soon && soon <= share * sensor.allowed.max;
             racing = racing.with(i as u8, known.has(i as u8) && !inside);
         }
         racing

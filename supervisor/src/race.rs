@@ -24,6 +24,11 @@ impl Race {
         self.sensors
     }
 
+    /// Whether the torque is cut.
+    pub(crate) const fn is_on(&self) -> bool {
+        !self.sensors.is_empty()
+    }
+
     /// SW-M1: no torque while a shaft races, and for a while after. An engine that races itself is
     /// stopped as well: it may make its torque without being asked.
     pub(crate) fn cut(&mut self, table: &Table, racing: Bits, orders: &mut Orders) {

@@ -119,7 +119,7 @@ impl Supervisor {
             machines: machine_orders(table, &reading, inputs, ruling.decision.plan),
             engine_run: ruling.decision.engine_run,
         };
-        self.race.cut(table, reading.racing(), &mut orders);
+        self.race.cut(table, reading.racing(self.race.is_on()), &mut orders);
         let passed = ruling.passed;
         let possibly_closed = ruling.seen.maybe_closed.or(passed);
         let status = self.describe(table, &mut reading, possibly_closed);
