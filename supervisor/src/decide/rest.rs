@@ -212,6 +212,8 @@ fn end_conflict(state: &mut State, conflict: &Conflict) -> Plan {
 
 /// The engine is being dragged down: let the lock go that joins it, loaded or not.
 pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Plan {
+    // What was to be filled is not, whether or not there is a lock to let go.
+    state.prefill = Bits::EMPTY;
     let ours = set.and(state.locks.ordered);
     let mut frees = ours.iter().filter(|&lock| !table.set(set.with(lock, false)).engine_joined);
     if let Some(lock) = frees.next() {
@@ -227,6 +229,8 @@ pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Pla
 /// locks that is ours to let go, whether or not it was ever shown closed.
 pub(super) fn end_overlap(table: &Table, state: &mut State, pressed: Bits) -> Plan {
     let set = state.held();
+    // What was to be filled is not, whether or not there is a lock to let go.
+    state.prefill = Bits::EMPTY;
     if !state.given_up {
         give_up(state, Refusal::OverlapTooLong);
     }
