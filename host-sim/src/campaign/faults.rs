@@ -4,9 +4,9 @@
 use super::seed::{Draw, rounded};
 use super::world::World;
 use crate::drive::faults::{Injected, TimedFault};
+use crate::drive::scenario::words::named;
 use crate::driveline::Driveline;
 use crate::plant::random::Random;
-use crate::plant::{ActuatorFault, SwitchFault};
 
 /// A kind of fault at its place, with a value still to be drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -31,45 +31,8 @@ impl Kind {
     }
 
     /// The fault with this value.
-    fn injected(&self, value: f64) -> Injected {
-        let i = self.target;
-        match self.word {
-            "lock-stuck-open" => Injected::Actuator(i, ActuatorFault::StuckOpen),
-            "lock-stuck-closed" => Injected::Actuator(i, ActuatorFault::StuckClosed),
-            "lock-opens" => Injected::Actuator(i, ActuatorFault::OpensByItself),
-            "lock-closes" => Injected::Actuator(i, ActuatorFault::ClosesByItself),
-            "lock-slow-close" => Injected::SlowClose(i, value),
-            "lock-slow-release" => Injected::SlowRelease(i, value),
-            "lock-drag" => Injected::ExtraDrag(i, value),
-            "switch-stuck-open" => Injected::Switch(i, SwitchFault::StuckOpen),
-            "switch-stuck-closed" => Injected::Switch(i, SwitchFault::StuckClosed),
-            "switch-missing" => Injected::Switch(i, SwitchFault::Missing),
-            "sensor-bias" => Injected::SensorBias(i, value),
-            "sensor-scale" => Injected::SensorScale(i, value),
-            "sensor-sign" => Injected::SensorScale(i, -1.0),
-            "sensor-dropout" => Injected::SensorDropout(i),
-            "sensor-stuck" => Injected::SensorStuck(i),
-            "machine-lost" => Injected::TorqueLost(i),
-            "machine-sign" => Injected::TorqueWrongSign(i),
-            "machine-lag" => Injected::TorqueSlow(i, value),
-            "machine-silent" => Injected::TorqueReportLost(i),
-            "switch-chatter" => Injected::Switch(i, SwitchFault::Chatter),
-            "sensor-noise" => Injected::SensorNoise(i, value),
-            "sensor-coarse" => Injected::SensorCoarse(i, value),
-            "sensor-late" => Injected::SensorLate(i, value),
-            "sensor-jitter" => Injected::SensorJitter(i, value),
-            "machine-offset" => Injected::TorqueOffset(i, value),
-            "machine-scale" => Injected::TorqueScale(i, value),
-            "engine-overrun" => Injected::EngineOverrun,
-            "wheel-slip" => Injected::WheelSlip(value),
-            "supply-dip" => Injected::SupplyDip,
-            "supply-cold-dip" => Injected::SupplyColdDip,
-            "tick-missed" => Injected::TickMissed,
-            "tick-jitter" => Injected::TickJitter(value.round().max(1.0) as u32),
-            "engine-stall" => Injected::EngineStall,
-            "engine-no-start" => Injected::EngineNoStart,
-            _ => Injected::SupplyLost,
-        }
+    fn injected(&self, value: f64) -> Option<Injected> {
+        named(self.word, Some(self.target), Some(value))
     }
 }
 
@@ -143,11 +106,12 @@ pub(super) fn timed_faults(
 ) -> Vec<TimedFault> {
     let weights = swarm(&world.kinds, random);
     let mut list: Vec<TimedFault> = (0..count)
-        .map(|_| {
+        .filter_map(|_| {
             let kind = &world.kinds[random.weighted(&weights)];
             let (from_s, to_s) = time(random, requests, duration_s);
             let to_s = to_s.min(rounded(from_s + longest_s(kind), 1000.0));
-            TimedFault { from_s, to_s, fault: kind.injected(value(kind, random)) }
+            let fault = kind.injected(value(kind, random))?;
+            Some(TimedFault { from_s, to_s, fault })
         })
         .collect();
     list.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));

@@ -169,5 +169,6 @@ impl<'a> Coverage<'a> {
 
 /// Whether a fault is of this kind at this place.
 fn is_of(kind: &Kind, fault: &Injected) -> bool {
-    super::scenario::words(fault).is_some_and(|w| w.word == kind.word && w.target == kind.target)
+    crate::drive::scenario::words::words(fault)
+        .is_some_and(|w| w.word == kind.word && w.target == kind.target)
 }

@@ -4,74 +4,9 @@ use std::fmt::Write;
 
 use super::case::Case;
 use crate::drive::driver::Wish;
-use crate::drive::faults::{Injected, TimedFault};
+use crate::drive::faults::TimedFault;
+use crate::drive::scenario::words::{target_name, words};
 use crate::driveline::Driveline;
-use crate::plant::{ActuatorFault, SwitchFault};
-
-/// A fault in the words of a scenario file.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Words {
-    pub(super) word: &'static str,
-    /// Number of the lock, sensor or machine; 0 where there is no target.
-    pub(super) target: usize,
-    pub(super) value: Option<f64>,
-}
-
-/// The words of a fault; `None` for what a scenario cannot say.
-pub(super) fn words(fault: &Injected) -> Option<Words> {
-    let plain = |word, target| Some(Words { word, target, value: None });
-    let valued = |word, target, value| Some(Words { word, target, value: Some(value) });
-    match *fault {
-        Injected::Actuator(_, ActuatorFault::None) | Injected::Switch(_, SwitchFault::None) => None,
-        Injected::Actuator(i, ActuatorFault::StuckOpen) => plain("lock-stuck-open", i),
-        Injected::Actuator(i, ActuatorFault::StuckClosed) => plain("lock-stuck-closed", i),
-        Injected::Actuator(i, ActuatorFault::OpensByItself) => plain("lock-opens", i),
-        Injected::Actuator(i, ActuatorFault::ClosesByItself) => plain("lock-closes", i),
-        Injected::Switch(i, SwitchFault::StuckOpen) => plain("switch-stuck-open", i),
-        Injected::Switch(i, SwitchFault::StuckClosed) => plain("switch-stuck-closed", i),
-        Injected::Switch(i, SwitchFault::Missing) => plain("switch-missing", i),
-        Injected::SlowClose(i, times) => valued("lock-slow-close", i, times),
-        Injected::SlowRelease(i, times) => valued("lock-slow-release", i, times),
-        Injected::ExtraDrag(i, nm) => valued("lock-drag", i, nm),
-        Injected::SensorBias(i, rpm) => valued("sensor-bias", i, rpm),
-        Injected::SensorScale(i, -1.0) => plain("sensor-sign", i),
-        Injected::SensorScale(i, factor) => valued("sensor-scale", i, factor),
-        Injected::SensorDropout(i) => plain("sensor-dropout", i),
-        Injected::SensorStuck(i) => plain("sensor-stuck", i),
-        Injected::SensorNoise(i, rpm) => valued("sensor-noise", i, rpm),
-        Injected::SensorCoarse(i, rpm) => valued("sensor-coarse", i, rpm),
-        Injected::SensorLate(i, ms) => valued("sensor-late", i, ms),
-        Injected::SensorJitter(i, ms) => valued("sensor-jitter", i, ms),
-        Injected::TorqueOffset(i, nm) => valued("machine-offset", i, nm),
-        Injected::TorqueScale(i, factor) => valued("machine-scale", i, factor),
-        Injected::Switch(i, SwitchFault::Chatter) => plain("switch-chatter", i),
-        Injected::TorqueLost(i) => plain("machine-lost", i),
-        Injected::TorqueWrongSign(i) => plain("machine-sign", i),
-        Injected::TorqueSlow(i, times) => valued("machine-lag", i, times),
-        Injected::TorqueReportLost(i) => plain("machine-silent", i),
-        Injected::EngineStall => plain("engine-stall", 0),
-        Injected::EngineNoStart => plain("engine-no-start", 0),
-        Injected::EngineOverrun => plain("engine-overrun", 0),
-        Injected::SupplyLost => plain("supply-lost", 0),
-        Injected::SupplyDip => plain("supply-dip", 0),
-        Injected::SupplyColdDip => plain("supply-cold-dip", 0),
-        Injected::TickMissed => plain("tick-missed", 0),
-        Injected::TickJitter(most) => valued("tick-jitter", 0, f64::from(most)),
-        Injected::WheelSlip(share) => valued("wheel-slip", 0, share),
-        Injected::SupervisorReset => plain("reset", 0),
-        Injected::SupervisorColdReset => plain("cold-reset", 0),
-    }
-}
-
-/// Name of the lock, sensor or machine that a fault is at; `None` without one.
-pub(super) fn target_name<'a>(d: &'a Driveline, words: &Words) -> Option<&'a str> {
-    match words.word.split('-').next()? {
-        "lock" | "switch" => d.locks.get(words.target).map(|l| l.name.as_str()),
-        "sensor" => d.sensors.get(words.target).map(|s| s.name.as_str()),
-        "machine" => d.machines.get(words.target).map(|m| m.name.as_str()),
-        _ => None,
-    }
-}
 
 /// The scenario of a case. Rust writes every number so that it reads back as the same one.
 pub fn scenario_text(d: &Driveline, case: &Case, name: &str, about: &str) -> String {

@@ -3,13 +3,13 @@
 
 use super::case::Case;
 use super::judged::Court;
-use super::scenario::words;
 use super::seed::rounded;
 use super::world::World;
 use crate::checkers::Finding;
 use crate::drive::closed_loop::Setup;
 use crate::drive::driver::Wish;
 use crate::drive::faults::Injected;
+use crate::drive::scenario::words::words;
 
 /// Runs that shrinking one case may take.
 const MOST_RUNS: usize = 600;

@@ -5,6 +5,7 @@
 
 pub mod keys;
 mod read;
+pub(crate) mod words;
 
 use std::path::Path;
 

@@ -2,15 +2,16 @@
 
 use crate::drive::closed_loop::Setup;
 use crate::drive::driver::Wish;
-use crate::drive::faults::{Injected, TimedFault};
+use crate::drive::faults::TimedFault;
 use crate::drive::prepared::plant_step;
 use crate::drive::scenario::Scenario;
 use crate::drive::scenario::keys::SCENARIO;
+use crate::drive::scenario::words::named;
 use crate::driveline::diagnostics::Diagnostics;
 use crate::driveline::fields::{Fields, Names};
 use crate::driveline::walk::{self, Walked};
 use crate::driveline::{Driveline, source};
-use crate::plant::{ActuatorFault, SENSOR_HISTORY, SwitchFault};
+use crate::plant::SENSOR_HISTORY;
 
 /// See [`super::parse`].
 pub(super) fn parse(
@@ -196,55 +197,10 @@ fn usual_charge(driveline: &Driveline) -> f64 {
 }
 
 fn timed_fault(f: &Fields) -> Option<TimedFault> {
+    let value = f.number("value").or_else(|| f.count("value").map(f64::from));
     Some(TimedFault {
         from_s: f.number("from_s")?,
         to_s: f.number("to_s").unwrap_or(f64::INFINITY),
-        fault: injected(f)?,
-    })
-}
-
-fn injected(f: &Fields) -> Option<Injected> {
-    let kind = f.word("kind")?;
-    let target = f.index("target");
-    let value = f.number("value");
-    Some(match kind {
-        "lock-stuck-open" => Injected::Actuator(target?, ActuatorFault::StuckOpen),
-        "lock-stuck-closed" => Injected::Actuator(target?, ActuatorFault::StuckClosed),
-        "lock-opens" => Injected::Actuator(target?, ActuatorFault::OpensByItself),
-        "lock-closes" => Injected::Actuator(target?, ActuatorFault::ClosesByItself),
-        "lock-slow-close" => Injected::SlowClose(target?, value?),
-        "lock-slow-release" => Injected::SlowRelease(target?, value?),
-        "lock-drag" => Injected::ExtraDrag(target?, value?),
-        "switch-stuck-open" => Injected::Switch(target?, SwitchFault::StuckOpen),
-        "switch-stuck-closed" => Injected::Switch(target?, SwitchFault::StuckClosed),
-        "switch-missing" => Injected::Switch(target?, SwitchFault::Missing),
-        "switch-chatter" => Injected::Switch(target?, SwitchFault::Chatter),
-        "sensor-bias" => Injected::SensorBias(target?, value?),
-        "sensor-scale" => Injected::SensorScale(target?, value?),
-        "sensor-sign" => Injected::SensorScale(target?, -1.0),
-        "sensor-dropout" => Injected::SensorDropout(target?),
-        "sensor-stuck" => Injected::SensorStuck(target?),
-        "sensor-noise" => Injected::SensorNoise(target?, value?),
-        "sensor-coarse" => Injected::SensorCoarse(target?, value?),
-        "sensor-late" => Injected::SensorLate(target?, value?),
-        "sensor-jitter" => Injected::SensorJitter(target?, value?),
-        "machine-lost" => Injected::TorqueLost(target?),
-        "machine-sign" => Injected::TorqueWrongSign(target?),
-        "machine-offset" => Injected::TorqueOffset(target?, value?),
-        "machine-scale" => Injected::TorqueScale(target?, value?),
-        "machine-lag" => Injected::TorqueSlow(target?, value?),
-        "machine-silent" => Injected::TorqueReportLost(target?),
-        "engine-stall" => Injected::EngineStall,
-        "engine-no-start" => Injected::EngineNoStart,
-        "engine-overrun" => Injected::EngineOverrun,
-        "wheel-slip" => Injected::WheelSlip(value?),
-        "supply-lost" => Injected::SupplyLost,
-        "supply-dip" => Injected::SupplyDip,
-        "supply-cold-dip" => Injected::SupplyColdDip,
-        "tick-missed" => Injected::TickMissed,
-        "tick-jitter" => Injected::TickJitter(f.count("value")?),
-        "reset" => Injected::SupervisorReset,
-        "cold-reset" => Injected::SupervisorColdReset,
-        _ => return None,
+        fault: named(f.word("kind")?, f.index("target"), value)?,
     })
 }
