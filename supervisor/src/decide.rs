@@ -102,10 +102,13 @@ impl State {
     }
 
     /// On the first tick: locks that are closed already and stay so, and an engine that runs
-    /// already and goes on.
-    pub(crate) fn adopt(&mut self, locks: Bits, engine_runs: bool) {
+    /// already and goes on. How long an overlap among them has stood nobody knows: it ends now.
+    pub(crate) fn adopt(&mut self, table: &Table, locks: Bits, engine_runs: bool) {
         self.locks.ordered = locks;
         self.engine_run = engine_runs;
+        if is_overlap(table, locks) {
+            self.overlap = overlap_end(table);
+        }
     }
 
     /// The phase.
@@ -307,12 +310,24 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         state.enter(Phase::Settle);
     }
     let set = state.held();
-    // A lock that may press by now counts: it may never be shown closed.
+    // A lock that may press by now counts: it may never be shown closed. An overlap that was found
+    // after a reset counts while its locks are ordered.
     let pressed = set.or(state.locks.may_press(table));
-    let overlapping = !table.set(pressed).held_machines.is_empty()
-        && !table.arrangements.iter().any(|a| a.closed == pressed);
+    let ordered = if state.overlap > 0 { state.locks.ordered } else { Bits::EMPTY };
+    let overlapping = is_overlap(table, pressed) || is_overlap(table, set.or(ordered));
     state.overlap = if overlapping { state.overlap.saturating_add(1) } else { 0 };
+    let joined = overlapping && table.set(pressed).engine_joined;
+    let claimed = state.locks.claimed(table);
     let plan = match state.phase {
+        Phase::Rest | Phase::Prepare { .. } | Phase::Closing { .. } | Phase::Settle
+            if let Some(barred) = rest::barred_by(table, claimed, pressed) =>
+        {
+            rest::end_claim(state, claimed, barred)
+        }
+        // No step joins the engine to an overlap: a fault did, and it is not waited for.
+        Phase::Rest | Phase::Settle | Phase::Prepare { .. } | Phase::Closing { .. } if joined => {
+            rest::end_overlap(table, state, pressed)
+        }
         Phase::Wake | Phase::Rest | Phase::Settle | Phase::Prepare { .. }
             if state.overlap > overlap_end(table) =>
         {
@@ -336,6 +351,12 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         plan,
         engine_run: state.engine_run,
     }
+}
+
+/// Whether these locks hold a machine and are no arrangement.
+fn is_overlap(table: &Table, locks: Bits) -> bool {
+    !table.set(locks).held_machines.is_empty()
+        && !table.arrangements.iter().any(|a| a.closed == locks)
 }
 
 /// An overlap that has lasted too long gets no torque, and when that has had time to work, one of

@@ -126,7 +126,7 @@ impl Kernel {
             let held = not_moving(guards, self.watch.granted().and(said_closed.or(blind)));
             let kept = self.watch.wake(table, held);
             let engine_runs = guards.engine_running();
-            self.state.adopt(kept, engine_runs);
+            self.state.adopt(table, kept, engine_runs);
         }
         let granted = self.watch.granted();
         let maybe_closed = self.watch.possibly_closed(table, &reports);

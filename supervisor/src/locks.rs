@@ -68,14 +68,28 @@ impl Locks {
         self.held().or(self.open).contains(Bits::first(table.lock_count()))
     }
 
-    /// Locks ordered closed for so long that they may press, whether or not that is shown.
+    /// Locks ordered closed that may press, whether or not that is shown: plates from the order on,
+    /// because they are filled before it; teeth when their way is over.
     pub(crate) fn may_press(&self, table: &Table) -> Bits {
         let mut pressing = Bits::EMPTY;
         for (lock, data) in (0..table.lock_count()).zip(table.locks) {
-            let may = self.ordered.has(lock) && self.ticks_since(lock) >= data.close_ticks;
+            let there = !data.dog || self.ticks_since(lock) >= data.close_ticks;
+            let may = self.ordered.has(lock) && there;
             pressing = pressing.with(lock, may);
         }
         pressing
+    }
+
+    /// Friction locks shown open whose switch has said closed for a debounce while the sides move
+    /// apart: a lying switch, or plates that something presses and that still slip. A dog cannot
+    /// be in while its sides move apart.
+    pub(crate) fn claimed(&self, table: &Table) -> Bits {
+        let mut claimed = Bits::EMPTY;
+        for lock in self.open.and(self.switch).without(self.ordered).iter() {
+            let dog = table.locks.get(lock as usize).is_none_or(|data| data.dog);
+            claimed = claimed.with(lock, !dog);
+        }
+        claimed
     }
 
     /// Change the order of a lock; belief about its old state ends.

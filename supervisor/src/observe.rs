@@ -267,6 +267,12 @@ impl<'a> Reading<'a> {
         at_rest
     }
 
+    /// Speed of a machine's shaft in rad/s; `None` when its sensors are not to be trusted.
+    pub fn machine_radps(&self, machine: u8) -> Option<f32> {
+        let rest = self.table.rests.get(machine as usize).filter(|rest| rest.max > 0.0)?;
+        self.value(&rest.row, rest.sensors)
+    }
+
     /// Speed of the output shaft in rad/s; `None` when its sensors are not to be trusted.
     pub fn output_radps(&self) -> Option<f32> {
         self.value(&self.table.output_row, self.table.output_sensors)

@@ -30,6 +30,28 @@ pub(crate) fn machine_orders(
     }
 }
 
+/// Share of its allowed speeds beyond which a shaft that nothing ties to the wheels is slowed down.
+const CALM_SHARE: f32 = 0.9;
+
+/// Where no lock ties a machine to the wheels, oil between open plates may drag its shaft over its
+/// limits without any torque: a machine that turns near them is brought away from them.
+pub(crate) fn calm_orders(
+    table: &Table,
+    reading: &Reading,
+    orders: &mut [MachineOrder; MAX_MACHINES],
+) {
+    for (i, (rest, order)) in table.rests.iter().zip(orders).enumerate() {
+        // The limits are those of a sensor that sits on the machine's own shaft.
+        let sensor = rest.sensors.lowest().filter(|_| rest.sensors.count() == 1);
+        let data = sensor.and_then(|sensor| table.sensors.get(sensor as usize));
+        let (Some(data), Some(radps)) = (data, reading.machine_radps(i as u8)) else { continue };
+        let target = between(radps, CALM_SHARE * data.allowed.min, CALM_SHARE * data.allowed.max);
+        if target != radps && table.engine != Some(i as u8) {
+            *order = hold(target);
+        }
+    }
+}
+
 fn arrangement_orders(data: &Arrangement, reading: &Reading) -> [MachineOrder; MAX_MACHINES] {
     let output = match reading.output_radps() {
         Some(output) => output,

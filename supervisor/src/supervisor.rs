@@ -2,15 +2,15 @@
 
 use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES};
 use crate::check::{TableFault, check};
-use crate::decide::State;
+use crate::decide::{Plan, State};
 use crate::heat::Heat;
 use crate::io::{Inputs, MachineOrder, Orders};
 use crate::journal::{Event, EventKind, Journal};
 use crate::kernel::Kernel;
 use crate::observe::{Memory, Reading};
-use crate::plan::machine_orders;
+use crate::plan::{calm_orders, machine_orders};
 use crate::race::Race;
-use crate::status::{Faults, Refusal, Status};
+use crate::status::{Faults, Phase, Refusal, Status};
 use crate::table::Table;
 use crate::trace::Trace;
 
@@ -119,9 +119,13 @@ impl Supervisor {
             machines: machine_orders(table, &reading, inputs, ruling.decision.plan),
             engine_run: ruling.decision.engine_run,
         };
-        self.race.cut(table, reading.racing(self.race.is_on()), &mut orders);
         let passed = ruling.passed;
         let possibly_closed = ruling.seen.maybe_closed.or(passed);
+        let idle = ruling.decision.plan == Plan::Cut && self.state().phase == Phase::Rest;
+        if idle && !table.set(possibly_closed).drives {
+            calm_orders(table, &reading, &mut orders.machines);
+        }
+        self.race.cut(table, reading.racing(self.race.is_on()), &mut orders);
         let status = self.describe(table, &mut reading, possibly_closed);
         // Plates that are pressed and not (or no longer) locked together slip and get hot.
         let working = passed.without(status.held).or(passed.and(reading.moving_locks()));
@@ -144,6 +148,8 @@ impl Supervisor {
         // What stands is stated only when each of its locks is shown closed, by speeds and switch.
         let standing = state.arrangement(table, reading);
         let unshown = state.held().without(locks.closed).or(state.held().and(locks.switch));
+        // Nor while another lock is claimed to be closed.
+        let unshown = unshown.or(locks.claimed(table));
         let unsure = match (standing == state.request.accepted(), unshown.lowest()) {
             (true, Some(lock)) if locks.switch.has(lock) => Some(Refusal::Switch { lock }),
             (true, Some(lock)) => Some(Refusal::NotOpened { lock }),

@@ -13,7 +13,7 @@ use super::forms::{NotThatRow, errors, exact_row, reads, shaft};
 use super::numbers::{Claim, exact, exact32, radps_above, radps_below, rounds_to};
 use super::push::{shares, torques};
 use super::steps::Subject;
-use super::windows::limits_rpm;
+use super::windows::step_limits_rpm;
 use super::{Audited, Proof};
 
 pub(super) fn examine(context: &Context, subject: &Subject, out: &mut Audited) {
@@ -134,7 +134,7 @@ fn target(
     let error = errors(context, &step.target_row, &exact_target, 1);
     // The offset is added after the sum, and is rounded with it.
     let margin = &error.fixed + offset.abs() * super::numbers::roundings(1);
-    let limits = limits_rpm(context, of, subject.engine_runs);
+    let limits = step_limits_rpm(context, of, subject.engine_runs);
     let name = &context.d.machines[machine].name;
     let implies = format!("{name} is brought to a speed that its shaft may have");
     let (min, max) = (exact32(step.target_min), exact32(step.target_max));
@@ -177,7 +177,7 @@ fn limits(
     let own = context.d.machines[machine].shaft;
     let mut known = vec![false; entries.len()];
     for of in 0..context.d.shafts.len() {
-        let range = limits_rpm(context, of, subject.engine_runs);
+        let range = step_limits_rpm(context, of, subject.engine_runs);
         let limited = range.0.is_some() || range.1.is_some();
         let drifts = sync.drift.iter().any(|motion| !motion[of].is_zero());
         if of == own || !limited || (sync.motion[of].is_zero() && !drifts) {

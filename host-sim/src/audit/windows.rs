@@ -4,10 +4,10 @@
 //! witness: at each end a motion of the lock set that keeps every shaft inside its limits. Motions
 //! and limits are convex, so between two witnesses every output speed can be driven.
 
-use num_traits::Zero;
+use num_traits::{One, Signed, Zero};
 
 use crate::driveline::{EngineUse, MachineKind};
-use crate::exact::{Q, Row, dot};
+use crate::exact::{Q, Row, dot, ratio};
 use crate::kinematics::{gear_rows, lock_row, window_of};
 
 use super::context::Context;
@@ -73,14 +73,37 @@ pub(super) fn limits_rpm(
     shaft: usize,
     engine_runs: bool,
 ) -> (Option<Q>, Option<Q>) {
+    shared_limits_rpm(context, shaft, engine_runs, &Q::one())
+}
+
+/// Lowest and highest speed to which a step may bring a shaft, rpm: beyond 97 % of a largest speed
+/// the torque may be cut, and nobody would hold it there.
+pub(super) fn step_limits_rpm(
+    context: &Context,
+    shaft: usize,
+    engine_runs: bool,
+) -> (Option<Q>, Option<Q>) {
+    shared_limits_rpm(context, shaft, engine_runs, &ratio(97, 100))
+}
+
+fn shared_limits_rpm(
+    context: &Context,
+    shaft: usize,
+    engine_runs: bool,
+    share: &Q,
+) -> (Option<Q>, Option<Q>) {
     let data = &context.d.shafts[shaft];
-    let mut low: Vec<f64> = data.min_rpm.or(data.max_rpm.map(|max| -max)).into_iter().collect();
-    let mut high: Vec<f64> = data.max_rpm.into_iter().collect();
+    let least = data.min_rpm.or(data.max_rpm.map(|max| -max)).map(exact);
+    let least = least.map(|rpm| if rpm.is_negative() { rpm * share } else { rpm });
+    let most = data.max_rpm.map(exact);
+    let most = most.map(|rpm| if rpm.is_positive() { rpm * share } else { rpm });
+    let mut low: Vec<Q> = least.into_iter().collect();
+    let mut high: Vec<Q> = most.into_iter().collect();
     for machine in context.d.machines.iter().filter(|m| m.shaft == shaft) {
         if let MachineKind::Engine(engine) = &machine.kind {
-            low.push(if engine_runs { engine.idle_rpm } else { 0.0 });
-            high.push(engine.max_rpm);
+            low.push(exact(if engine_runs { engine.idle_rpm } else { 0.0 }));
+            high.push(exact(engine.max_rpm));
         }
     }
-    (low.into_iter().map(exact).max(), high.into_iter().map(exact).min())
+    (low.into_iter().max(), high.into_iter().min())
 }

@@ -152,15 +152,22 @@ impl<'a> Run<'a> {
         self.ticks = ticks_of(&self.prepared, story);
     }
 
-    /// How fast the vehicle may go in the arrangement that stood last, m/s: a driver sees that limit.
+    /// How fast the vehicle may go, m/s: a driver sees that limit. It is that of the arrangement
+    /// that stands; between two, the last one goes on, and no shaft may pass its limits with the
+    /// locks that are closed now.
     fn keep_speed_limit(&mut self) {
         let prepared = &self.prepared;
-        let stands = self.output.status.arrangement;
-        let stands = stands.and_then(|a| prepared.table.arrangements.get(usize::from(a)));
-        let Some(window) = stands.map(|a| a.window) else { return };
-        let [min, max] = [window.min, window.max]
-            .map(|radps| f64::from(radps) * prepared.model.metres_per_radian());
-        self.driver.limit(min.min(max), min.max(max));
+        let status = &self.output.status;
+        let stands =
+            status.arrangement.and_then(|a| prepared.table.arrangements.get(usize::from(a)));
+        let of_locks = prepared.road_speeds(status.held.0);
+        if let Some(window) = stands.map(|a| a.window) {
+            let [min, max] = [window.min, window.max]
+                .map(|radps| f64::from(radps) * prepared.model.metres_per_radian());
+            self.driver.limit(min.min(max), min.max(max));
+        } else if let Some([low, high]) = of_locks {
+            self.driver.limit_further(low, high);
+        }
     }
 
     /// Number of ticks of the whole run.

@@ -113,6 +113,12 @@ impl<'a> Driver<'a> {
         self.forward_mps = high_mps.max(WALK_MPS).min(most);
     }
 
+    /// Drive no faster than this either, m/s, until the next [limit](Driver::limit).
+    pub fn limit_further(&mut self, low_mps: f64, high_mps: f64) {
+        self.reverse_mps = self.reverse_mps.max(low_mps.min(-WALK_MPS));
+        self.forward_mps = self.forward_mps.min(high_mps.max(WALK_MPS));
+    }
+
     /// The speed that the driver keeps below when moving this way, m/s, without sign.
     fn top_mps(&self, speed_mps: f64) -> f64 {
         let top = if speed_mps < 0.0 { -self.reverse_mps } else { self.forward_mps };

@@ -9,6 +9,8 @@ use crate::drive::driver::DriverData;
 use crate::drive::knowledge::Knowledge;
 use crate::drive::motion::Calm;
 use crate::driveline::{Driveline, EngineUse, MachineKind};
+use crate::exact::to_f64;
+use crate::kinematics::{Kinematics, analyse, window_of};
 use crate::plant::{self, MissingData, PlantModel, PlantState};
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
@@ -32,6 +34,8 @@ pub struct Prepared<'a> {
     radps_per_kmh: f64,
     loose: OnceLock<Result<PlantModel, MissingData>>,
     calm: Vec<OnceLock<Calm>>,
+    kinematics: OnceLock<Option<Kinematics>>,
+    speeds: Vec<OnceLock<Option<[f64; 2]>>>,
 }
 
 /// Length of one plant step for a supervisor period, s, and how many make a tick: near 1 ms.
@@ -65,6 +69,8 @@ impl<'a> Prepared<'a> {
             radps_per_kmh,
             loose: OnceLock::new(),
             calm: (0..SETS).map(|_| OnceLock::new()).collect(),
+            kinematics: OnceLock::new(),
+            speeds: (0..SETS).map(|_| OnceLock::new()).collect(),
         })
     }
 
@@ -95,6 +101,22 @@ impl<'a> Prepared<'a> {
     /// The plant at the start of a run.
     pub(super) fn start(&self, setup: &Setup) -> Result<PlantState, CannotRun> {
         start(self, setup)
+    }
+
+    /// Road speeds, m/s, at which every shaft can keep its limits with this lock set closed;
+    /// `None` when there are none.
+    pub(super) fn road_speeds(&self, set: u8) -> Option<[f64; 2]> {
+        *self.speeds[usize::from(set)].get_or_init(|| {
+            let kinematics = self.kinematics.get_or_init(|| analyse(self.driveline).ok());
+            let window = window_of(self.driveline, kinematics.as_ref()?, set, EngineUse::Either)?;
+            // A driver keeps a little below what is shown.
+            let per_rpm = 0.98 * RPM * self.model.metres_per_radian();
+            let end = |limit: &Option<crate::exact::Q>, infinite: f64| {
+                limit.as_ref().map_or(infinite, |rpm| to_f64(rpm) * per_rpm)
+            };
+            let low = end(&window.low.output_rpm, f64::NEG_INFINITY);
+            Some([low, end(&window.high.output_rpm, f64::INFINITY)])
+        })
     }
 
     fn calm(&self, set: u8) -> &Calm {

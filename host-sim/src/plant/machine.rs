@@ -80,7 +80,9 @@ fn electric(
         TorqueFault::Lost => 0.0,
         TorqueFault::WrongSign => -asked,
     };
-    let left = left_share(part, faults.slow);
+    // A slow controller does not slow an inverter that is switched off: only its current decays.
+    let slow = if command.is_some() { faults.slow } else { 1.0 };
+    let left = left_share(part, slow);
     machine.lagged_nm = target + (machine.lagged_nm - target) * left;
     machine.torque_nm = clamp(machine.lagged_nm, -limit, limit);
     let believed = match faults.torque {

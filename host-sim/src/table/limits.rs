@@ -253,12 +253,18 @@ pub(super) fn parities(
     (parities, margins)
 }
 
-/// A shaft's speed limits in rad/s, infinite where none is stated. The engine's shaft never turns
-/// in reverse and, where the engine runs, not below idle.
+/// Share of a shaft's largest speeds to which a step may bring it. Nearer to them the torque would
+/// be cut (SW-M1), and the shaft be left where it may drift over them.
+const STEP_SHARE: f64 = 0.97;
+
+/// Speeds in rad/s to which a step may bring a shaft, infinite where no limit is stated. The
+/// engine's shaft never turns in reverse and, where the engine runs, not below idle.
 pub(super) fn shaft_limits_radps(d: &Driveline, shaft: usize, engine_runs: bool) -> (f64, f64) {
     let data = &d.shafts[shaft];
     let mut max = data.max_rpm.unwrap_or(f64::INFINITY);
     let mut min = data.min_rpm.unwrap_or(-max);
+    max *= if max > 0.0 { STEP_SHARE } else { 1.0 };
+    min *= if min < 0.0 { STEP_SHARE } else { 1.0 };
     for machine in d.machines.iter().filter(|m| m.shaft == shaft) {
         if let MachineKind::Engine(engine) = &machine.kind {
             max = max.min(engine.max_rpm);

@@ -133,7 +133,9 @@ pub(super) fn closing<G: Guards>(
     // With it, or while it closes, an overlap has lasted long enough: that says nothing of the lock.
     let overlapped = state.overlap > table.timing.overlap_max;
     let late = is_late(table, lock, state.ticks);
-    if late || overlapped || has_left(guards, lock) {
+    // A shaft that the lock is about to hold has begun to turn before the lock holds it.
+    let turned = |guards: &mut G| !guards.at_rest(step.rest);
+    if late || overlapped || has_left(guards, lock) || turned(guards) {
         state.locks.order(lock, false);
         let refusal = Refusal::NotClosed { lock };
         // Without its slip nobody knows whether it would have closed.

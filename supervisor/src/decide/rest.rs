@@ -210,6 +210,41 @@ fn end_conflict(state: &mut State, conflict: &Conflict) -> Plan {
     Plan::Cut
 }
 
+/// The forbidden lock set, or the overlap that is no arrangement, that the locks which may press
+/// would complete with one that a switch claims to be closed; and the lock of it that goes first.
+pub(super) fn barred_by(table: &Table, claimed: Bits, pressed: Bits) -> Option<(Bits, Option<u8>)> {
+    if claimed.is_empty() {
+        return None;
+    }
+    let with = pressed.or(claimed);
+    let completed = |locks: Bits| with.contains(locks) && !locks.and(claimed).is_empty();
+    let conflict = table.conflicts.iter().find(|c| completed(c.locks));
+    if let Some(conflict) = conflict {
+        return Some((conflict.locks, conflict.first_of(conflict.locks.and(pressed))));
+    }
+    let meant = table.arrangements.iter().any(|a| a.closed == with);
+    let overlap = table.overlaps.iter().find(|o| !meant && completed(o.locks));
+    overlap.map(|o| (o.locks, o.locks.and(pressed).lowest()))
+}
+
+/// A switch says of an open lock that it is closed while its sides move apart. It may lie; or a
+/// fault presses plates that still slip. No speed tells one from the other, so what must not be
+/// closed together with it is let go.
+pub(super) fn end_claim(state: &mut State, claimed: Bits, barred: (Bits, Option<u8>)) -> Plan {
+    // What was to be filled is not, whether or not there is a lock to let go.
+    state.prefill = Bits::EMPTY;
+    if let Some(lock) = claimed.and(barred.0).lowest() {
+        give_up(state, Refusal::Switch { lock });
+    }
+    let ours = barred.1.filter(|&lock| state.locks.ordered.has(lock));
+    if let Some(lock) = ours.or(barred.0.and(state.locks.ordered).lowest()) {
+        state.locks.order(lock, false);
+        state.stood = None;
+        state.enter(Phase::Settle);
+    }
+    Plan::Cut
+}
+
 /// The engine is being dragged down: let the lock go that joins it, loaded or not.
 pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Plan {
     // What was to be filled is not, whether or not there is a lock to let go.
@@ -239,7 +274,8 @@ pub(super) fn end_overlap(table: &Table, state: &mut State, pressed: Bits) -> Pl
         let number = table.next_step(0, stuck, set, route.target).ok()?;
         table.step(number).filter(|step| step.action == Action::Open && step.from == set)
     });
-    let held = table.overlaps.iter().find(|o| pressed.contains(o.locks)).map(|o| o.locks);
+    let maybe = pressed.or(state.locks.ordered);
+    let held = table.overlaps.iter().find(|o| maybe.contains(o.locks)).map(|o| o.locks);
     let ours = held.unwrap_or(pressed).and(state.locks.ordered);
     let lock = step.map(|step| step.lock).filter(|&lock| ours.has(lock)).or(ours.lowest());
     if let Some(lock) = lock {
@@ -250,5 +286,7 @@ pub(super) fn end_overlap(table: &Table, state: &mut State, pressed: Bits) -> Pl
     Plan::Cut
 }
 
+#[cfg(test)]
+mod claims;
 #[cfg(test)]
 mod tests;

@@ -4,7 +4,8 @@ use super::Locks;
 use crate::bits::Bits;
 use crate::fixture::Owned;
 
-/// From the tick in which it can be closed, for as long as it is ordered.
+/// Plates (lock 0) as soon as they are ordered, teeth (lock 1) once they can be in; for as long as
+/// the lock is ordered.
 #[test]
 fn a_lock_may_press_once_it_can_be_closed() {
     let mut owned = Owned::new();
@@ -15,10 +16,24 @@ fn a_lock_may_press_once_it_can_be_closed() {
         for since in 0..12u16 {
             let mut locks = Locks { ordered, ..Locks::default() };
             locks.since[..2].fill(since);
-            let can = Bits::EMPTY.with(0, since >= 5).with(1, since >= 9);
+            let can = Bits::one(0).with(1, since >= 9);
             assert_eq!(locks.may_press(&table), can.and(ordered), "{ordered:?} {since}");
             locks.closed = ordered;
             assert_eq!(locks.may_press(&table), can.and(ordered), "whether or not it is shown");
         }
+    }
+}
+
+/// A switch that says closed while the sides move apart claims plates that are shown open; not
+/// teeth, not a lock that is ordered closed, and not one that is not shown open.
+#[test]
+fn which_locks_are_claimed() {
+    let owned = Owned::new();
+    let table = owned.table();
+    for bits in 0..64u8 {
+        let [open, switch, ordered] = [bits & 3, bits >> 2 & 3, bits >> 4 & 3].map(Bits);
+        let locks = Locks { open, switch, ordered, ..Locks::default() };
+        let claimed = bits & 1 == 1 && bits >> 2 & 1 == 1 && bits >> 4 & 1 == 0;
+        assert_eq!(locks.claimed(&table), Bits::EMPTY.with(0, claimed), "{bits:06b}");
     }
 }

@@ -1,6 +1,6 @@
 //! Each plan as orders, with numbers reckoned by hand.
 
-use super::machine_orders;
+use super::{calm_orders, machine_orders};
 use crate::decide::Plan;
 use crate::fixture::{Owned, inputs};
 use crate::heat::Heat;
@@ -111,4 +111,31 @@ fn a_step_synchronises_takes_and_unloads() {
     let too_much = Inputs { demand_nm: 60.0, ..at(Some(10.0)) };
     let got = orders(&owned, &too_much, plan);
     assert_eq!(got, [hold(11.5), Unload, Free, Unload], "what is no number is no order");
+}
+
+/// A machine that turns within a tenth of its shaft's limits is brought to nine tenths of them, in
+/// both directions; an engine, and one that turns slower or whose speed nobody knows, is left alone.
+#[test]
+fn a_free_machine_is_kept_away_from_its_limits() {
+    let owned = Owned::new();
+    let mut table = owned.table();
+    let sensor = table.rests[0].sensors;
+    assert_eq!(sensor.count(), 1, "the shaft has a sensor of its own");
+    let index = usize::from(sensor.lowest().expect("one"));
+    let (least, most) = (table.sensors[index].allowed.min, table.sensors[index].allowed.max);
+    let with = |table: &crate::table::Table, speed: f32, valid: bool| {
+        let mut inputs = at(Some(0.0));
+        (inputs.speeds[index].radps, inputs.speeds[index].valid) = (speed, valid);
+        let (heat, mut memory) = (Heat::default(), Memory::default());
+        let reading = Reading::new(table, &inputs, &heat, &mut memory);
+        let mut orders = [Unload; 4];
+        calm_orders(table, &reading, &mut orders);
+        orders[0]
+    };
+    assert_eq!(with(&table, 0.95 * most, true), hold(0.9 * most));
+    assert_eq!(with(&table, 0.95 * least, true), hold(0.9 * least));
+    assert_eq!(with(&table, 0.85 * most, true), Unload);
+    assert_eq!(with(&table, 0.95 * most, false), Unload);
+    table.engine = Some(0);
+    assert_eq!(with(&table, 0.95 * most, true), Unload);
 }
