@@ -9,7 +9,7 @@ use std::time::Instant;
 
 use super::always::Always;
 use super::checkpoint::{keep, take_up};
-use super::excuses::dead;
+use super::excuses::{dead, names};
 use super::live::liveness;
 use super::model::{Model, Node, Subject};
 use super::path::{way_to, words};
@@ -20,6 +20,7 @@ use super::senses::Forced;
 use super::shrink::shrunk;
 use crate::driveline::{Driveline, Purpose};
 use crate::input::{self, print};
+use crate::table::TableData;
 
 /// Exit code of a search that ended before everything was explored: neither a pass nor a finding.
 pub const INCONCLUSIVE: i32 = 3;
@@ -61,6 +62,9 @@ pub fn explore(options: &Options) -> i32 {
     };
     let d = tabled.driveline();
     let small = shrunk(&tabled.table);
+    if !all_named(&excused, d, &small) {
+        return 2;
+    }
     let forced = Forced::new(d, &tabled.kinematics);
     let subject = if options.interlock_alone { Subject::InterlockAlone } else { Subject::Kernel };
     let model = Model::new(small.table(), &forced, options.faults, subject);
@@ -85,6 +89,10 @@ pub fn explore(options: &Options) -> i32 {
     }
     // Nothing can be said of all states where not all were reached.
     let whole = found.complete && found.broken.is_empty() && !options.interlock_alone;
+    let (dead, idle) = match whole {
+        true => dead(d, &small, &found, options.faults, &excused),
+        false => Default::default(),
+    };
     let report = Report {
         driveline: d,
         table: &small,
@@ -92,10 +100,8 @@ pub fn explore(options: &Options) -> i32 {
         faults: options.faults,
         found: &found,
         live: whole.then(|| liveness(&model, &found, threads)),
-        dead: match whole {
-            true => dead(d, &small, &found, options.faults, &excused),
-            false => Vec::new(),
-        },
+        dead,
+        idle,
         ways: ways.iter().map(|(always, way)| (*always, words(d, &model, way))).collect(),
     };
     let out = match options.json {
@@ -131,6 +137,20 @@ fn excuses(given: &[String]) -> Option<BTreeMap<String, String>> {
         }
     }
     Some(excused)
+}
+
+/// Whether every excuse is for something that there is; complains of the first that is not.
+fn all_named(excused: &BTreeMap<String, String>, d: &Driveline, data: &TableData) -> bool {
+    let known = names(d, data);
+    let Some(name) = excused.keys().find(|name| !known.contains(name)) else { return true };
+    eprintln!("error: --excuse {name:?}: nothing of that name has to occur");
+    let begins = |other: &&String| {
+        name.split_once(':').is_none_or(|(kind, _)| other.starts_with(&format!("{kind}:")))
+    };
+    let alike: Vec<&str> = known.iter().filter(begins).map(String::as_str).collect();
+    let alike = if alike.is_empty() { known.iter().map(String::as_str).collect() } else { alike };
+    eprintln!("    fix: use one of: {}", alike.join("; "));
+    false
 }
 
 /// Asked to stop by Ctrl-C.

@@ -2,6 +2,7 @@
 //! as hostile as physics allows.
 
 pub mod always;
+pub mod answers;
 pub mod checkpoint;
 pub mod chooser;
 pub mod codes;

@@ -404,6 +404,7 @@ mod tests {
             found: &found,
             live: None,
             dead: Vec::new(),
+            idle: Vec::new(),
             ways: Vec::new(),
         };
         assert_eq!(report.answer(), Answer::Inconclusive);
