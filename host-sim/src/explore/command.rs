@@ -8,6 +8,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
 
 use super::always::Always;
+use super::cells::Cells;
 use super::checkpoint::{keep, take_up};
 use super::excuses::{dead, names};
 use super::live::liveness;
@@ -32,6 +33,8 @@ pub struct Options {
     pub file: String,
     /// Most faults in one history.
     pub faults: u8,
+    /// Only combinations of guard bits that the kinematics allow, unless sensors lie by a fault.
+    pub feasible_guards: bool,
     /// The interlock alone, with anything ordered.
     pub interlock_alone: bool,
     /// Most states.
@@ -67,7 +70,11 @@ pub fn explore(options: &Options) -> i32 {
     }
     let forced = Forced::new(d, &tabled.kinematics);
     let subject = if options.interlock_alone { Subject::InterlockAlone } else { Subject::Kernel };
-    let model = Model::new(small.table(), &forced, options.faults, subject);
+    let cells = options.feasible_guards.then(|| Cells::new(d, &tabled.kinematics, &small.table()));
+    let model = Model {
+        cells: cells.as_ref(),
+        ..Model::new(small.table(), &forced, options.faults, subject)
+    };
     let stop = Stop::new();
     let found = match search_all(options, d, &model, &stop) {
         Ok(found) => found,
@@ -97,6 +104,7 @@ pub fn explore(options: &Options) -> i32 {
         driveline: d,
         table: &small,
         interlock_alone: options.interlock_alone,
+        feasible_guards: options.feasible_guards,
         faults: options.faults,
         found: &found,
         live: whole.then(|| liveness(&model, &found, threads)),
@@ -104,7 +112,12 @@ pub fn explore(options: &Options) -> i32 {
         idle,
         ways: ways.iter().map(|(always, way)| (*always, words(d, &model, way))).collect(),
     };
-    let out = match options.json {
+    tell(&report, options.json)
+}
+
+/// Print; the exit code says what came of it.
+fn tell(report: &Report, as_json: bool) -> i32 {
+    let out = match as_json {
         true => format!("{:#}\n", report.json()),
         false => report.text(),
     };

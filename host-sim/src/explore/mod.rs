@@ -3,6 +3,7 @@
 
 pub mod always;
 pub mod answers;
+pub mod cells;
 pub mod checkpoint;
 pub mod chooser;
 pub mod codes;

@@ -49,6 +49,8 @@ pub struct Report<'a> {
     pub table: &'a TableData,
     /// Whether only the interlock was explored.
     pub interlock_alone: bool,
+    /// Whether guard bits are tied to the kinematics.
+    pub feasible_guards: bool,
     /// Most faults.
     pub faults: u8,
     /// What was found.
@@ -98,6 +100,13 @@ impl Report<'_> {
                 .to_string(),
             "timers are shrunk in order (docs/exploration.md)".to_string(),
         ];
+        if self.feasible_guards {
+            list.push(
+                "slip and rest bits of one tick fit one motion of the locks that hold, with every \
+                 sensor within its stated error, unless speed sensors lie, which costs a fault"
+                    .to_string(),
+            );
+        }
         if self.interlock_alone {
             list.push("the decision is replaced by any orders at all".to_string());
         }
@@ -254,6 +263,7 @@ impl Report<'_> {
             "driveline": self.driveline.name,
             "subject": if self.interlock_alone { "interlock-alone" } else { "kernel" },
             "faults": self.faults,
+            "guards": if self.feasible_guards { "feasible" } else { "free" },
             "verdict": self.answer().word(),
             "complete": found.complete,
             "states": found.store.len(),

@@ -400,6 +400,7 @@ mod tests {
             driveline: &d,
             table: &small,
             interlock_alone: false,
+            feasible_guards: false,
             faults: 0,
             found: &found,
             live: None,

@@ -6,6 +6,7 @@ use supervisor::io::LockReport;
 use supervisor::table::{Step, Table, WAYS, Window};
 
 use super::answers::{Demand, Road, Speed, Trust};
+use super::cells::{Cells, GuardBit};
 use super::chooser::Chooser;
 use super::environment::{SwitchWord, View};
 use crate::kinematics::Kinematics;
@@ -79,7 +80,16 @@ pub struct Senses<'a> {
     road: Road,
     demand: Demand,
     targets: Targets,
+    cells: Option<&'a Cells>,
+    measured: Measured,
     asked: Option<Option<u8>>,
+}
+
+/// Guard bits that were answered from speeds that are known.
+#[derive(Clone, Copy, Default)]
+struct Measured {
+    yes: u32,
+    no: u32,
 }
 
 /// Questions that each have one answer in a tick, by their place in `other`.
@@ -152,8 +162,36 @@ impl<'a> Senses<'a> {
             road: Road::default(),
             demand: Demand::default(),
             targets: Targets::default(),
+            cells: None,
+            measured: Measured::default(),
             asked: None,
         }
+    }
+
+    /// With guard bits tied to the kinematics, unless the sensors lie.
+    pub fn with_cells(mut self, cells: Option<&'a Cells>) -> Senses<'a> {
+        self.cells = cells.filter(|_| !self.view.lying);
+        self
+    }
+
+    /// The answer about a speed, where the kinematics and what was answered before allow both.
+    /// What is not known may always be denied.
+    fn tied(&mut self, bit: GuardBit, known: bool, helpful: bool) -> bool {
+        let Some(cells) = self.cells else { return self.free(helpful) };
+        let (held, Measured { yes, no }, mask) = (self.view.closed.0, self.measured, bit.mask());
+        let can = cells.allow(held, yes | mask, no);
+        let may_not = !known || cells.allow(held, yes, no | mask);
+        let answer = match (can, may_not) {
+            (true, false) => true,
+            (false, true) => false,
+            _ => self.free(helpful),
+        };
+        if answer {
+            self.measured.yes |= mask;
+        } else if known {
+            self.measured.no |= mask;
+        }
+        answer
     }
 
     /// The table that the questions are about.
@@ -255,7 +293,8 @@ impl Guards for Senses<'_> {
         }
         // What is unknown is never said to move; what cannot slip does not.
         let may = !self.no_slip.has(lock) && self.known[at] != Some(false);
-        let answer = may && self.free(false);
+        let known = self.known[at] == Some(true);
+        let answer = may && self.tied(GuardBit::Moving(lock), known, false);
         if answer {
             self.known[at] = Some(true);
         }
@@ -270,9 +309,9 @@ impl Guards for Senses<'_> {
         }
         let must = self.no_slip.has(lock) || self.ready[at] == Some(true);
         let answer = match self.known[at] {
-            Some(known) => known && (must || self.free(true)),
+            Some(known) => known && (must || self.tied(GuardBit::Within(lock), known, true)),
             None if must => self.slip_known(lock),
-            None => self.free(true),
+            None => self.tied(GuardBit::Within(lock), false, true),
         };
         if answer {
             self.known[at] = Some(true);
@@ -288,7 +327,8 @@ impl Guards for Senses<'_> {
         }
         // Small enough to begin, and too large to be locked, do not exclude each other.
         let may = self.known[at] != Some(false) && self.within[at] != Some(false);
-        let answer = may && self.free(true);
+        // It may also be too unsteady.
+        let answer = may && self.tied(GuardBit::Near(lock), false, true);
         if answer {
             self.known[at] = Some(true);
         }
@@ -328,7 +368,9 @@ impl Guards for Senses<'_> {
         for machine in machines.iter() {
             let at = usize::from(machine);
             if self.rest[at].is_none() {
-                let answer = self.at_rest.has(machine) || self.free(true);
+                // A speed that is not known is no rest.
+                let answer =
+                    self.at_rest.has(machine) || self.tied(GuardBit::Rest(machine), false, true);
                 self.rest[at] = Some(answer);
             }
             all &= self.rest[at] == Some(true);
