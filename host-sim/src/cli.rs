@@ -107,6 +107,15 @@ struct ExplainArgs {
     demand: Option<f64>,
 }
 
+/// Which answers guards may give in an exploration.
+#[derive(clap::ValueEnum, Clone, Copy, Debug, PartialEq, Eq)]
+enum Guards {
+    /// Any at all.
+    Free,
+    /// Only those that the kinematics allow together, unless sensors lie by a fault.
+    Feasible,
+}
+
 #[derive(Args, Debug)]
 struct ExploreArgs {
     /// Driveline file or demo
@@ -120,6 +129,9 @@ struct ExploreArgs {
     /// Try only so many of the defects, spread evenly over their list
     #[arg(long, value_name = "N", requires = "defects", value_parser = clap::value_parser!(u32).range(1..))]
     sample: Option<u32>,
+    /// Guard bits: any at all, or only those that the kinematics allow together
+    #[arg(long, value_enum, default_value_t = Guards::Free, conflicts_with = "defects")]
+    guards: Guards,
     /// Explore the interlock alone, with anything ordered
     #[arg(long)]
     interlock_alone: bool,
@@ -342,6 +354,7 @@ fn explore(args: ExploreArgs) -> i32 {
         checkpoint: args.checkpoint,
         resume: args.resume,
         scenario: args.scenario,
+        feasible_guards: args.guards == Guards::Feasible,
         excused: args.excused,
     })
 }

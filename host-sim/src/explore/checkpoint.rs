@@ -60,8 +60,11 @@ fn damaged(why: &str) -> CheckpointError {
 /// What names an exploration: two with the same name have the same states.
 fn identity(model: &Model, driveline: &str) -> String {
     format!(
-        "{driveline}, table {:08x}, {:?}, at most {} faults",
-        model.table.hash, model.subject, model.budget
+        "{driveline}, table {:08x}, {:?}, at most {} faults{}",
+        model.table.hash,
+        model.subject,
+        model.budget,
+        if model.cells.is_some() { ", guards feasible" } else { "" }
     )
 }
 

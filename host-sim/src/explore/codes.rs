@@ -58,7 +58,7 @@ pub fn world_part(world: &Environment, closing: Bits, filling: Bits, lock: usize
 /// A state in parts.
 pub fn parts_of(node: &Node, locks: usize) -> Parts {
     let kernel = kernel_parts(&node.kernel);
-    let mut parts = Parts { rest: (kernel.rest, node.world.faults), ..Parts::default() };
+    let mut parts = Parts { rest: (kernel.rest, node.world.faults_code()), ..Parts::default() };
     for lock in 0..locks {
         let world = world_part(&node.world, node.closing, node.filling, lock);
         parts.locks[lock] = (kernel.locks[lock], world);
@@ -91,7 +91,7 @@ pub fn node_of(parts: &Parts, locks: usize) -> Node {
         node.world.fault[lock] = LockFault::ALL[usize::from(world >> 4 & 7)];
         node.world.opening[lock] = (world >> 7) as u8;
     }
-    node.world.faults = parts.rest.1;
+    node.world.set_faults(parts.rest.1);
     node.kernel = kernel.kernel();
     node
 }

@@ -8,8 +8,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
 
 use super::always::Always;
+use super::cells::Cells;
 use super::checkpoint::{keep, take_up};
-use super::excuses::dead;
+use super::excuses::{dead, names};
 use super::live::liveness;
 use super::model::{Model, Node, Subject};
 use super::path::{way_to, words};
@@ -20,6 +21,7 @@ use super::senses::Forced;
 use super::shrink::shrunk;
 use crate::driveline::{Driveline, Purpose};
 use crate::input::{self, print};
+use crate::table::TableData;
 
 /// Exit code of a search that ended before everything was explored: neither a pass nor a finding.
 pub const INCONCLUSIVE: i32 = 3;
@@ -31,6 +33,8 @@ pub struct Options {
     pub file: String,
     /// Most faults in one history.
     pub faults: u8,
+    /// Only combinations of guard bits that the kinematics allow, unless sensors lie by a fault.
+    pub feasible_guards: bool,
     /// The interlock alone, with anything ordered.
     pub interlock_alone: bool,
     /// Most states.
@@ -61,9 +65,16 @@ pub fn explore(options: &Options) -> i32 {
     };
     let d = tabled.driveline();
     let small = shrunk(&tabled.table);
+    if !all_named(&excused, d, &small) {
+        return 2;
+    }
     let forced = Forced::new(d, &tabled.kinematics);
     let subject = if options.interlock_alone { Subject::InterlockAlone } else { Subject::Kernel };
-    let model = Model::new(small.table(), &forced, options.faults, subject);
+    let cells = options.feasible_guards.then(|| Cells::new(d, &tabled.kinematics, &small.table()));
+    let model = Model {
+        cells: cells.as_ref(),
+        ..Model::new(small.table(), &forced, options.faults, subject)
+    };
     let stop = Stop::new();
     let found = match search_all(options, d, &model, &stop) {
         Ok(found) => found,
@@ -85,20 +96,28 @@ pub fn explore(options: &Options) -> i32 {
     }
     // Nothing can be said of all states where not all were reached.
     let whole = found.complete && found.broken.is_empty() && !options.interlock_alone;
+    let (dead, idle) = match whole {
+        true => dead(d, &small, &found, options.faults, &excused),
+        false => Default::default(),
+    };
     let report = Report {
         driveline: d,
         table: &small,
         interlock_alone: options.interlock_alone,
+        feasible_guards: options.feasible_guards,
         faults: options.faults,
         found: &found,
         live: whole.then(|| liveness(&model, &found, threads)),
-        dead: match whole {
-            true => dead(d, &small, &found, options.faults, &excused),
-            false => Vec::new(),
-        },
+        dead,
+        idle,
         ways: ways.iter().map(|(always, way)| (*always, words(d, &model, way))).collect(),
     };
-    let out = match options.json {
+    tell(&report, options.json)
+}
+
+/// Print; the exit code says what came of it.
+fn tell(report: &Report, as_json: bool) -> i32 {
+    let out = match as_json {
         true => format!("{:#}\n", report.json()),
         false => report.text(),
     };
@@ -131,6 +150,20 @@ fn excuses(given: &[String]) -> Option<BTreeMap<String, String>> {
         }
     }
     Some(excused)
+}
+
+/// Whether every excuse is for something that there is; complains of the first that is not.
+fn all_named(excused: &BTreeMap<String, String>, d: &Driveline, data: &TableData) -> bool {
+    let known = names(d, data);
+    let Some(name) = excused.keys().find(|name| !known.contains(name)) else { return true };
+    eprintln!("error: --excuse {name:?}: nothing of that name has to occur");
+    let begins = |other: &&String| {
+        name.split_once(':').is_none_or(|(kind, _)| other.starts_with(&format!("{kind}:")))
+    };
+    let alike: Vec<&str> = known.iter().filter(begins).map(String::as_str).collect();
+    let alike = if alike.is_empty() { known.iter().map(String::as_str).collect() } else { alike };
+    eprintln!("    fix: use one of: {}", alike.join("; "));
+    false
 }
 
 /// Asked to stop by Ctrl-C.

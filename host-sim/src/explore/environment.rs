@@ -80,6 +80,8 @@ pub struct View {
     pub closed: Bits,
     /// What each switch may say.
     pub words: [SwitchWord; MAX_LOCKS],
+    /// Whether the speed sensors lie: then no combination of guard bits is impossible.
+    pub lying: bool,
 }
 
 /// The world's state.
@@ -93,6 +95,8 @@ pub struct Environment {
     pub fault: [LockFault; MAX_LOCKS],
     /// How many faults there have been.
     pub faults: u8,
+    /// Whether speed sensors lie; only where guard bits are tied to the kinematics is that a fault.
+    pub lying: bool,
 }
 
 /// What the world did in one tick, for a path in words.
@@ -122,7 +126,7 @@ impl Environment {
 
     /// What can be seen of the world.
     pub fn view(&self, table: &Table) -> View {
-        let mut view = View { closed: self.closed(), ..View::default() };
+        let mut view = View { closed: self.closed(), lying: self.lying, ..View::default() };
         for lock in 0..table.locks.len().min(MAX_LOCKS) {
             view.words[lock] = match (self.fault[lock], self.actual[lock]) {
                 _ if !table.locks[lock].has_switch => SwitchWord::NoSwitch,
@@ -155,7 +159,26 @@ impl Environment {
         happened
     }
 
-    /// At most one new fault a tick.
+    /// Speed sensors may begin to lie, within the budget.
+    pub fn may_lie(&mut self, budget: u8, chooser: &mut Chooser) {
+        if !self.lying && self.faults < budget && chooser.either() {
+            self.lying = true;
+            self.faults += 1;
+        }
+    }
+
+    /// How many faults there have been and whether sensors lie, as one number.
+    pub fn faults_code(&self) -> u8 {
+        self.faults | u8::from(self.lying) << 7
+    }
+
+    /// Take over what [`Environment::faults_code`] gave.
+    pub fn set_faults(&mut self, code: u8) {
+        self.faults = code & 0x7F;
+        self.lying = code >> 7 == 1;
+    }
+
+    /// At most one new fault of a lock a tick.
     fn break_something(&mut self, count: usize, budget: u8, chooser: &mut Chooser) -> Happened {
         let mut happened = Happened::default();
         if self.faults >= budget {

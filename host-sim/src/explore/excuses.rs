@@ -3,10 +3,11 @@
 
 use std::collections::BTreeMap;
 
-use supervisor::table::NO_STEP;
+use supervisor::bits::Bits;
+use supervisor::table::{Action, NO_STEP};
 
 use super::search::Found;
-use super::sometimes::{REFUSALS, Reaction};
+use super::sometimes::{REFUSALS, Reaction, Sometimes};
 use crate::driveline::Driveline;
 use crate::table::{TableData, step_word};
 
@@ -19,19 +20,83 @@ pub struct Dead {
     pub excuse: Option<String>,
 }
 
+/// An excuse of the user that excuses nothing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Idle {
+    /// What it is for.
+    pub name: String,
+    /// Why it is not needed.
+    pub why: String,
+}
+
 /// Everything that never occurred in a complete search, with the excuses that the table itself
-/// gives, and those of the user by name.
+/// gives, and those of the user by name; and the user's excuses that nothing needs.
 pub fn dead(
     d: &Driveline,
     data: &TableData,
     found: &Found,
     budget: u8,
     excused: &BTreeMap<String, String>,
-) -> Vec<Dead> {
-    let seen = &found.sometimes;
+) -> (Vec<Dead>, Vec<Idle>) {
+    let mut idle = Vec::new();
     let mut list = Vec::new();
+    for (name, occurs, excuse) in expected(d, data, Some(&found.sometimes), budget) {
+        let by_user = excused.get(&name);
+        let why = match &excuse {
+            _ if occurs => Some("it occurs".to_string()),
+            Some(own) => Some(format!("the table itself says why it never occurs: {own}")),
+            None => None,
+        };
+        if let (Some(why), true) = (why, by_user.is_some()) {
+            idle.push(Idle { name: name.clone(), why });
+        }
+        if !occurs {
+            list.push(Dead { name, excuse: excuse.or(by_user.cloned()) });
+        }
+    }
+    (list, idle)
+}
+
+/// Names of everything that must occur at some time.
+pub fn names(d: &Driveline, data: &TableData) -> Vec<String> {
+    expected(d, data, None, 0).into_iter().map(|(name, ..)| name).collect()
+}
+
+/// All that must occur: its name, whether it did, and the table's own excuse where it did not.
+fn expected(
+    d: &Driveline,
+    data: &TableData,
+    seen: Option<&Sometimes>,
+    budget: u8,
+) -> Vec<(String, bool, Option<String>)> {
+    let occurs = |has: &dyn Fn(&Sometimes) -> bool| seen.is_some_and(has);
+    let mut list = Vec::new();
+    for (step, name) in step_names(d, data).into_iter().enumerate() {
+        let taken = occurs(&|seen| seen.steps.has(step));
+        let excuse = if taken { None } else { step_excuse(data, step as u16, budget) };
+        list.push((name, taken, excuse));
+    }
+    for (a, arrangement) in d.arrangements.iter().enumerate() {
+        let stood = occurs(&|seen| seen.arrangements.has(a));
+        list.push((format!("arrangement:{}", arrangement.name), stood, None));
+    }
+    for (number, word) in REFUSALS.iter().enumerate() {
+        let stated = occurs(&|seen| seen.refusals.has(number));
+        list.push((format!("refusal:{word}"), stated, refusal_excuse(d, data, word, budget)));
+    }
+    for reaction in Reaction::ALL {
+        let done = occurs(&|seen| seen.reactions.has(reaction as usize));
+        let excuse = reaction_excuse(data, reaction, budget);
+        list.push((format!("reaction:{}", reaction.name()), done, excuse));
+    }
+    list
+}
+
+/// Each step by where it begins and what it does; steps that read alike are counted.
+fn step_names(d: &Driveline, data: &TableData) -> Vec<String> {
     let mut names = BTreeMap::new();
-    for step in (0..data.steps.len()).filter(|&s| !seen.steps.has(s)) {
+    let mut list = Vec::new();
+    for step in 0..data.steps.len() {
         let word = step_word(d, data, step as u16);
         let from: Vec<&str> =
             data.steps[step].from.iter().map(|l| d.locks[usize::from(l)].name.as_str()).collect();
@@ -39,34 +104,42 @@ pub fn dead(
         let name = format!("step:{from} {word}");
         let twice: &mut usize = names.entry(name.clone()).or_default();
         *twice += 1;
-        let name = if *twice > 1 { format!("{name} #{twice}") } else { name };
-        list.push((name, step_excuse(data, step as u16, budget)));
+        list.push(if *twice > 1 { format!("{name} #{twice}") } else { name });
     }
-    for (a, arrangement) in d.arrangements.iter().enumerate() {
-        if !seen.arrangements.has(a) {
-            list.push((format!("arrangement:{}", arrangement.name), None));
-        }
-    }
-    for (number, word) in REFUSALS.iter().enumerate() {
-        if !seen.refusals.has(number) {
-            list.push((format!("refusal:{word}"), refusal_excuse(d, data, word, budget)));
-        }
-    }
-    for reaction in Reaction::ALL {
-        if !seen.reactions.has(reaction as usize) {
-            let excuse = reaction_excuse(data, reaction, budget);
-            list.push((format!("reaction:{}", reaction.name()), excuse));
-        }
-    }
-    let with = |(name, excuse): (String, Option<String>)| {
-        let excuse = excused.get(&name).cloned().or(excuse);
-        Dead { name, excuse }
-    };
-    list.into_iter().map(with).collect()
+    list
 }
 
-/// A step that only ways around a stuck lock take needs one.
+/// Lock sets that can be held while no lock has a fault: what steps close, beginning with nothing,
+/// less any of it that is let go for whatever reason.
+fn sets_without_faults(data: &TableData) -> Vec<bool> {
+    let mut held = vec![false; 1 << data.locks.len()];
+    let mut waiting = vec![Bits::EMPTY];
+    while let Some(set) = waiting.pop() {
+        let Some(slot) = held.get_mut(usize::from(set.0)) else { continue };
+        if std::mem::replace(slot, true) {
+            continue;
+        }
+        let closings = data.steps.iter().filter(|s| s.action == Action::Close && s.from == set);
+        waiting.extend(closings.map(|step| set.with(step.lock, true)));
+        waiting.extend(set.iter().map(|lock| set.with(lock, false)));
+    }
+    held
+}
+
+/// Without a lock fault, a step that only ways around a stuck lock take needs none, and one that
+/// begins in a lock set that no step leads to cannot be begun.
 fn step_excuse(data: &TableData, step: u16, budget: u8) -> Option<String> {
+    if budget > 0 {
+        return None;
+    }
+    let from = data.steps.get(usize::from(step))?.from;
+    if !sets_without_faults(data).get(usize::from(from.0)).is_some_and(|&held| held) {
+        return Some(
+            "no step leads to the lock set that it begins in, only a lock fault does, and none was \
+             allowed"
+                .into(),
+        );
+    }
     let table = data.table();
     let (sets, arrangements) = (table.set_count(), data.arrangements.len());
     let row = sets * arrangements;
@@ -78,7 +151,7 @@ fn step_excuse(data: &TableData, step: u16, budget: u8) -> Option<String> {
     };
     let with_stuck = (1..table.stuck_count()).any(named);
     match (named(0), with_stuck) {
-        (false, true) if budget == 0 => {
+        (false, true) => {
             Some("it belongs to ways around a stuck lock, and no lock fault was allowed".into())
         }
         _ => None,

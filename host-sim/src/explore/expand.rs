@@ -71,8 +71,8 @@ impl Expander {
         for same in worlds.chunk_by(|a, b| a.0 == b.0) {
             self.list_outcomes(model, before, &same[0].0);
             for outcome in &self.outcomes {
-                let rest = codes.rest_code((outcome.kernel.rest, same[0].1.faults));
-                let mut faults = same[0].1.faults;
+                let rest = codes.rest_code((outcome.kernel.rest, same[0].1.faults_code()));
+                let mut faults = same[0].1.faults_code();
                 let mut state = StateCodes { rest, ..StateCodes::default() };
                 let (closing, filling) = (outcome.closing, outcome.filling);
                 for (_, world) in same {
@@ -85,8 +85,8 @@ impl Expander {
                         take(Next::Broken(broken, &node));
                         continue;
                     }
-                    if world.faults != faults {
-                        faults = world.faults;
+                    if world.faults_code() != faults {
+                        faults = world.faults_code();
                         state.rest = codes.rest_code((outcome.kernel.rest, faults));
                     }
                     for lock in 0..locks {
@@ -108,7 +108,7 @@ impl Expander {
         loop {
             self.chooser.begin();
             let mut world = before.world;
-            world.advance(&model.truth, &orders, model.budget, &mut self.chooser);
+            model.move_world(&mut world, &orders, model.budget, &mut self.chooser);
             self.worlds.push((world.view(&model.truth), world));
             if !self.chooser.advance() {
                 break;
@@ -162,7 +162,7 @@ impl Outcome {
 pub fn codes_of(node: &Node, locks: usize, codes: &mut CodesView) -> StateCodes {
     let kernel = kernel_parts(&node.kernel);
     let mut state = StateCodes {
-        rest: codes.rest_code((kernel.rest, node.world.faults)),
+        rest: codes.rest_code((kernel.rest, node.world.faults_code())),
         ..StateCodes::default()
     };
     for lock in 0..locks {

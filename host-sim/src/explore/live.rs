@@ -139,8 +139,12 @@ impl<W: Word> Paths<'_, W> {
                 End::Refused => break (0, false),
                 End::Goes(node) => match self.states.find(&node, codes) {
                     Some(place) => at = place,
-                    // Beyond a broken property nothing was explored.
-                    None => break (0, false),
+                    // A helpful world is one of the hostile ones, and nothing is broken: a state
+                    // that was not reached would be an error of the search.
+                    None => {
+                        self.get_stuck(start, codes);
+                        break (0, false);
+                    }
                 },
             }
         };

@@ -2,6 +2,8 @@
 //! as hostile as physics allows.
 
 pub mod always;
+pub mod answers;
+pub mod cells;
 pub mod checkpoint;
 pub mod chooser;
 pub mod codes;

@@ -8,6 +8,7 @@ use supervisor::status::{Phase, Refusal};
 use supervisor::table::Table;
 
 use super::always::{Always, Judge, Verdict, of_mask};
+use super::cells::Cells;
 use super::chooser::Chooser;
 use super::environment::{Environment, Happened, View};
 use super::senses::{Forced, Mood, Senses};
@@ -47,6 +48,8 @@ pub struct Model<'a> {
     pub truth: Table<'a>,
     /// What the kinematics forbid the answers to be.
     pub forced: &'a Forced,
+    /// Which guard bits can be measured together; none where they are all free.
+    pub cells: Option<&'a Cells>,
     /// Most faults in one history.
     pub budget: u8,
     /// What is explored.
@@ -109,14 +112,14 @@ pub struct KernelTick {
 impl<'a> Model<'a> {
     /// With a table that is as it should be.
     pub fn new(table: Table<'a>, forced: &'a Forced, budget: u8, subject: Subject) -> Model<'a> {
-        Model { table, truth: table, forced, budget, subject }
+        Model { table, truth: table, forced, cells: None, budget, subject }
     }
 
     /// One tick with the chooser's answers.
     pub fn tick(&self, before: &Node, mood: Mood, chooser: &mut Chooser) -> Tick {
         let budget = if mood == Mood::Hostile { self.budget } else { 0 };
         let mut world = before.world;
-        let happened = world.advance(&self.truth, &orders(before), budget, chooser);
+        let happened = self.move_world(&mut world, &orders(before), budget, chooser);
         let tick = self.kernel_tick(before, &world.view(&self.truth), mood, chooser);
         let (closing, filling) = (tick.closing, tick.filling);
         let broken = self.judge().in_world(&tick.verdict, closing.or(filling), world.pressed());
@@ -129,6 +132,20 @@ impl<'a> Model<'a> {
         }
     }
 
+    /// What the world does in one tick.
+    pub fn move_world(
+        &self,
+        world: &mut Environment,
+        orders: &[LockOrder; MAX_LOCKS],
+        budget: u8,
+        chooser: &mut Chooser,
+    ) -> Happened {
+        if self.cells.is_some() {
+            world.may_lie(budget, chooser);
+        }
+        world.advance(&self.truth, orders, budget, chooser)
+    }
+
     /// One tick of the kernel in a world that looks like this.
     pub fn kernel_tick(
         &self,
@@ -138,7 +155,8 @@ impl<'a> Model<'a> {
         chooser: &mut Chooser,
     ) -> KernelTick {
         let mut kernel = before.kernel;
-        let mut senses = Senses::new(&self.table, self.forced, view, chooser, mood);
+        let mut senses =
+            Senses::new(&self.table, self.forced, view, chooser, mood).with_cells(self.cells);
         let ruling = match self.subject {
             Subject::Kernel | Subject::DecisionAlone => kernel.step(&self.table, &mut senses),
             Subject::InterlockAlone | Subject::NoGate => {

@@ -122,7 +122,7 @@ pub fn words(d: &Driveline, model: &Model, way: &[Node]) -> Vec<String> {
     lines
 }
 
-fn describe(d: &Driveline, before: &Node, tick: &Tick) -> String {
+fn faults_in_words(d: &Driveline, before: &Node, tick: &Tick) -> Vec<String> {
     let name = |lock: u8| d.locks[usize::from(lock)].name.as_str();
     let mut parts = Vec::new();
     if let Some((lock, fault)) = tick.happened.fault {
@@ -135,9 +135,18 @@ fn describe(d: &Driveline, before: &Node, tick: &Tick) -> String {
         };
         parts.push(format!("{} {what}", name(lock)));
     }
+    if tick.after.world.lying && !before.world.lying {
+        parts.push("speed sensors begin to lie".to_string());
+    }
     if let Some(lock) = tick.happened.opened {
         parts.push(format!("{} opens by itself", name(lock)));
     }
+    parts
+}
+
+fn describe(d: &Driveline, before: &Node, tick: &Tick) -> String {
+    let name = |lock: u8| d.locks[usize::from(lock)].name.as_str();
+    let mut parts = faults_in_words(d, before, tick);
     for lock in 0..d.locks.len() {
         let (was, is) = (before.world.actual[lock], tick.after.world.actual[lock]);
         if was != is {

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::always::Always;
-use super::excuses::Dead;
+use super::excuses::{Dead, Idle};
 use super::live::Liveness;
 use super::model::Subject;
 use super::search::Found;
@@ -14,7 +14,7 @@ use crate::text::{Table, labelled, paragraph};
 
 const TEXT_WIDTH: usize = 80;
 /// Version of the JSON's format.
-const JSON_FORMAT: u32 = 2;
+const JSON_FORMAT: u32 = 3;
 
 /// The answer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -23,7 +23,8 @@ pub enum Answer {
     Holds,
     /// Something is broken.
     Broken,
-    /// Nothing is broken, but something never occurs and nobody has said why.
+    /// Nothing is broken, but something never occurs and nobody has said why, or an excuse for
+    /// something is not needed.
     Dead,
     /// The search was stopped before everything was explored.
     Inconclusive,
@@ -48,6 +49,8 @@ pub struct Report<'a> {
     pub table: &'a TableData,
     /// Whether only the interlock was explored.
     pub interlock_alone: bool,
+    /// Whether guard bits are tied to the kinematics.
+    pub feasible_guards: bool,
     /// Most faults.
     pub faults: u8,
     /// What was found.
@@ -56,6 +59,8 @@ pub struct Report<'a> {
     pub live: Option<Liveness>,
     /// What never occurred, where everything was explored.
     pub dead: Vec<Dead>,
+    /// Excuses of the user that excuse nothing.
+    pub idle: Vec<Idle>,
     /// Shortest ways to what is broken, in words.
     pub ways: Vec<(Always, Vec<String>)>,
 }
@@ -68,7 +73,7 @@ impl Report<'_> {
             Answer::Broken
         } else if !self.found.complete {
             Answer::Inconclusive
-        } else if self.dead.iter().any(|dead| dead.excuse.is_none()) {
+        } else if !self.idle.is_empty() || self.dead.iter().any(|dead| dead.excuse.is_none()) {
             Answer::Dead
         } else {
             Answer::Holds
@@ -95,6 +100,13 @@ impl Report<'_> {
                 .to_string(),
             "timers are shrunk in order (docs/exploration.md)".to_string(),
         ];
+        if self.feasible_guards {
+            list.push(
+                "slip and rest bits of one tick fit one motion of the locks that hold, with every \
+                 sensor within its stated error, unless speed sensors lie, which costs a fault"
+                    .to_string(),
+            );
+        }
         if self.interlock_alone {
             list.push("the decision is replaced by any orders at all".to_string());
         }
@@ -202,6 +214,10 @@ impl Report<'_> {
             };
             out += &labelled("never         ", &why, 2, TEXT_WIDTH);
         }
+        for idle in &self.idle {
+            let why = format!("{} (TAKE THE EXCUSE AWAY: {})", idle.name, idle.why);
+            out += &labelled("not needed    ", &why, 2, TEXT_WIDTH);
+        }
         out
     }
 
@@ -240,11 +256,14 @@ impl Report<'_> {
             .collect();
         let dead: Vec<Value> =
             self.dead.iter().map(|d| json!({ "name": d.name, "excuse": d.excuse })).collect();
+        let idle: Vec<Value> =
+            self.idle.iter().map(|i| json!({ "name": i.name, "why": i.why })).collect();
         json!({
             "explore_format": JSON_FORMAT,
             "driveline": self.driveline.name,
             "subject": if self.interlock_alone { "interlock-alone" } else { "kernel" },
             "faults": self.faults,
+            "guards": if self.feasible_guards { "feasible" } else { "free" },
             "verdict": self.answer().word(),
             "complete": found.complete,
             "states": found.store.len(),
@@ -260,6 +279,7 @@ impl Report<'_> {
                 "refusals": self.refusals(),
                 "reactions": self.reactions(),
                 "dead": dead,
+                "idle_excuses": idle,
             },
             "assumptions": self.assumptions(),
         })

@@ -400,10 +400,12 @@ mod tests {
             driveline: &d,
             table: &small,
             interlock_alone: false,
+            feasible_guards: false,
             faults: 0,
             found: &found,
             live: None,
             dead: Vec::new(),
+            idle: Vec::new(),
             ways: Vec::new(),
         };
         assert_eq!(report.answer(), Answer::Inconclusive);

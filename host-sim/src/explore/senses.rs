@@ -3,8 +3,10 @@
 use supervisor::bits::{Bits, MAX_LOCKS};
 use supervisor::guards::{Guards, SlipBits};
 use supervisor::io::LockReport;
-use supervisor::table::Table;
+use supervisor::table::{Step, Table, WAYS, Window};
 
+use super::answers::{Demand, Road, Speed, Trust};
+use super::cells::{Cells, GuardBit};
 use super::chooser::Chooser;
 use super::environment::{SwitchWord, View};
 use crate::kinematics::Kinematics;
@@ -72,22 +74,63 @@ pub struct Senses<'a> {
     within: [Option<bool>; MAX_LOCKS],
     ready: [Option<bool>; MAX_LOCKS],
     rest: [Option<bool>; 8],
-    other: [Option<bool>; 9],
+    cool: [Option<bool>; MAX_LOCKS],
+    other: [Option<bool>; 4],
+    trust: Trust,
+    road: Road,
+    demand: Demand,
+    targets: Targets,
+    cells: Option<&'a Cells>,
+    measured: Measured,
     asked: Option<Option<u8>>,
 }
 
-/// Questions that do not depend on a lock's motion, by their place in `other`.
+/// Guard bits that were answered from speeds that are known.
+#[derive(Clone, Copy, Default)]
+struct Measured {
+    yes: u32,
+    no: u32,
+}
+
+/// Questions that each have one answer in a tick, by their place in `other`.
 #[derive(Clone, Copy)]
 enum Other {
-    Plausible,
     Unloaded,
-    Window,
-    Target,
-    Demand,
-    Cool,
     Calm,
     Engine,
     Dragged,
+}
+
+/// Most steps whose targets are looked at in one tick: one a way, and one under preparation.
+const MOST_TARGETS: usize = WAYS + 1;
+
+/// Whether the speeds that steps bring their machines to are allowed: a bit of its own for every
+/// two steps that the table tells apart by their rows or limits.
+#[derive(Default)]
+struct Targets {
+    asked: [Option<(u16, bool)>; MOST_TARGETS],
+}
+
+impl Targets {
+    fn known(&self, table: &Table, number: u16) -> Option<bool> {
+        let same = |other: u16| match (table.step(number), table.step(other)) {
+            (Some(a), Some(b)) => other == number || same_target(table, a, b),
+            _ => other == number,
+        };
+        self.asked.iter().flatten().find(|(other, _)| same(*other)).map(|(_, answer)| *answer)
+    }
+
+    fn put(&mut self, number: u16, answer: bool) {
+        if let Some(slot) = self.asked.iter_mut().find(|slot| slot.is_none()) {
+            *slot = Some((number, answer));
+        }
+    }
+}
+
+fn same_target(table: &Table, a: &Step, b: &Step) -> bool {
+    let rows = (a.target_row, a.target_offset) == (b.target_row, b.target_offset);
+    let ends = (a.target_min, a.target_max) == (b.target_min, b.target_max);
+    rows && ends && table.limits_of(a) == table.limits_of(b)
 }
 
 impl<'a> Senses<'a> {
@@ -113,9 +156,42 @@ impl<'a> Senses<'a> {
             within: [None; MAX_LOCKS],
             ready: [None; MAX_LOCKS],
             rest: [None; 8],
-            other: [None; 9],
+            cool: [None; MAX_LOCKS],
+            other: [None; 4],
+            trust: Trust::default(),
+            road: Road::default(),
+            demand: Demand::default(),
+            targets: Targets::default(),
+            cells: None,
+            measured: Measured::default(),
             asked: None,
         }
+    }
+
+    /// With guard bits tied to the kinematics, unless the sensors lie.
+    pub fn with_cells(mut self, cells: Option<&'a Cells>) -> Senses<'a> {
+        self.cells = cells.filter(|_| !self.view.lying);
+        self
+    }
+
+    /// The answer about a speed, where the kinematics and what was answered before allow both.
+    /// What is not known may always be denied.
+    fn tied(&mut self, bit: GuardBit, known: bool, helpful: bool) -> bool {
+        let Some(cells) = self.cells else { return self.free(helpful) };
+        let (held, Measured { yes, no }, mask) = (self.view.closed.0, self.measured, bit.mask());
+        let can = cells.allow(held, yes | mask, no);
+        let may_not = !known || cells.allow(held, yes, no | mask);
+        let answer = match (can, may_not) {
+            (true, false) => true,
+            (false, true) => false,
+            _ => self.free(helpful),
+        };
+        if answer {
+            self.measured.yes |= mask;
+        } else if known {
+            self.measured.no |= mask;
+        }
+        answer
     }
 
     /// The table that the questions are about.
@@ -159,6 +235,23 @@ impl<'a> Senses<'a> {
         }
     }
 
+    /// One of the answers that earlier ones in this tick leave possible.
+    fn of(&mut self, yes: bool, no: bool) -> bool {
+        match (yes, no) {
+            (true, true) => self.free(true),
+            _ => yes,
+        }
+    }
+
+    fn road(&mut self, window: Option<Window>, speed: Speed) -> bool {
+        let Some(window) = window else { return false };
+        let can = |answer| self.road.can(window, speed, answer);
+        let (yes, no) = (can(true), can(false));
+        let answer = self.of(yes, no);
+        self.road.put(window, speed, answer);
+        answer
+    }
+
     fn other(&mut self, which: Other) -> bool {
         let at = which as usize;
         if let Some(answer) = self.other[at] {
@@ -200,7 +293,8 @@ impl Guards for Senses<'_> {
         }
         // What is unknown is never said to move; what cannot slip does not.
         let may = !self.no_slip.has(lock) && self.known[at] != Some(false);
-        let answer = may && self.free(false);
+        let known = self.known[at] == Some(true);
+        let answer = may && self.tied(GuardBit::Moving(lock), known, false);
         if answer {
             self.known[at] = Some(true);
         }
@@ -215,9 +309,9 @@ impl Guards for Senses<'_> {
         }
         let must = self.no_slip.has(lock) || self.ready[at] == Some(true);
         let answer = match self.known[at] {
-            Some(known) => known && (must || self.free(true)),
+            Some(known) => known && (must || self.tied(GuardBit::Within(lock), known, true)),
             None if must => self.slip_known(lock),
-            None => self.free(true),
+            None => self.tied(GuardBit::Within(lock), false, true),
         };
         if answer {
             self.known[at] = Some(true);
@@ -233,7 +327,8 @@ impl Guards for Senses<'_> {
         }
         // Small enough to begin, and too large to be locked, do not exclude each other.
         let may = self.known[at] != Some(false) && self.within[at] != Some(false);
-        let answer = may && self.free(true);
+        // It may also be too unsteady.
+        let answer = may && self.tied(GuardBit::Near(lock), false, true);
         if answer {
             self.known[at] = Some(true);
         }
@@ -259,8 +354,13 @@ impl Guards for Senses<'_> {
         answer
     }
 
-    fn plausible(&mut self, _: Bits) -> bool {
-        self.other(Other::Plausible)
+    fn plausible(&mut self, sensors: Bits) -> bool {
+        let answer = match self.trust.known(sensors) {
+            Some(known) => known,
+            None => self.free(true),
+        };
+        self.trust.put(sensors, answer);
+        answer
     }
 
     fn at_rest(&mut self, machines: Bits) -> bool {
@@ -268,7 +368,9 @@ impl Guards for Senses<'_> {
         for machine in machines.iter() {
             let at = usize::from(machine);
             if self.rest[at].is_none() {
-                let answer = self.at_rest.has(machine) || self.free(true);
+                // A speed that is not known is no rest.
+                let answer =
+                    self.at_rest.has(machine) || self.tied(GuardBit::Rest(machine), false, true);
                 self.rest[at] = Some(answer);
             }
             all &= self.rest[at] == Some(true);
@@ -280,28 +382,47 @@ impl Guards for Senses<'_> {
         self.other(Other::Unloaded)
     }
 
-    fn arrangement_in_window(&mut self, _: u8) -> bool {
-        self.other(Other::Window)
+    fn arrangement_in_window(&mut self, arrangement: u8) -> bool {
+        let data = self.table.arrangements.get(usize::from(arrangement));
+        self.road(data.map(|a| a.window), Speed::Measured)
     }
 
-    fn arrangement_may_stay(&mut self, _: u8) -> bool {
-        self.other(Other::Window)
+    fn arrangement_may_stay(&mut self, arrangement: u8) -> bool {
+        let data = self.table.arrangements.get(usize::from(arrangement));
+        self.road(data.map(|a| a.keep), Speed::MeasuredOrMissing)
     }
 
-    fn in_window(&mut self, _: u16) -> bool {
-        self.other(Other::Window)
+    fn in_window(&mut self, step: u16) -> bool {
+        self.road(self.table.step(step).map(|step| step.window), Speed::Measured)
     }
 
-    fn target_allowed(&mut self, _: u16) -> bool {
-        self.other(Other::Target)
+    fn target_allowed(&mut self, step: u16) -> bool {
+        if let Some(answer) = self.targets.known(self.table, step) {
+            return answer;
+        }
+        let answer = self.free(true);
+        self.targets.put(step, answer);
+        answer
     }
 
-    fn demand_within(&mut self, _: u16) -> bool {
-        self.other(Other::Demand)
+    fn demand_within(&mut self, step: u16) -> bool {
+        let Some(limit) = self.table.step(step).map(|step| step.demand_max) else { return false };
+        let answer = match self.demand.known(limit) {
+            Some(known) => known,
+            None => self.free(true),
+        };
+        self.demand.put(limit, answer);
+        answer
     }
 
-    fn cool(&mut self, _: u8) -> bool {
-        self.other(Other::Cool)
+    fn cool(&mut self, lock: u8) -> bool {
+        let at = usize::from(lock);
+        if let Some(answer) = self.cool[at] {
+            return answer;
+        }
+        let answer = self.free(true);
+        self.cool[at] = Some(answer);
+        answer
     }
 
     fn calm(&mut self) -> bool {

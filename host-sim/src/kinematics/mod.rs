@@ -18,6 +18,7 @@ use num_traits::Zero;
 
 pub use conflicts::{Conflict, Overlap};
 pub use rows::{gear_row_name, gear_rows, lock_row};
+pub use simplex::is_feasible;
 pub use torque::{LockTorque, Push, TorqueRelations};
 pub use windows::{
     End, EndedBy, EngineLink, Limit, LimitKind, NoWindow, Window, engine_link, find_window,

@@ -42,6 +42,15 @@ pub(super) fn maximise(rows: &[Row], limits: &[Q], goal: &[Q]) -> Outcome {
     }
 }
 
+/// Whether some `z`, of any sign, has `rows[i] . z <= limits[i]` for all `i`.
+pub fn is_feasible(rows: &[Row], limits: &[Q]) -> bool {
+    if !limits.iter().any(Signed::is_negative) {
+        return true;
+    }
+    let dimension = rows.first().map_or(0, Vec::len);
+    !matches!(dual(rows, limits, &vec![Q::zero(); dimension]), Dual::Ray(_))
+}
+
 /// The point at which the constraints of a dual basis are all just met.
 fn corner(rows: &[Row], limits: &[Q], basis: &[usize], dimension: usize) -> Row {
     let tight = basis.iter().map(|&i| rows[i].clone()).collect();

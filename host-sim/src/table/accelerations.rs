@@ -1,13 +1,13 @@
 //! How fast each shaft can change its speed, for sensors whose values are of different ages.
 
-use num_traits::Zero;
+use num_traits::{One, Zero};
 
 use crate::driveline::Driveline;
-use crate::exact::to_f64;
+use crate::exact::{Q, to_f64};
 use crate::kinematics::Kinematics;
 
 use super::motion::inertia;
-use super::rows::RPM;
+use super::rows::{RPM, SensorRow};
 use super::steps::{machine_torque_max, output_acceleration_max};
 
 /// What elimination in f64 may take from a bound.
@@ -29,6 +29,20 @@ pub(super) fn fastest_changes_radps2(d: &Driveline, k: &Kinematics) -> Vec<f64> 
         }
     }
     fastest
+}
+
+/// How far the value of each sensor may be from the speed that its shaft had when the youngest of
+/// all values was taken, rad/s: error, quantisation, age and f32 rounding.
+pub fn sensor_bands_radps(d: &Driveline, k: &Kinematics) -> Vec<f64> {
+    let fastest = fastest_changes_radps2(d, k);
+    let youngest = d.sensors.iter().map(|s| s.latency_ms).fold(f64::INFINITY, f64::min);
+    let band = |(i, sensor): (usize, &crate::driveline::Sensor)| {
+        let mut exact = vec![Q::zero(); d.sensors.len()];
+        exact[i] = Q::one();
+        let error = SensorRow { exact }.error(d, &fastest);
+        error.fixed() + (sensor.latency_ms - youngest) / 1000.0 * fastest[sensor.shaft]
+    };
+    d.sensors.iter().enumerate().map(band).collect()
 }
 
 /// The same in one lock set. A motion that stays free when the output stands is taken out of the

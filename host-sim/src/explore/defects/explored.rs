@@ -176,6 +176,6 @@ fn gate_differs(a: &TableData, b: &TableData) -> bool {
 
 /// What a complete search never reached, by name.
 fn never(d: &Driveline, table: &TableData, found: &Found, faults: u8) -> Vec<String> {
-    let dead = dead(d, table, found, faults, &BTreeMap::new());
+    let (dead, _) = dead(d, table, found, faults, &BTreeMap::new());
     dead.into_iter().map(|dead| dead.name).collect()
 }
