@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x717860f6,
+    hash: 0x0966416f,
     engine: None,
     engine_min: 0.0,
     output_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
@@ -56,8 +56,8 @@ static SENSORS: [Sensor; 5] = [
 ];
 
 static LOCKS: [Lock; 3] = [
-    /* 0 */ Lock { slip_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x02), slip_max: 1.701181, begin_max: 1.1123899, moving_min: 0.41949695, rate_max: 3.1667426, dog: true, has_switch: true, close_ticks: 20, close_timeout: 742, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
-    /* 1 */ Lock { slip_row: [-0.29411766, 0.29411766, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x03), slip_max: 1.8090414, begin_max: 1.1663201, moving_min: 0.29006457, rate_max: 3.2099836, dog: true, has_switch: true, close_ticks: 20, close_timeout: 742, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
+    /* 0 */ Lock { slip_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x02), slip_max: 3.7170362, begin_max: 1.8585181, moving_min: 0.41949695, rate_max: 6.1774354, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00225, cooling_ticks: 15000.0, rise_max_k: 100.0 },
+    /* 1 */ Lock { slip_row: [-0.29411766, 0.29411766, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x03), slip_max: 3.8248966, begin_max: 1.9124483, moving_min: 0.29006457, rate_max: 6.2206764, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00175, cooling_ticks: 15000.0, rise_max_k: 100.0 },
     /* 2 */ Lock { slip_row: [0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0c), slip_max: 1.4391241, begin_max: 0.98136145, moving_min: 0.7339652, rate_max: 3.061508, dog: true, has_switch: true, close_ticks: 20, close_timeout: 742, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
 ];
 
@@ -89,38 +89,37 @@ static SETS: [Set; 8] = [
     /* 1 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x00), fallback: 2 },
     /* 2 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x00), fallback: 1 },
     /* 3 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x01), fallback: 2 },
-    /* 4 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x00), fallback: 0 },
+    /* 4 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x00), fallback: 1 },
     /* 5 */ Set { drives: true, engine_joined: false, held_machines: Bits(0x00), fallback: 0 },
     /* 6 */ Set { drives: true, engine_joined: false, held_machines: Bits(0x00), fallback: 1 },
     /* 7 */ Set { drives: true, engine_joined: false, held_machines: Bits(0x01), fallback: 255 },
 ];
 
-static STEPS: [Step; 14] = [
+static STEPS: [Step; 13] = [
     /* 0 */ Step { from: Bits(0x00), lock: 0, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x02), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 0, limits_count: 0 },
     /* 1 */ Step { from: Bits(0x00), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x03), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 0, limits_count: 0 },
-    /* 2 */ Step { from: Bits(0x01), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 3.4, 0.0, 0.0, 0.0, 0.0], target_offset: 1.7802359, target_min: -1255.7456, target_max: 1255.7456, sensors: Bits(0x0c), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -369.21695, max: 369.21695 }, rest: Bits(0x00), limits_from: 0, limits_count: 1 },
-    /* 3 */ Step { from: Bits(0x01), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: -1.7802359, target_min: -1256.637, target_max: 1256.637, sensors: Bits(0x03), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x01), limits_from: 1, limits_count: 1 },
-    /* 4 */ Step { from: Bits(0x02), lock: 0, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.5235988, target_min: -1256.637, target_max: 1256.637, sensors: Bits(0x02), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x01), limits_from: 2, limits_count: 2 },
-    /* 5 */ Step { from: Bits(0x02), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.5235988, target_min: -1256.3748, target_max: 1256.3748, sensors: Bits(0x0c), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 4, limits_count: 2 },
+    /* 2 */ Step { from: Bits(0x01), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 3.4, 0.0, 0.0, 0.0, 0.0], target_offset: 1.7802359, target_min: -1218.0465, target_max: 1218.0465, sensors: Bits(0x0c), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -369.21695, max: 369.21695 }, rest: Bits(0x00), limits_from: 0, limits_count: 1 },
+    /* 3 */ Step { from: Bits(0x01), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -1218.9379, target_max: 1218.9379, sensors: Bits(0x03), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x01), limits_from: 1, limits_count: 1 },
+    /* 4 */ Step { from: Bits(0x02), lock: 0, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -1218.9379, target_max: 1218.9379, sensors: Bits(0x02), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x01), limits_from: 2, limits_count: 2 },
+    /* 5 */ Step { from: Bits(0x02), lock: 2, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.5235988, target_min: -1218.6757, target_max: 1218.6757, sensors: Bits(0x0c), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 4, limits_count: 2 },
     /* 6 */ Step { from: Bits(0x03), lock: 1, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-3.4, 0.0, 0.0, 0.0], load_max: 27.179487, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 6, limits_count: 0 },
     /* 7 */ Step { from: Bits(0x03), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [1.0, 0.0, 0.0, 0.0], load_max: 42.69985, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 6, limits_count: 0 },
-    /* 8 */ Step { from: Bits(0x04), lock: 0, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 3.4, 0.0, 0.0, 0.0, 0.0], target_offset: -1.2566371, target_min: -1255.7456, target_max: 1255.7456, sensors: Bits(0x0a), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -369.21695, max: 369.21695 }, rest: Bits(0x00), limits_from: 6, limits_count: 1 },
-    /* 9 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: -1.2566371, target_min: -1256.3748, target_max: 1256.3748, sensors: Bits(0x0b), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 7, limits_count: 1 },
+    /* 8 */ Step { from: Bits(0x04), lock: 0, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 3.4, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -1218.0465, target_max: 1218.0465, sensors: Bits(0x0a), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -369.21695, max: 369.21695 }, rest: Bits(0x00), limits_from: 6, limits_count: 1 },
+    /* 9 */ Step { from: Bits(0x04), lock: 1, action: Action::Close, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Sync, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: -1218.6757, target_max: 1218.6757, sensors: Bits(0x0b), load_row: [0.0, 0.0, 0.0, 0.0], load_max: 0.0, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 7, limits_count: 1 },
     /* 10 */ Step { from: Bits(0x05), lock: 0, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.4, 0.0, 0.0, 0.0], load_max: 20.874838, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
     /* 11 */ Step { from: Bits(0x05), lock: 2, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [3.4, 0.0, 0.0, 0.0], load_max: 34.622684, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
     /* 12 */ Step { from: Bits(0x06), lock: 1, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [-2.4, 0.0, 0.0, 0.0], load_max: 24.847637, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
-    /* 13 */ Step { from: Bits(0x06), lock: 2, action: Action::Open, keeps_push: false, engine: EngineNeed::Any, duties: [StepDuty::Unload, StepDuty::Unload, StepDuty::Unload, StepDuty::Unload], target_row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], target_offset: 0.0, target_min: 0.0, target_max: 0.0, sensors: Bits(0x00), load_row: [1.0, 0.0, 0.0, 0.0], load_max: 63.37985, demand_max: f32::MAX, window: Window { min: -416.28445, max: 416.28445 }, rest: Bits(0x00), limits_from: 8, limits_count: 0 },
 ];
 
 static LIMITS: [Limit; 8] = [
-    /* 0 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -470.97668, max: 470.97668 },
-    /* 1 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -471.2389, max: 471.2389 },
-    /* 2 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -628.3185, max: 628.3185 },
-    /* 3 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -471.2389, max: 471.2389 },
-    /* 4 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -628.05634, max: 628.05634 },
-    /* 5 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -470.97668, max: 470.97668 },
-    /* 6 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -628.3185, max: 628.3185 },
-    /* 7 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -628.05634, max: 628.05634 },
+    /* 0 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -456.83954, max: 456.83954 },
+    /* 1 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -457.1017, max: 457.1017 },
+    /* 2 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -609.46893, max: 609.46893 },
+    /* 3 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -457.1017, max: 457.1017 },
+    /* 4 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -609.2068, max: 609.2068 },
+    /* 5 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -456.83954, max: 456.83954 },
+    /* 6 */ Limit { row: [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], min: -609.46893, max: 609.46893 },
+    /* 7 */ Limit { row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0], min: -609.2068, max: 609.2068 },
 ];
 
 // [way][stuck][set][arrangement]
@@ -131,7 +130,7 @@ static NEXT: [u16; 504] = [
     6, 7, 6,
     8, 9, 8,
     0x8000, 10, 11,
-    12, 0x8000, 13,
+    12, 0x8000, 12,
     0x8002, 0x8002, 0x8002,
     0x8003, 1, 0x8003,
     0x8004, 0x8004, 0x8004,
@@ -187,7 +186,7 @@ static NEXT: [u16; 504] = [
     6, 7, 6,
     8, 9, 8,
     0x8000, 10, 11,
-    12, 0x8000, 13,
+    12, 0x8000, 12,
     0x8005, 0x8005, 0x8005,
     0x8005, 1, 0x8005,
     0x8004, 0x8004, 0x8004,
