@@ -26,6 +26,7 @@
 extern crate std;
 
 pub mod bits;
+pub mod board;
 pub mod check;
 mod choose;
 pub mod decide;
