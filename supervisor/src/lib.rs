@@ -42,6 +42,7 @@ pub mod interlock;
 pub mod io;
 pub mod journal;
 pub mod kernel;
+pub mod link;
 pub mod locks;
 #[allow(clippy::float_arithmetic, reason = "it measures")]
 pub mod observe;
