@@ -6,8 +6,9 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::campaign::shard_from;
 use crate::campaign::{self, Shard, command::time_from};
+use crate::rig::command::{RigArgs, WayArgs};
 use crate::table::command::Form;
-use crate::{drive, driveline, explain, explore, review, survey, table};
+use crate::{drive, driveline, explain, explore, review, rig, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -72,6 +73,8 @@ enum Command {
     },
     /// One case of a campaign again, or a scenario that one was shrunk to
     Replay(ReplayArgs),
+    /// Drive a scenario with the supervisor on a board, over the rig link
+    Rig(RigArgs),
     /// The main job: survey, table and judged drives between all arrangements, as a folder
     Review(ReviewArgs),
 }
@@ -216,6 +219,11 @@ struct CampaignArgs {
     /// With --defects: JSON for programs
     #[arg(long, requires = "defects")]
     json: bool,
+    /// Run the same cases with the supervisor on a board (--port or --qemu), one after the other
+    #[arg(long, conflicts_with_all = ["shard", "shards", "time", "out", "resume", "defects", "threads"])]
+    rig: bool,
+    #[command(flatten)]
+    way: WayArgs,
 }
 
 #[derive(Args, Debug)]
@@ -287,6 +295,14 @@ pub fn run() -> i32 {
                 json: args.json,
             })
         }
+        Command::Rig(args) => rig::command::rig(&args),
+        Command::Campaign(args) if args.rig => rig::campaign(&rig::CampaignOptions {
+            file: args.file,
+            cases: args.cases,
+            seed: args.seed,
+            faults: args.faults,
+            way: args.way,
+        }),
         Command::Campaign(args) => campaign::command::campaign(&campaign::command::Options {
             file: args.file,
             cases: args.cases,

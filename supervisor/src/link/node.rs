@@ -41,6 +41,8 @@ pub struct Node<'a> {
     /// The answer to the last call, for a host that did not get it.
     sent: Wire,
     inputs: Inputs,
+    /// Whether a call waits for the timer's tick.
+    waits: bool,
     /// Ticks since the last call.
     age: u16,
     lost_ticks: u16,
@@ -93,6 +95,7 @@ impl<'a> Node<'a> {
             last: Stamp::default(),
             sent: Wire::default(),
             inputs: Inputs::default(),
+            waits: false,
             age: 0,
             lost_ticks: 1,
             was_lost: false,
@@ -182,7 +185,8 @@ impl<'a> Node<'a> {
         self.last = stamp;
         self.sent = Wire::default();
         (self.age, self.lost_ticks) = (0, begin.lost_ticks.max(1));
-        (self.was_lost, self.tick, self.inputs) = (false, 0, Inputs::default());
+        (self.was_lost, self.waits, self.tick) = (false, false, 0);
+        self.inputs = Inputs::default();
         Some(Wire::new(stamp, &Message::Ready))
     }
 
@@ -212,6 +216,7 @@ impl<'a> Node<'a> {
             self.supervisor = Supervisor::after_reset(self.supervisor.trace());
         }
         if mode == Mode::RealTime {
+            self.waits = true;
             return None;
         }
         if call.called {
@@ -222,17 +227,15 @@ impl<'a> Node<'a> {
 
     fn answer(&mut self, stamp: Stamp, counters: &Counters) -> Wire {
         let counters = Counters { stale: self.stale, ..*counters };
-        let was_lost = self.was_lost;
-        // While it is lost the host may not get this answer.
-        self.was_lost = was_lost && self.is_lost();
+        let was_lost = core::mem::take(&mut self.was_lost);
         let answer = Answer::of(&self.output, &self.supervisor, self.table);
         self.sent = Wire::new(stamp, &Message::Answer(answer.with_counts(was_lost, &counters)));
         self.sent
     }
 
     /// The timer's tick. In real time the supervisor works on the last inputs, or, when they are
-    /// too old, on none at all; the answer goes out every tick. In lockstep only the age of the
-    /// last call is counted.
+    /// too old, on none at all; a call that came since the last tick is answered. In lockstep only
+    /// the age of the last call is counted.
     pub fn timer(&mut self, counters: &Counters) -> Option<Wire> {
         let Session::Running(mode) = self.session else { return None };
         self.age = self.age.saturating_add(1);
@@ -245,7 +248,7 @@ impl<'a> Node<'a> {
         self.output = self.supervisor.tick(self.table, &inputs);
         self.tick = self.tick.wrapping_add(1);
         let stamp = Stamp { sequence: self.last.sequence, tick: self.tick };
-        Some(self.answer(stamp, counters))
+        core::mem::take(&mut self.waits).then(|| self.answer(stamp, counters))
     }
 }
 

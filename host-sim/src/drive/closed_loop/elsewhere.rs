@@ -48,6 +48,12 @@ impl Run<'_> {
         &self.supervisor
     }
 
+    /// The supervisor elsewhere was found to have begun anew, without a trace, before this tick.
+    pub fn board_began_anew(&mut self) {
+        self.supervisor = Supervisor::new();
+        self.now.reset = true;
+    }
+
     /// Finish the tick with these orders, wherever they come from.
     pub fn finish_tick(&mut self, output: Output) -> &TickRecord {
         self.output = output;

@@ -1,0 +1,147 @@
+//! The node behind two pipes, counting the instructions of each tick. QEMU's `-icount shift=10`
+//! lets one instruction take 1024 ns, so that SysTick at 25 MHz counts 25.6 for each. Instructions,
+//! not cycles: QEMU knows no cycles.
+#![no_std]
+#![no_main]
+
+use board::host::{File, exit, stdout};
+use board::table::TABLE;
+use core::fmt::Write;
+use cortex_m::peripheral::SYST;
+use cortex_m::peripheral::syst::SystClkSource;
+use cortex_m_rt::entry;
+use supervisor::link::frame::Stamp;
+use supervisor::link::{Message, Mode, Node, Receiver, Wire};
+use supervisor::trace::Trace;
+use supervisor::{Output, Supervisor};
+
+/// What the ticks took.
+#[derive(Default)]
+struct Cost {
+    ticks: u32,
+    sum: u64,
+    least: u32,
+    most: u32,
+}
+
+impl Cost {
+    fn add(&mut self, instructions: u32) {
+        self.least = if self.ticks == 0 { instructions } else { self.least.min(instructions) };
+        self.most = self.most.max(instructions);
+        self.sum += u64::from(instructions);
+        self.ticks += 1;
+    }
+}
+
+/// Instructions between two values of the timer, which counts down.
+fn instructions(before: u32, after: u32) -> u32 {
+    let counts = before.wrapping_sub(after) & 0x00ff_ffff;
+    (counts * 10 + 128) / 256
+}
+
+/// The supervisor's tick and nothing else.
+#[inline(never)]
+fn tick(supervisor: &mut Supervisor, call: &supervisor::io::Inputs) -> Output {
+    supervisor.tick(TABLE, call)
+}
+
+/// A loop of four instructions a round, to see that the counting is right.
+#[inline(never)]
+fn known_loop(rounds: u32) {
+    // SAFETY: touches one register only.
+    unsafe {
+        core::arch::asm!("1: nop", "nop", "subs {0}, #1", "bne 1b", inout(reg) rounds => _);
+    }
+}
+
+struct Line(File);
+
+impl Write for Line {
+    fn write_str(&mut self, text: &str) -> core::fmt::Result {
+        self.0.write(text.as_bytes());
+        Ok(())
+    }
+}
+
+fn empty() -> u32 {
+    let before = SYST::get_current();
+    let after = SYST::get_current();
+    instructions(before, after)
+}
+
+fn of_loop(rounds: u32) -> u32 {
+    let before = SYST::get_current();
+    known_loop(rounds);
+    let after = SYST::get_current();
+    instructions(before, after).saturating_sub(empty())
+}
+
+#[entry]
+fn main() -> ! {
+    let Some(mut core) = cortex_m::Peripherals::take() else { exit(2) };
+    core.SYST.set_clock_source(SystClkSource::Core);
+    core.SYST.set_reload(0x00ff_ffff);
+    core.SYST.clear_current();
+    core.SYST.enable_counter();
+    let mut node = Node::new(TABLE, board::BUILD);
+    let Some(input) = File::open(b"to-board\0", false) else { exit(2) };
+    let Some(output) = File::open(b"from-board\0", true) else { exit(2) };
+    let mut receiver = Receiver::new();
+    output.write(node.hello().bytes());
+    let mut bytes = [0; 256];
+    let mut supervisor = Supervisor::new();
+    let (mut cost, mut first) = (Cost::default(), Cost::default());
+    let mut last = Stamp::default();
+    let mut fresh = true;
+    loop {
+        let count = input.read(&mut bytes);
+        if count == 0 {
+            break;
+        }
+        for byte in bytes.iter().take(count) {
+            let Some((stamp, message)) = receiver.byte(*byte) else { continue };
+            if let Message::Begin(begin) = &message
+                && begin.mode == Mode::Lockstep
+            {
+                let trace = begin.trace.and_then(|bytes| Trace::from_bytes(&bytes, TABLE.hash));
+                supervisor = trace.map_or_else(Supervisor::new, Supervisor::after_reset);
+                fresh = true;
+            }
+            if let Message::Call(call) = &message
+                && stamp != last
+            {
+                last = stamp;
+                if call.cold_reset {
+                    supervisor = Supervisor::new();
+                    fresh = true;
+                } else if call.warm_reset {
+                    supervisor = Supervisor::after_reset(supervisor.trace());
+                    fresh = true;
+                }
+                if call.called {
+                    let before = SYST::get_current();
+                    let given = tick(&mut supervisor, &call.inputs);
+                    let after = SYST::get_current();
+                    let _ = core::hint::black_box(given);
+                    let spent = instructions(before, after).saturating_sub(empty());
+                    // The first tick after a reset checks the table's layout as well.
+                    if core::mem::take(&mut fresh) { first.add(spent) } else { cost.add(spent) }
+                }
+            }
+            let answer: Option<Wire> = node.take(stamp, &message, &receiver.counters);
+            if let Some(wire) = answer {
+                output.write(wire.bytes());
+            }
+        }
+    }
+    if let Some(out) = stdout() {
+        let mut line = Line(out);
+        let _ = writeln!(line, "loops {} {} {}", of_loop(5), of_loop(50), of_loop(500));
+        for (name, cost) in [("tick", cost), ("first", first)] {
+            let mean = cost.sum / u64::from(cost.ticks.max(1));
+            let (ticks, least, most) = (cost.ticks, cost.least, cost.most);
+            let _ = writeln!(line, "{name} {ticks} least {least} mean {mean} most {most}");
+        }
+    }
+    exit(0)
+}
