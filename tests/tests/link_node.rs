@@ -250,6 +250,17 @@ fn a_lost_link_is_safe_in_the_stated_time() {
     assert!(answer_of(&said).expect("an answer").1.was_lost, "and it says so");
 }
 
+/// A host that knows of a run that the board does not is told so at once, by a hello.
+#[test]
+fn a_board_that_began_anew_says_so() {
+    let mut board = Board::new();
+    board.say(1, 0, host_hello());
+    let call = Message::Call(Call { called: true, ..Call::default() });
+    let said = board.say(2, 77, call);
+    assert!(matches!(said[..], [(stamp, Message::Hello(_))] if stamp == Stamp::default()));
+    assert_eq!(board.node.orders().machines, [MachineOrder::Off; 4]);
+}
+
 /// Lockstep: time without a call takes the torque away at the pins, but the run is not touched:
 /// when the host comes back, the next answer is as if nothing had been.
 #[test]

@@ -9,6 +9,8 @@ pub enum Via {
     Pipes,
     /// The machine's first serial port (`uart`).
     Uart,
+    /// Pipes, and time that goes by instructions: for an image that counts them (`measure`).
+    Counted,
 }
 
 /// Where a board is.

@@ -10,7 +10,7 @@ use supervisor::link::message::Call;
 use supervisor::link::receiver::Counters;
 use supervisor::link::{Begin, Hello, Message, Receiver, Wire};
 
-use super::address::Address;
+use super::address::{Address, Via};
 use super::capture::Capture;
 use super::delays::Delays;
 use super::error::RigError;
@@ -300,13 +300,20 @@ impl Link {
         }
     }
 
-    /// The run is over: the board goes to its safe state. Then wait for the emulator, if there is
-    /// one, to end by itself.
-    pub fn end(mut self) {
+    /// The run is over: the board goes to its safe state. Of an emulator behind pipes, its exit
+    /// code and what it printed.
+    pub fn end(mut self) -> Option<(i32, String)> {
         let _ = self.say(0, &Message::End);
         if let Some(capture) = &mut self.capture {
             let _ = capture.finish();
         }
+        if !matches!(self.address, Some(Address::Qemu(_, Via::Pipes | Via::Counted))) {
+            return None;
+        }
+        self.port.close();
+        let qemu = self.port.qemu()?;
+        let code = qemu.exit_code(Duration::from_secs(20))?;
+        Some((code, qemu.output()))
     }
 }
 

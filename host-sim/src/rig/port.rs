@@ -145,6 +145,11 @@ impl Port {
         }
     }
 
+    /// Send nothing more: the other end of a pipe sees its end.
+    pub fn close(&mut self) {
+        self.out = Box::new(io::sink());
+    }
+
     /// The emulator behind it.
     pub fn qemu(&mut self) -> Option<&mut Qemu> {
         self.qemu.as_mut()

@@ -66,7 +66,8 @@ impl Qemu {
         };
         let folder = folder().map_err(why)?;
         let started = match via {
-            Via::Pipes => by_pipes(image, &folder),
+            Via::Pipes => by_pipes(image, &folder, &[]),
+            Via::Counted => by_pipes(image, &folder, &["-icount", "shift=10"]),
             Via::Uart => by_socket(image, &folder),
         };
         let (child, wires) = started.map_err(|error| {
@@ -162,13 +163,14 @@ fn wait_for<T>(child: &mut Child, made: &mpsc::Receiver<io::Result<T>>) -> io::R
     }
 }
 
-fn by_pipes(image: &Path, folder: &Path) -> io::Result<(Child, Wires)> {
+fn by_pipes(image: &Path, folder: &Path, more: &[&str]) -> io::Result<(Child, Wires)> {
     let (to, from) = (folder.join("to-board"), folder.join("from-board"));
     let made = Command::new("mkfifo").arg(&to).arg(&from).status()?;
     if !made.success() {
         return Err(io::Error::other("mkfifo failed"));
     }
     let mut child = machine(image, folder)?
+        .args(more)
         .stdout(File::create(folder.join("stdout"))?)
         .stderr(Stdio::null())
         .spawn()?;

@@ -193,7 +193,8 @@ impl<'a> Node<'a> {
     fn call(&mut self, stamp: Stamp, call: &Call, counters: &Counters) -> Option<Wire> {
         let Session::Running(mode) = self.session else {
             self.stale = self.stale.saturating_add(1);
-            return None;
+            // A host that knows of a run that this board does not: it has begun anew.
+            return (self.session == Session::Agreed).then(|| self.hello());
         };
         match order_of(stamp.sequence, self.last.sequence) {
             Order::New => {}

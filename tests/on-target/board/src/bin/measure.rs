@@ -39,6 +39,29 @@ fn instructions(before: u32, after: u32) -> u32 {
     (counts * 10 + 128) / 256
 }
 
+/// How deep below this frame the stack is looked at, in words.
+const DEPTH: usize = 1024;
+const PAINT: u32 = 0xAAAA_5555;
+
+/// Bytes of stack below the caller's frame that `work` used: painted before, looked at after.
+#[inline(never)]
+fn stack_of(work: impl FnOnce()) -> u32 {
+    let top = cortex_m::register::msp::read() as usize & !3;
+    let bottom = (top - DEPTH * 4) as *mut u32;
+    // What is being written must not be this function's own frame.
+    let painted = DEPTH - 64;
+    for i in 0..painted {
+        // SAFETY: free stack.
+        unsafe { bottom.add(i).write_volatile(PAINT) };
+    }
+    work();
+    let free = (0..painted).take_while(|i| {
+        // SAFETY: as above.
+        unsafe { bottom.add(*i).read_volatile() == PAINT }
+    });
+    ((DEPTH - free.count()) * 4) as u32
+}
+
 /// The supervisor's tick and nothing else.
 #[inline(never)]
 fn tick(supervisor: &mut Supervisor, call: &supervisor::io::Inputs) -> Output {
@@ -92,7 +115,7 @@ fn main() -> ! {
     let mut supervisor = Supervisor::new();
     let (mut cost, mut first) = (Cost::default(), Cost::default());
     let mut last = Stamp::default();
-    let mut fresh = true;
+    let (mut fresh, mut stack) = (true, 0);
     loop {
         let count = input.read(&mut bytes);
         if count == 0 {
@@ -119,6 +142,13 @@ fn main() -> ! {
                     fresh = true;
                 }
                 if call.called {
+                    if cost.ticks.is_multiple_of(64) {
+                        let mut twin = supervisor.clone();
+                        let inputs = &call.inputs;
+                        stack = stack.max(stack_of(|| {
+                            let _ = core::hint::black_box(tick(&mut twin, inputs));
+                        }));
+                    }
                     let before = SYST::get_current();
                     let given = tick(&mut supervisor, &call.inputs);
                     let after = SYST::get_current();
@@ -137,6 +167,8 @@ fn main() -> ! {
     if let Some(out) = stdout() {
         let mut line = Line(out);
         let _ = writeln!(line, "loops {} {} {}", of_loop(5), of_loop(50), of_loop(500));
+        let state = core::mem::size_of::<Supervisor>();
+        let _ = writeln!(line, "state {state} stack {stack}");
         for (name, cost) in [("tick", cost), ("first", first)] {
             let mean = cost.sum / u64::from(cost.ticks.max(1));
             let (ticks, least, most) = (cost.ticks, cost.least, cost.most);
