@@ -284,38 +284,8 @@ pub fn run() -> i32 {
             let options = drive::command::Options { trace, every, svg, json, seed };
             drive::command::run(&file, &scenario, &options)
         }
-        Command::Campaign(args) if args.defects => {
-            campaign::defects_command::campaign_defects(&campaign::defects_command::DefectOptions {
-                file: args.file,
-                cases: args.cases,
-                seed: args.seed,
-                faults: args.faults,
-                threads: args.threads.map(usize::from),
-                sample: args.sample.map(|n| n as usize),
-                json: args.json,
-            })
-        }
+        Command::Campaign(args) => campaign(args),
         Command::Rig(args) => rig::command::rig(&args),
-        Command::Campaign(args) if args.rig => rig::campaign(&rig::CampaignOptions {
-            file: args.file,
-            cases: args.cases,
-            seed: args.seed,
-            faults: args.faults,
-            way: args.way,
-        }),
-        Command::Campaign(args) => campaign::command::campaign(&campaign::command::Options {
-            file: args.file,
-            cases: args.cases,
-            seed: args.seed,
-            faults: args.faults,
-            shard: args.shard,
-            shards: args.shards,
-            time: args.time,
-            threads: args.threads.map(usize::from),
-            out: args.out,
-            resume: args.resume,
-            shrink: args.shrink,
-        }),
         Command::Merge { paths, driveline, out } => {
             campaign::command::merge_command(&paths, driveline.as_deref(), out.as_deref())
         }
@@ -333,6 +303,39 @@ pub fn run() -> i32 {
             seed: args.seed,
         }),
     }
+}
+
+fn campaign(args: CampaignArgs) -> i32 {
+    if args.defects {
+        return campaign::defects_command::campaign_defects(
+            &campaign::defects_command::DefectOptions {
+                file: args.file,
+                cases: args.cases,
+                seed: args.seed,
+                faults: args.faults,
+                threads: args.threads.map(usize::from),
+                sample: args.sample.map(|n| n as usize),
+                json: args.json,
+            },
+        );
+    }
+    if args.rig {
+        let CampaignArgs { file, cases, seed, faults, way, .. } = args;
+        return rig::campaign(&rig::CampaignOptions { file, cases, seed, faults, way });
+    }
+    campaign::command::campaign(&campaign::command::Options {
+        file: args.file,
+        cases: args.cases,
+        seed: args.seed,
+        faults: args.faults,
+        shard: args.shard,
+        shards: args.shards,
+        time: args.time,
+        threads: args.threads.map(usize::from),
+        out: args.out,
+        resume: args.resume,
+        shrink: args.shrink,
+    })
 }
 
 fn explore(args: ExploreArgs) -> i32 {

@@ -163,8 +163,10 @@ impl Link {
         while Instant::now() < until {
             // The board's first word may be its hello, or the middle of something else.
             if stamp.is_none() || asked.elapsed() > Duration::from_millis(500) {
-                let heard = self.hear(Duration::from_millis(200)).map_err(RigError::Lost)?;
-                self.note(heard.as_ref())?;
+                if self.board.is_none() {
+                    let heard = self.hear(Duration::from_millis(200)).map_err(RigError::Lost)?;
+                    self.note(heard.as_ref())?;
+                }
                 let hello = Message::Hello(self.own);
                 stamp = Some(self.say(0, &hello).map_err(RigError::Lost)?);
                 asked = Instant::now();
@@ -247,7 +249,7 @@ impl Link {
             }
             let begin = Begin { trace: None, ..self.begin.unwrap_or(NO_TRACE) };
             // The beginning must not take a newer number than the call that follows it.
-            self.sequence = self.sequence.wrapping_sub(2);
+            self.sequence = stamp.sequence.wrapping_sub(1 + TRIES as u16);
             self.begin(begin)?;
             self.sequence = stamp.sequence;
             self.events.begun_anew += 1;

@@ -5,9 +5,14 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use host_sim::campaign::{World, case};
+use host_sim::plant::random::Random;
 use host_sim::review::Subject;
 use host_sim::rig::Via;
+use host_sim::rig::link::Link;
 use host_sim::rig::lockstep::Lockstep;
+use supervisor::io::{LockReport, Speed};
+use supervisor::link::message::Call;
+use supervisor::link::{Begin, Mode};
 
 use crate::images::{Demo, drive, image};
 
@@ -49,9 +54,48 @@ fn measured(profile: &str) -> String {
         drive(&demo, &mut board, &case(&world, 20, 2, number).setup, u64::MAX);
     }
     assert!(board.mismatch.is_none());
+    hostile(&mut link);
     let (code, text) = link.end().expect("it ends by itself");
     assert_eq!(code, 0);
     text
+}
+
+/// Inputs of any bits, NaN and infinity among them, resets now and then: what no plant would give.
+fn hostile(link: &mut Link) {
+    let begin = Begin { mode: Mode::Lockstep, lost_ticks: 1000, trace: None };
+    link.begin(begin).expect("the board begins");
+    let mut random = Random::new(7);
+    for tick in 0..20_000 {
+        let mut call = Call { called: true, ..Call::default() };
+        for speed in &mut call.inputs.speeds {
+            let bits = match random.below(4) {
+                0 => random.next_u64() as u32,
+                _ => ((random.below(400) as f32) - 200.0).to_bits(),
+            };
+            *speed = Speed { radps: f32::from_bits(bits), valid: random.below(9) != 0 };
+        }
+        for report in &mut call.inputs.reports {
+            let words = [LockReport::Open, LockReport::Closed, LockReport::Missing];
+            *report = words[random.below(3) as usize];
+        }
+        call.inputs.request = (random.below(3) != 0).then(|| random.below(6) as u8);
+        call.inputs.demand_nm = f32::from_bits(random.next_u64() as u32);
+        call.inputs.engine_running = random.below(2) == 0;
+        call.cold_reset = random.below(500) == 0;
+        link.exchange(tick, &call).expect("an answer");
+    }
+}
+
+/// Equal but for numbers that are two apart at most: the timer's phase is not ours.
+fn alike(a: &str, b: &str) -> bool {
+    let number = |w: &str| w.trim_end_matches([',', ';']).parse::<i64>().ok();
+    let (a, b): (Vec<&str>, Vec<&str>) =
+        (a.split_whitespace().collect(), b.split_whitespace().collect());
+    let near = |(a, b): (&&str, &&str)| match (number(a), number(b)) {
+        (Some(a), Some(b)) => (a - b).abs() <= 2,
+        _ => a == b,
+    };
+    a.len() == b.len() && a.iter().zip(&b).all(near)
 }
 
 fn number(text: &str, line: &str, after: &str) -> u64 {
@@ -64,15 +108,19 @@ fn number(text: &str, line: &str, after: &str) -> u64 {
 fn counting_is_right(text: &str) {
     let line = text.lines().find(|l| l.starts_with("loops ")).expect("a line");
     let loops: Vec<i64> = line.split(' ').skip(1).map(|w| w.parse().expect("a number")).collect();
-    assert_eq!(loops[1] - loops[0], 4 * 45, "{line}");
-    assert_eq!(loops[2] - loops[1], 4 * 450, "{line}");
+    // The timer counts 25.6 for an instruction: either end may be one off.
+    for (more, known) in [(loops[1] - loops[0], 4 * 45), (loops[2] - loops[1], 4 * 450)] {
+        assert!((more - known).abs() <= 1, "{line}");
+    }
 }
 
 #[test]
 fn what_a_tick_costs_is_as_committed() {
     let mut told = String::from(
-        "What the supervisor costs on a Cortex-M4F, shuttle table; written by a test.\n\
-         Instructions, not cycles; flash without the table; stack below the caller.\n\n",
+        "What the supervisor costs on a Cortex-M4F, shuttle table; written by a test\n\
+         (host-sim/tests/rig/cost.rs). Instructions, not cycles; flash without the table;\n\
+         stack below the caller. Aims: 600 instructions at -O3 and 1000 at -Os for the\n\
+         worst tick, 8192 bytes of code, 512 of state, 1024 of stack.\n\n",
     );
     for (profile, name) in [("fast", "-O3"), ("release", "-Os")] {
         let text = measured(profile);
@@ -93,8 +141,12 @@ fn what_a_tick_costs_is_as_committed() {
     }
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/snapshots/board-cost.txt");
     if std::env::var_os("SLIPWARDEN_WRITE").is_some() {
-        std::fs::write(&path, &told).expect("it can be written");
+        // Only what really changed.
+        let old = std::fs::read_to_string(&path).unwrap_or_default();
+        let told = if alike(&old, &told) { &old } else { &told };
+        std::fs::write(&path, told).expect("it can be written");
     }
     let committed = std::fs::read_to_string(&path).unwrap_or_default();
-    assert_eq!(committed, told, "set SLIPWARDEN_WRITE=1 to take the new one");
+    assert!(!alike("a 1000, b", "a 1003, b") && alike("a 1000, b", "a 1002, b"));
+    assert!(alike(&committed, &told), "set SLIPWARDEN_WRITE=1 to take the new one:\n{told}");
 }

@@ -81,3 +81,30 @@ pub(crate) fn drive(demo: &Demo, board: &mut Lockstep, setup: &Setup, most: u64)
     }
     board.ticks - before
 }
+
+/// The examples for other frames compile; they are for boards that no emulator has.
+#[test]
+fn the_frames_compile() {
+    let workspace = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/on-target");
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    let checked = Command::new(cargo)
+        .args([
+            "check",
+            "--locked",
+            "--release",
+            "-p",
+            "frames",
+            "--target",
+            TARGET,
+            "--target-dir",
+        ])
+        .arg(Path::new(env!("CARGO_TARGET_TMPDIR")).join("frames"))
+        .current_dir(workspace)
+        .env_remove("RUSTFLAGS")
+        .env_remove("CARGO_ENCODED_RUSTFLAGS")
+        .output()
+        .expect("cargo runs");
+    let said = String::from_utf8_lossy(&checked.stderr);
+    assert!(checked.status.success(), "{said}");
+    assert!(!said.contains("warning"), "{said}");
+}

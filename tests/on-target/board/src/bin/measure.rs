@@ -10,8 +10,10 @@ use core::fmt::Write;
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::entry;
+use supervisor::io::Inputs;
 use supervisor::link::frame::Stamp;
-use supervisor::link::{Message, Mode, Node, Receiver, Wire};
+use supervisor::link::message::Call;
+use supervisor::link::{Begin, Message, Node, Receiver};
 use supervisor::trace::Trace;
 use supervisor::{Output, Supervisor};
 
@@ -99,6 +101,72 @@ fn of_loop(rounds: u32) -> u32 {
     instructions(before, after).saturating_sub(empty())
 }
 
+/// The supervisor that is measured, beside the node that answers.
+struct Measured {
+    supervisor: Supervisor,
+    cost: Cost,
+    first: Cost,
+    stack: u32,
+    last: Stamp,
+    fresh: bool,
+}
+
+impl Measured {
+    fn begin(&mut self, begin: &Begin) {
+        let trace = begin.trace.and_then(|bytes| Trace::from_bytes(&bytes, TABLE.hash));
+        self.supervisor = trace.map_or_else(Supervisor::new, Supervisor::after_reset);
+        self.fresh = true;
+    }
+
+    fn call(&mut self, stamp: Stamp, call: &Call) {
+        if stamp == self.last {
+            return;
+        }
+        self.last = stamp;
+        if call.cold_reset {
+            self.supervisor = Supervisor::new();
+            self.fresh = true;
+        } else if call.warm_reset {
+            self.supervisor = Supervisor::after_reset(self.supervisor.trace());
+            self.fresh = true;
+        }
+        if call.called {
+            self.tick(&call.inputs);
+        }
+    }
+
+    fn tick(&mut self, inputs: &Inputs) {
+        if self.cost.ticks.is_multiple_of(64) {
+            let mut twin = self.supervisor.clone();
+            self.stack = self.stack.max(stack_of(|| {
+                let _ = core::hint::black_box(tick(&mut twin, inputs));
+            }));
+        }
+        let before = SYST::get_current();
+        let given = tick(&mut self.supervisor, inputs);
+        let after = SYST::get_current();
+        let _ = core::hint::black_box(given);
+        let spent = instructions(before, after).saturating_sub(empty());
+        // The first tick after a reset checks the table's layout as well.
+        let cost = if core::mem::take(&mut self.fresh) { &mut self.first } else { &mut self.cost };
+        cost.add(spent);
+    }
+
+    /// Everything, as text on the emulator's standard output.
+    fn tell(&self) {
+        let Some(out) = stdout() else { return };
+        let mut line = Line(out);
+        let _ = writeln!(line, "loops {} {} {}", of_loop(5), of_loop(50), of_loop(500));
+        let state = core::mem::size_of::<Supervisor>();
+        let _ = writeln!(line, "state {state} stack {}", self.stack);
+        for (name, cost) in [("tick", &self.cost), ("first", &self.first)] {
+            let mean = cost.sum / u64::from(cost.ticks.max(1));
+            let (ticks, least, most) = (cost.ticks, cost.least, cost.most);
+            let _ = writeln!(line, "{name} {ticks} least {least} mean {mean} most {most}");
+        }
+    }
+}
+
 #[entry]
 fn main() -> ! {
     let Some(mut core) = cortex_m::Peripherals::take() else { exit(2) };
@@ -111,11 +179,15 @@ fn main() -> ! {
     let Some(output) = File::open(b"from-board\0", true) else { exit(2) };
     let mut receiver = Receiver::new();
     output.write(node.hello().bytes());
+    let mut measured = Measured {
+        supervisor: Supervisor::new(),
+        cost: Cost::default(),
+        first: Cost::default(),
+        stack: 0,
+        last: Stamp::default(),
+        fresh: true,
+    };
     let mut bytes = [0; 256];
-    let mut supervisor = Supervisor::new();
-    let (mut cost, mut first) = (Cost::default(), Cost::default());
-    let mut last = Stamp::default();
-    let (mut fresh, mut stack) = (true, 0);
     loop {
         let count = input.read(&mut bytes);
         if count == 0 {
@@ -123,57 +195,16 @@ fn main() -> ! {
         }
         for byte in bytes.iter().take(count) {
             let Some((stamp, message)) = receiver.byte(*byte) else { continue };
-            if let Message::Begin(begin) = &message
-                && begin.mode == Mode::Lockstep
-            {
-                let trace = begin.trace.and_then(|bytes| Trace::from_bytes(&bytes, TABLE.hash));
-                supervisor = trace.map_or_else(Supervisor::new, Supervisor::after_reset);
-                fresh = true;
+            match &message {
+                Message::Begin(begin) => measured.begin(begin),
+                Message::Call(call) => measured.call(stamp, call),
+                _ => {}
             }
-            if let Message::Call(call) = &message
-                && stamp != last
-            {
-                last = stamp;
-                if call.cold_reset {
-                    supervisor = Supervisor::new();
-                    fresh = true;
-                } else if call.warm_reset {
-                    supervisor = Supervisor::after_reset(supervisor.trace());
-                    fresh = true;
-                }
-                if call.called {
-                    if cost.ticks.is_multiple_of(64) {
-                        let mut twin = supervisor.clone();
-                        let inputs = &call.inputs;
-                        stack = stack.max(stack_of(|| {
-                            let _ = core::hint::black_box(tick(&mut twin, inputs));
-                        }));
-                    }
-                    let before = SYST::get_current();
-                    let given = tick(&mut supervisor, &call.inputs);
-                    let after = SYST::get_current();
-                    let _ = core::hint::black_box(given);
-                    let spent = instructions(before, after).saturating_sub(empty());
-                    // The first tick after a reset checks the table's layout as well.
-                    if core::mem::take(&mut fresh) { first.add(spent) } else { cost.add(spent) }
-                }
-            }
-            let answer: Option<Wire> = node.take(stamp, &message, &receiver.counters);
-            if let Some(wire) = answer {
+            if let Some(wire) = node.take(stamp, &message, &receiver.counters) {
                 output.write(wire.bytes());
             }
         }
     }
-    if let Some(out) = stdout() {
-        let mut line = Line(out);
-        let _ = writeln!(line, "loops {} {} {}", of_loop(5), of_loop(50), of_loop(500));
-        let state = core::mem::size_of::<Supervisor>();
-        let _ = writeln!(line, "state {state} stack {stack}");
-        for (name, cost) in [("tick", cost), ("first", first)] {
-            let mean = cost.sum / u64::from(cost.ticks.max(1));
-            let (ticks, least, most) = (cost.ticks, cost.least, cost.most);
-            let _ = writeln!(line, "{name} {ticks} least {least} mean {mean} most {most}");
-        }
-    }
+    measured.tell();
     exit(0)
 }

@@ -85,7 +85,7 @@ impl Work {
         while self.ticks != ticks {
             self.ticks = self.ticks.wrapping_add(1);
             #[cfg(feature = "planted-hang")]
-            if self.ticks > 100 {
+            if self.ticks > 1000 {
                 loop {}
             }
             #[cfg(feature = "planted-fault")]
