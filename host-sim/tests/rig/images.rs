@@ -26,7 +26,17 @@ pub(crate) fn image(bin: &str, profile: &str, features: &str) -> PathBuf {
     let kept = folder.join(format!("{bin}-{profile}-{features}"));
     let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
     let built = Command::new(cargo)
-        .args(["build", "--locked", "--bin", bin, "--profile", profile, "--no-default-features"])
+        .args([
+            "build",
+            "--locked",
+            "-p",
+            "board",
+            "--bin",
+            bin,
+            "--profile",
+            profile,
+            "--no-default-features",
+        ])
         .args(["--features", features, "--target", TARGET, "--target-dir"])
         .arg(&folder)
         .current_dir(workspace)
