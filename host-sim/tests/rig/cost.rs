@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 use std::path::Path;
+use std::process::Command;
 
 use host_sim::campaign::{World, case};
 use host_sim::plant::random::Random;
@@ -98,6 +99,28 @@ fn alike(a: &str, b: &str) -> bool {
     a.len() == b.len() && a.iter().zip(&b).all(near)
 }
 
+/// Worst and mean tick of what others would write.
+fn compared(profile: &str) -> String {
+    let out = Command::new("timeout")
+        .args(["60", "qemu-system-arm", "-M", "mps2-an386", "-display", "none", "-monitor", "none"])
+        .args(["-icount", "shift=10", "-semihosting-config", "enable=on,target=native", "-kernel"])
+        .arg(image("compare", profile, "shuttle"))
+        .stdin(std::process::Stdio::null())
+        .output()
+        .expect("it runs");
+    assert_eq!(out.status.code(), Some(0));
+    let text = String::from_utf8(out.stdout).expect("text");
+    let of = |line, what| number(&text, line, what);
+    format!(
+        "     for comparison, four arrangements and three slips without all else: a match by hand\n\
+         \x20    worst {} mean {}, a state machine crate worst {} mean {}\n",
+        of("hand ", "most "),
+        of("hand ", "mean "),
+        of("crate ", "most "),
+        of("crate ", "mean ")
+    )
+}
+
 fn number(text: &str, line: &str, after: &str) -> u64 {
     let line = text.lines().find(|l| l.starts_with(line)).expect("a line");
     let word = line.split(after).nth(1).and_then(|rest| rest.split_whitespace().next());
@@ -138,6 +161,7 @@ fn what_a_tick_costs_is_as_committed() {
             number(&text, "state ", "state "),
             number(&text, "state ", "stack "),
         );
+        told += &compared(profile);
     }
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/snapshots/board-cost.txt");
     if std::env::var_os("SLIPWARDEN_WRITE").is_some() {
