@@ -2,7 +2,7 @@
 //!
 //! Between a [`Supervisor`](crate::Supervisor) and the pins of a board stand small parts: valves
 //! that carry out lock orders, switches, speed pick-ups and resolvers that make a tick's
-//! [`Inputs`](crate::io::Inputs), and a watchdog. None of them knows the board; all of them are
+//! [`Inputs`], and a watchdog. None of them knows the board; all of them are
 //! told their numbers as constants.
 //!
 //! A pin that fails is never passed over. What failed is a [`BoardFaults`], which takes away what
