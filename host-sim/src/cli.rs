@@ -6,8 +6,9 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::campaign::shard_from;
 use crate::campaign::{self, Shard, command::time_from};
+use crate::rig::command::{RigArgs, WayArgs};
 use crate::table::command::Form;
-use crate::{drive, driveline, explain, explore, review, survey, table};
+use crate::{drive, driveline, explain, explore, review, rig, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -72,6 +73,8 @@ enum Command {
     },
     /// One case of a campaign again, or a scenario that one was shrunk to
     Replay(ReplayArgs),
+    /// Drive a scenario with the supervisor on a board, over the rig link
+    Rig(RigArgs),
     /// The main job: survey, table and judged drives between all arrangements, as a folder
     Review(ReviewArgs),
 }
@@ -228,6 +231,11 @@ struct CampaignArgs {
     /// With --defects: JSON for programs
     #[arg(long, requires = "defects")]
     json: bool,
+    /// Run the same cases with the supervisor on a board (--port or --qemu), one after the other
+    #[arg(long, conflicts_with_all = ["shard", "shards", "time", "out", "resume", "defects", "threads"])]
+    rig: bool,
+    #[command(flatten)]
+    way: WayArgs,
 }
 
 #[derive(Args, Debug)]
@@ -288,30 +296,8 @@ pub fn run() -> i32 {
             let options = drive::command::Options { trace, every, svg, json, seed };
             drive::command::run(&file, &scenario, &options)
         }
-        Command::Campaign(args) if args.defects => {
-            campaign::defects_command::campaign_defects(&campaign::defects_command::DefectOptions {
-                file: args.file,
-                cases: args.cases,
-                seed: args.seed,
-                faults: args.faults,
-                threads: args.threads.map(usize::from),
-                sample: args.sample.map(|n| n as usize),
-                json: args.json,
-            })
-        }
-        Command::Campaign(args) => campaign::command::campaign(&campaign::command::Options {
-            file: args.file,
-            cases: args.cases,
-            seed: args.seed,
-            faults: args.faults,
-            shard: args.shard,
-            shards: args.shards,
-            time: args.time,
-            threads: args.threads.map(usize::from),
-            out: args.out,
-            resume: args.resume,
-            shrink: args.shrink,
-        }),
+        Command::Campaign(args) => campaign(args),
+        Command::Rig(args) => rig::command::rig(&args),
         Command::Merge { paths, driveline, out } => {
             campaign::command::merge_command(&paths, driveline.as_deref(), out.as_deref())
         }
@@ -329,6 +315,39 @@ pub fn run() -> i32 {
             seed: args.seed,
         }),
     }
+}
+
+fn campaign(args: CampaignArgs) -> i32 {
+    if args.defects {
+        return campaign::defects_command::campaign_defects(
+            &campaign::defects_command::DefectOptions {
+                file: args.file,
+                cases: args.cases,
+                seed: args.seed,
+                faults: args.faults,
+                threads: args.threads.map(usize::from),
+                sample: args.sample.map(|n| n as usize),
+                json: args.json,
+            },
+        );
+    }
+    if args.rig {
+        let CampaignArgs { file, cases, seed, faults, way, .. } = args;
+        return rig::campaign(&rig::CampaignOptions { file, cases, seed, faults, way });
+    }
+    campaign::command::campaign(&campaign::command::Options {
+        file: args.file,
+        cases: args.cases,
+        seed: args.seed,
+        faults: args.faults,
+        shard: args.shard,
+        shards: args.shards,
+        time: args.time,
+        threads: args.threads.map(usize::from),
+        out: args.out,
+        resume: args.resume,
+        shrink: args.shrink,
+    })
 }
 
 fn explore(args: ExploreArgs) -> i32 {

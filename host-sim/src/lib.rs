@@ -20,6 +20,7 @@ pub mod kinematics;
 pub mod picture;
 pub mod plant;
 pub mod review;
+pub mod rig;
 pub mod survey;
 pub mod table;
 pub(crate) mod text;

@@ -26,6 +26,7 @@
 extern crate std;
 
 pub mod bits;
+pub mod board;
 pub mod check;
 mod choose;
 pub mod decide;
@@ -41,6 +42,7 @@ pub mod interlock;
 pub mod io;
 pub mod journal;
 pub mod kernel;
+pub mod link;
 pub mod locks;
 #[allow(clippy::float_arithmetic, reason = "it measures")]
 pub mod observe;

@@ -75,6 +75,11 @@ impl Supervisor {
         self.kernel.state()
     }
 
+    /// Memory of decision and interlock, for comparison.
+    pub const fn kernel(&self) -> &Kernel {
+        &self.kernel
+    }
+
     /// Estimated temperature rise of a lock's plates over the oil, K.
     pub fn rise_k(&self, table: &Table, lock: u8) -> f32 {
         self.heat.rise_k(table, lock)

@@ -145,7 +145,11 @@ fn every_dependency_is_explained_and_none_that_is_gone() {
     let own = supervisor.split("[dependencies]").nth(1).and_then(|s| s.split("\n[").next());
     let own: Vec<&str> =
         own.expect("a section").lines().filter_map(|l| l.split_once(" = ")).map(|p| p.0).collect();
-    assert_eq!(own, ["defmt", "heapless", "micromath"], "the board's dependencies are few");
+    assert_eq!(
+        own,
+        ["defmt", "embedded-hal", "heapless", "micromath"],
+        "the board's dependencies are few"
+    );
 }
 
 /// Targets of Markdown links and pictures that are files.

@@ -57,11 +57,27 @@ impl<'a> Court<'a> {
     /// # Errors
     /// Where the case cannot start: its lock set, speed and engine contradict each other.
     pub fn judge(&mut self, case: &Case) -> Result<Judged, CannotRun> {
+        self.judge_by(case, |_| {}, |run| run.next_tick().is_some())
+    }
+
+    /// The same, with ticks made by `tick`, which says whether there was one: for a supervisor
+    /// elsewhere. `begin` gets the run before the first.
+    ///
+    /// # Errors
+    /// Where the case cannot start.
+    pub fn judge_by(
+        &mut self,
+        case: &Case,
+        begin: impl FnOnce(&Run),
+        mut tick: impl FnMut(&mut Run) -> bool,
+    ) -> Result<Judged, CannotRun> {
         let mut run = Run::of(&self.prepared, &case.setup, case.plant_seed)?;
+        begin(&run);
         self.judges.reset();
         let mut coverage = Coverage::new(self.world, case);
         let mut ticks = 0;
-        while let Some(record) = run.next_tick() {
+        while tick(&mut run) {
+            let record = run.record();
             self.judges.observe(&record.truth);
             coverage.see(ticks, record);
             ticks += 1;

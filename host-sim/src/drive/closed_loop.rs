@@ -20,6 +20,10 @@ use crate::drive::witness::{claim, fault_truth};
 use crate::driveline::{Driveline, Lock, LockKind};
 use crate::plant::{self, ActuatorFault, EngineFault, LockActual, PlantInputs, PlantState};
 
+mod elsewhere;
+
+pub use elsewhere::Call;
+
 /// After this long at rest short of the request no further attempt is expected, s.
 const RETRY_WAIT_S: f64 = 1.0;
 

@@ -1,0 +1,65 @@
+//! A run whose supervisor may work elsewhere: on a board, behind a link or behind pins. The tick
+//! is cut in two where the supervisor stands.
+
+use supervisor::io::Inputs;
+use supervisor::trace::Trace;
+use supervisor::{Output, Supervisor};
+
+use super::{Run, closed};
+use crate::drive::faults::{Reset, reset_at};
+use crate::drive::record::TickRecord;
+
+/// What a supervisor is told in one tick.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Call {
+    /// What it sees.
+    pub inputs: Inputs,
+    /// Whether it gets this tick at all.
+    pub called: bool,
+    /// The reset that comes before it.
+    pub reset: Option<Reset>,
+}
+
+impl Run<'_> {
+    /// What a supervisor elsewhere may know of locks that are closed at the start.
+    pub fn first_trace(&self) -> Trace {
+        Trace::pressing(closed(&self.state))
+    }
+
+    /// Begin a tick; `None` after the last one. [Finish](Run::finish_tick) it before the next.
+    pub fn begin_tick(&mut self) -> Option<Call> {
+        if self.is_over() {
+            return None;
+        }
+        let dt_s = self.prepared.tick_s;
+        let reset = reset_at(&self.setup.faults, self.tick as f64 * dt_s, dt_s);
+        self.see();
+        Some(Call { inputs: self.now.inputs, called: self.now.called, reset })
+    }
+
+    /// What this run's own supervisor makes of the tick that was begun; once a tick.
+    pub fn own_output(&mut self) -> Output {
+        self.decide();
+        self.output
+    }
+
+    /// This run's own supervisor.
+    pub fn own_supervisor(&self) -> &Supervisor {
+        &self.supervisor
+    }
+
+    /// The supervisor elsewhere was found to have begun anew, without a trace, before this tick.
+    pub fn board_began_anew(&mut self) {
+        self.supervisor = Supervisor::new();
+        self.now.reset = true;
+    }
+
+    /// Finish the tick with these orders, wherever they come from.
+    pub fn finish_tick(&mut self, output: Output) -> &TickRecord {
+        self.output = output;
+        self.control();
+        self.move_plant();
+        self.take_truth();
+        &self.record
+    }
+}

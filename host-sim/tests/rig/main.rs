@@ -1,0 +1,6 @@
+//! Boards under QEMU: the images of `tests/on-target` are built and run, with the plant here.
+
+mod back_to_back;
+mod cost;
+mod faults;
+mod images;

@@ -1,0 +1,289 @@
+//! The board's end of the link, driven by a hostile host: what it does on bad, old, repeated and
+//! missing frames, judged against a supervisor of its own that gets the good ones only.
+
+use host_sim::plant::random::Random;
+use proptest::prelude::*;
+use slipwarden_tests::tables::shuttle::TABLE;
+use supervisor::Supervisor;
+use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder, Speed};
+use supervisor::link::answer::Answer;
+use supervisor::link::frame::Stamp;
+use supervisor::link::message::{Call, Differs};
+use supervisor::link::node::{Session, build_name, hello};
+use supervisor::link::{Begin, Hello, Message, Mode, Node, PROTOCOL, Receiver, Role, Wire};
+use supervisor::trace::Trace;
+
+/// A board and the receivers at both ends of its wire.
+struct Board {
+    node: Node<'static>,
+    receiver: Receiver,
+    back: Receiver,
+}
+
+impl Board {
+    fn new() -> Board {
+        let node = Node::new(&TABLE, build_name("test"));
+        Board { node, receiver: Receiver::new(), back: Receiver::new() }
+    }
+
+    /// Bytes to the board; what it says to them.
+    fn bytes(&mut self, bytes: &[u8]) -> Vec<(Stamp, Message)> {
+        let mut said = Vec::new();
+        for byte in bytes {
+            let Some((stamp, message)) = self.receiver.byte(*byte) else { continue };
+            let counters = self.receiver.counters;
+            let Some(wire) = self.node.take(stamp, &message, &counters) else { continue };
+            said.extend(wire.bytes().iter().filter_map(|b| self.back.byte(*b)));
+        }
+        said
+    }
+
+    fn say(&mut self, sequence: u16, tick: u32, message: Message) -> Vec<(Stamp, Message)> {
+        self.bytes(Wire::new(Stamp { sequence, tick }, &message).bytes())
+    }
+
+    /// A board in a run.
+    fn running(mode: Mode) -> Board {
+        let mut board = Board::new();
+        assert!(matches!(board.say(1, 0, host_hello())[..], [(_, Message::Hello(_))]));
+        let begin = Begin { mode, lost_ticks: 20, trace: None };
+        assert!(matches!(board.say(2, 0, Message::Begin(begin))[..], [(_, Message::Ready)]));
+        board
+    }
+}
+
+fn host_hello() -> Message {
+    Message::Hello(hello(&TABLE, Role::Host, build_name("host")))
+}
+
+/// Plausible inputs with a bit of everything.
+fn inputs(random: &mut Random) -> Inputs {
+    let mut inputs = Inputs::default();
+    for speed in &mut inputs.speeds {
+        *speed = Speed { radps: random.below(200) as f32 - 100.0, valid: random.below(20) != 0 };
+    }
+    for report in &mut inputs.reports {
+        let list = [LockReport::Open, LockReport::Closed, LockReport::Missing];
+        *report = list[random.below(3) as usize];
+    }
+    inputs.request = Some(random.below(5) as u8);
+    inputs.demand_nm = random.below(500) as f32;
+    inputs
+}
+
+fn answer_of(said: &[(Stamp, Message)]) -> Option<(Stamp, Answer)> {
+    match said {
+        [(stamp, Message::Answer(answer))] => Some((*stamp, *answer)),
+        _ => None,
+    }
+}
+
+#[test]
+fn a_hello_that_differs_is_refused_in_words() {
+    let own = hello(&TABLE, Role::Host, build_name("host"));
+    for (theirs, differs) in [
+        (Hello { protocol: PROTOCOL + 1, ..own }, Differs::Protocol),
+        (Hello { table_format: 9, ..own }, Differs::TableFormat),
+        (Hello { table_hash: own.table_hash ^ 1, ..own }, Differs::TableHash),
+        (Hello { tick_us: 2000, ..own }, Differs::Tick),
+        (Hello { role: Role::Board, ..own }, Differs::Role),
+    ] {
+        let mut board = Board::new();
+        let said = board.say(1, 0, Message::Hello(theirs));
+        assert!(matches!(said[..], [(_, Message::Refused(d))] if d == differs), "{said:?}");
+        assert_eq!(board.node.session(), Session::Idle);
+        let begin = Begin { mode: Mode::Lockstep, lost_ticks: 1, trace: None };
+        assert!(board.say(2, 0, Message::Begin(begin)).is_empty(), "begun without agreement");
+        let call = Call { called: true, ..Call::default() };
+        assert!(board.say(3, 0, Message::Call(call)).is_empty());
+        assert_eq!(board.node.orders().machines, [MachineOrder::Off; 4]);
+    }
+}
+
+/// A table that is not what it was when it was made is never run.
+#[test]
+fn a_damaged_table_is_refused() {
+    let mut table = TABLE;
+    table.engine_min += 1.0;
+    let mut node = Node::new(&table, build_name("test"));
+    assert!(node.table_is_damaged());
+    let Message::Hello(theirs) = host_hello() else { return };
+    let wire = node.take(Stamp::default(), &Message::Hello(theirs), &Default::default());
+    let mut back = Receiver::new();
+    let said = wire.expect("an answer").bytes().iter().find_map(|b| back.byte(*b));
+    assert!(matches!(said, Some((_, Message::Refused(Differs::TableDamaged)))), "{said:?}");
+}
+
+/// The trace that comes with the beginning is believed only with its checksum.
+#[test]
+fn a_run_begins_with_the_trace_that_it_was_given() {
+    let pressed = Trace::pressing(supervisor::bits::Bits(1)).to_bytes(TABLE.hash);
+    let mut torn = pressed;
+    torn[0] ^= 2;
+    for (trace, expected) in [
+        (Some(pressed), Supervisor::after_reset(Trace::pressing(supervisor::bits::Bits(1)))),
+        (Some(torn), Supervisor::new()),
+        (None, Supervisor::new()),
+    ] {
+        let mut board = Board::running(Mode::Lockstep);
+        let begin = Begin { mode: Mode::Lockstep, lost_ticks: 5, trace };
+        board.say(9, 0, Message::Begin(begin));
+        let mut mirror = expected;
+        let mut seen = Inputs::default();
+        seen.reports[0] = LockReport::Closed;
+        let call = Call { inputs: seen, called: true, ..Call::default() };
+        let (_, answer) = answer_of(&board.say(10, 1, Message::Call(call))).expect("an answer");
+        let output = mirror.tick(&TABLE, &seen);
+        assert_eq!(answer, Answer::of(&output, &mirror, &TABLE));
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    /// Lockstep over a wire that damages, drops, repeats, delays and floods: every answer is that
+    /// of a supervisor that got exactly the good calls in order, each once.
+    #[test]
+    fn a_hostile_wire_never_gets_a_tick(seed: u64) {
+        let mut random = Random::new(seed);
+        let mut board = Board::running(Mode::Lockstep);
+        let mut mirror = Supervisor::new();
+        let mut sequence = 2u16;
+        let mut old: Vec<Vec<u8>> = Vec::new();
+        for tick in 0..60u32 {
+            match random.below(8) {
+                0 => {
+                    let junk: Vec<u8> = (0..random.below(600)).map(|_| random.below(256) as u8).collect();
+                    prop_assert!(board.bytes(&junk).is_empty());
+                    // What is left of the junk spoils no more than one frame; a zero ends it.
+                    prop_assert!(board.bytes(&[0]).is_empty());
+                }
+                1 if old.len() > 1 => {
+                    let stale = &old[random.below(old.len() as u64 - 1) as usize];
+                    prop_assert!(board.bytes(stale).is_empty(), "acted on an old frame");
+                }
+                2 if !old.is_empty() => {
+                    let mut damaged = old[old.len() - 1].clone();
+                    let at = random.below(damaged.len() as u64 - 1) as usize;
+                    damaged[at] ^= 1 << random.below(8);
+                    prop_assert!(board.bytes(&damaged).is_empty(), "acted on a damaged frame");
+                }
+                3 => {
+                    let cut = Wire::new(Stamp { sequence, tick }, &host_hello());
+                    prop_assert!(board.bytes(&cut.bytes()[..20]).is_empty());
+                    prop_assert!(board.bytes(&[0]).is_empty());
+                }
+                _ => {}
+            }
+            sequence = sequence.wrapping_add(1 + random.below(3) as u16);
+            let seen = inputs(&mut random);
+            let called = random.below(10) != 0;
+            let (warm_reset, cold_reset) = (random.below(30) == 0, random.below(30) == 0);
+            let call = Call { inputs: seen, called, warm_reset, cold_reset };
+            if cold_reset {
+                mirror = Supervisor::new();
+            } else if warm_reset {
+                mirror = Supervisor::after_reset(mirror.trace());
+            }
+            let wire = Wire::new(Stamp { sequence, tick }, &Message::Call(call));
+            let said = board.bytes(wire.bytes());
+            let (stamp, answer) = answer_of(&said).expect("an answer");
+            prop_assert_eq!(stamp, Stamp { sequence, tick });
+            if called {
+                let output = mirror.tick(&TABLE, &seen);
+                let expected = Answer::of(&output, &mirror, &TABLE);
+                prop_assert_eq!(answer.output(), expected.output());
+                prop_assert_eq!(answer.memory, expected.memory);
+            }
+            if random.below(4) == 0 {
+                // The answer was lost: the host asks again, and the supervisor gets no second tick.
+                let again = answer_of(&board.bytes(wire.bytes())).expect("the same again");
+                prop_assert_eq!(again.1, answer);
+            }
+            old.push(wire.bytes().to_vec());
+        }
+    }
+
+    /// Any bytes from the start on: no run, no torque, no lock closed.
+    #[test]
+    fn without_agreement_nothing_moves(bytes in prop::collection::vec(any::<u8>(), 0..3000)) {
+        let mut board = Board::new();
+        prop_assert!(board.bytes(&bytes).is_empty());
+        let orders = board.node.orders();
+        prop_assert_eq!(orders.machines, [MachineOrder::Off; 4]);
+        prop_assert!(orders.locks.iter().all(|l| *l == LockOrder::Open) && !orders.engine_run);
+    }
+}
+
+/// Real time: the board ticks by itself on the inputs that came last, is lost after the stated
+/// ticks and not one earlier, takes the torque away, closes nothing, and comes back.
+#[test]
+fn a_lost_link_is_safe_in_the_stated_time() {
+    let mut board = Board::running(Mode::RealTime);
+    let counters = Default::default();
+    let mut seen = Inputs { demand_nm: 100.0, request: Some(0), ..Inputs::default() };
+    seen.speeds.iter_mut().for_each(|s| s.valid = true);
+    seen.reports = [LockReport::Open; 8];
+    let call = |board: &mut Board, n: u16| {
+        let call = Call { inputs: seen, called: true, ..Call::default() };
+        assert!(board.say(n, u32::from(n), Message::Call(call)).is_empty());
+    };
+    for n in 3..200 {
+        call(&mut board, n);
+        assert!(board.node.timer(&counters).is_some());
+        assert!(!board.node.is_lost());
+    }
+    for tick in 1..=40 {
+        let _ = board.node.timer(&counters);
+        // One tick has passed since the last call already.
+        assert_eq!(board.node.is_lost(), tick + 1 >= 20, "tick {tick}");
+        if board.node.is_lost() {
+            let orders = board.node.orders();
+            assert_eq!(orders.machines, [MachineOrder::Off; 4]);
+            assert!(!orders.engine_run);
+        }
+    }
+    call(&mut board, 300);
+    assert!(!board.node.is_lost(), "back at once");
+    let wire = board.node.timer(&counters).expect("an answer");
+    let said: Vec<_> = wire.bytes().iter().filter_map(|b| board.back.byte(*b)).collect();
+    assert!(answer_of(&said).expect("an answer").1.was_lost, "and it says so");
+}
+
+/// A host that knows of a run that the board does not is told so at once, by a hello.
+#[test]
+fn a_board_that_began_anew_says_so() {
+    let mut board = Board::new();
+    board.say(1, 0, host_hello());
+    let call = Message::Call(Call { called: true, ..Call::default() });
+    let said = board.say(2, 77, call);
+    assert!(matches!(said[..], [(stamp, Message::Hello(_))] if stamp == Stamp::default()));
+    assert_eq!(board.node.orders().machines, [MachineOrder::Off; 4]);
+}
+
+/// Lockstep: time without a call takes the torque away at the pins, but the run is not touched:
+/// when the host comes back, the next answer is as if nothing had been.
+#[test]
+fn a_paused_host_finds_its_run_as_it_was() {
+    let (mut board, mut twin) = (Board::running(Mode::Lockstep), Board::running(Mode::Lockstep));
+    let mut random = Random::new(5);
+    for n in 3..60u16 {
+        let call =
+            Message::Call(Call { inputs: inputs(&mut random), called: true, ..Call::default() });
+        if n == 30 {
+            for _ in 0..100 {
+                assert!(board.node.timer(&Default::default()).is_none());
+            }
+            assert_eq!(board.node.orders().machines, [MachineOrder::Off; 4]);
+            // The host comes back and says who it is.
+            assert!(matches!(board.say(n, 0, host_hello())[..], [(_, Message::Hello(_))]));
+        }
+        let (_, a) = answer_of(&board.say(n, u32::from(n), call)).expect("an answer");
+        let (_, b) = answer_of(&twin.say(n, u32::from(n), call)).expect("an answer");
+        assert_eq!((a.was_lost, b.was_lost), (n == 30, false));
+        assert_eq!((a.output(), a.memory), (b.output(), b.memory));
+    }
+    assert!(board.say(60, 60, Message::End).is_empty());
+    assert_eq!(board.node.session(), Session::Idle);
+    assert_eq!(board.node.orders().machines, [MachineOrder::Off; 4]);
+}
