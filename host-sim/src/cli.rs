@@ -7,7 +7,7 @@ use clap::{Args, Parser, Subcommand};
 use crate::campaign::shard_from;
 use crate::campaign::{self, Shard, command::time_from};
 use crate::table::command::Form;
-use crate::{drive, driveline, explain, explore, review, survey, table};
+use crate::{drive, driveline, energy, explain, explore, review, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -52,6 +52,8 @@ enum Command {
     Table(TableArgs),
     /// How one transition goes, in words and numbers, or why it cannot
     Explain(ExplainArgs),
+    /// What each arrangement costs and which one is best where: losses, maps, steady cruise
+    Energy(EnergyArgs),
     /// Every reachable state of decision and interlock against a hostile world
     Explore(ExploreArgs),
     /// Drive a scenario: supervisor and full plant in closed loop, watched by the judges
@@ -105,6 +107,54 @@ struct ExplainArgs {
     /// Torque asked at the output in Nm (default: what holds the speed on the flat)
     #[arg(long, allow_negative_numbers = true)]
     demand: Option<f64>,
+}
+
+#[derive(Args, Debug)]
+struct EnergyArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Road speeds of the cruise table in km/h
+    #[arg(long, value_name = "KMH", value_delimiter = ',')]
+    speeds: Vec<f64>,
+    /// Slopes of the cruise table in percent
+    #[arg(long, value_name = "PERCENT", value_delimiter = ',', allow_negative_numbers = true, value_parser = slope_from)]
+    slopes: Vec<f64>,
+    /// Fuel that a joule of the battery counts as (default: what making it on board takes)
+    #[arg(long, value_name = "J", value_parser = price_from)]
+    price: Option<f64>,
+    /// Columns of the map: road speeds
+    #[arg(long, value_name = "N", default_value_t = 25, value_parser = clap::value_parser!(u16).range(2..=200))]
+    columns: u16,
+    /// Rows of the map, about: wheel forces
+    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(2..=200))]
+    rows: u16,
+    /// Threads (default: as many as the machine has)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+    /// JSON for programs instead of text
+    #[arg(long, conflicts_with = "csv")]
+    json: bool,
+    /// The maps as CSV instead of text
+    #[arg(long)]
+    csv: bool,
+    /// Write pictures into this folder too
+    #[arg(long, value_name = "PATH")]
+    svg: Option<PathBuf>,
+}
+
+fn number_from(text: &str, low: f64, high: f64) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(x) if x >= low && x <= high => Ok(x),
+        _ => Err(format!("a number from {low} to {high} is needed")),
+    }
+}
+
+fn slope_from(text: &str) -> Result<f64, String> {
+    number_from(text, -50.0, 50.0)
+}
+
+fn price_from(text: &str) -> Result<f64, String> {
+    number_from(text, 0.0, 20.0)
 }
 
 #[derive(Args, Debug)]
@@ -270,6 +320,17 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
+        Command::Energy(args) => energy::command::energy(&energy::command::Options {
+            file: args.file,
+            speeds: args.speeds,
+            slopes: args.slopes,
+            price: args.price,
+            grid: (usize::from(args.columns), usize::from(args.rows)),
+            threads: args.threads.map(usize::from),
+            json: args.json,
+            csv: args.csv,
+            svg: args.svg,
+        }),
         Command::Explore(args) => explore(args),
         Command::Drive(args) => {
             let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;
