@@ -54,6 +54,19 @@ enum Command {
     Explain(ExplainArgs),
     /// What each arrangement costs and which one is best where: losses, maps, steady cruise
     Energy(EnergyArgs),
+    /// A speed trace: energy backward and forward, the best possible choice, the schedule's
+    Cycle(CycleArgs),
+    /// Which arrangement to ask for: the supervisor's schedule from the energy map
+    Schedule {
+        /// Driveline file or demo
+        file: String,
+        /// Fuel that a joule of the battery counts as (default: what making it on board takes)
+        #[arg(long, value_name = "J", value_parser = price_from)]
+        price: Option<f64>,
+        /// Rust module for the board
+        #[arg(long)]
+        rust: bool,
+    },
     /// Every reachable state of decision and interlock against a hostile world
     Explore(ExploreArgs),
     /// Drive a scenario: supervisor and full plant in closed loop, watched by the judges
@@ -138,6 +151,32 @@ struct EnergyArgs {
     #[arg(long)]
     csv: bool,
     /// Write pictures into this folder too
+    #[arg(long, value_name = "PATH")]
+    svg: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+struct CycleArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Trace (CSV: time_s, speed_kmh, slope_percent), or nedc, mountain, track
+    trace: String,
+    /// Drive it forward too, with the real supervisor and the plant
+    #[arg(long)]
+    forward: bool,
+    /// Fuel that a joule of the battery counts as (default: what making it on board takes)
+    #[arg(long, value_name = "J", value_parser = price_from)]
+    price: Option<f64>,
+    /// Seed of all chance in the forward run
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Threads (default: as many as the machine has)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+    /// JSON for programs instead of text
+    #[arg(long)]
+    json: bool,
+    /// Write the picture into this folder too
     #[arg(long, value_name = "PATH")]
     svg: Option<PathBuf>,
 }
@@ -331,6 +370,19 @@ pub fn run() -> i32 {
             csv: args.csv,
             svg: args.svg,
         }),
+        Command::Cycle(args) => energy::cycle::command::cycle(&energy::cycle::command::Options {
+            file: args.file,
+            trace: args.trace,
+            forward: args.forward,
+            price: args.price,
+            seed: args.seed,
+            threads: args.threads.map(usize::from),
+            json: args.json,
+            svg: args.svg,
+        }),
+        Command::Schedule { file, price, rust } => {
+            energy::cycle::command::schedule(&file, price, rust)
+        }
         Command::Explore(args) => explore(args),
         Command::Drive(args) => {
             let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;

@@ -77,10 +77,11 @@ impl Cell {
         Some(cost(self.second)? - cost(self.winner)?)
     }
 
-    /// The same as a share of the second's cost, where that is a cost.
+    /// The same as a share of the second's cost, where both are costs (braking returns energy).
     pub fn gain_share(&self) -> Option<f64> {
-        let second = self.entries[self.second?].as_ref()?.cost_w;
-        (second > 1.0).then(|| self.gain_w().map(|w| w / second))?
+        let cost = |a: Option<usize>| Some(self.entries[a?].as_ref()?.cost_w);
+        let (first, second) = (cost(self.winner)?, cost(self.second)?);
+        (first > 0.0 && second > 1.0).then(|| 1.0 - first / second)
     }
 }
 

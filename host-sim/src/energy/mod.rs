@@ -7,6 +7,7 @@
 
 pub mod command;
 pub mod cruise;
+pub mod cycle;
 pub mod data;
 pub mod grid;
 pub mod losses;
@@ -14,6 +15,7 @@ pub mod map;
 pub mod model;
 pub mod pictures;
 pub mod point;
+pub mod schedule;
 pub mod search;
 mod statics;
 mod text;

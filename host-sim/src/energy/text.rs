@@ -127,8 +127,9 @@ fn motion(d: &Driveline, here: &[&Cruise]) -> String {
     for c in here.iter().filter(|c| c.entry.feasible()) {
         let p = &c.entry.point;
         let speeds = d.shafts.iter().zip(&p.speed);
-        let speeds: Vec<String> =
-            speeds.map(|(s, w)| format!("{} {:.0},", s.name, w / super::RPM)).collect();
+        let speeds: Vec<String> = speeds
+            .map(|(s, w)| format!("{} {},", s.name, (w / super::RPM).round() + 0.0))
+            .collect();
         let torques = d.machines.iter().zip(&p.torque);
         let torques: Vec<String> = torques.map(|(m, t)| format!("{} {t:.1}", m.name)).collect();
         let line = format!(

@@ -9,6 +9,17 @@ use crate::picture::svg::Anchor;
 const BAR: f64 = 22.0;
 const GAP: f64 = 8.0;
 
+/// Losses with what is lost in the engine last, so that the others can be compared.
+fn ordered(d: &Driveline, c: &Cruise) -> Vec<(usize, String, f64)> {
+    let list = loss_list(d, c).into_iter().enumerate();
+    let mut list: Vec<(usize, String, f64)> = list.map(|(k, (name, w))| (k, name, w)).collect();
+    if let Some((engine, _)) = d.engine() {
+        let last = list.remove(engine);
+        list.push(last);
+    }
+    list
+}
+
 /// One bar for each arrangement and speed, on the first slope of the list.
 pub fn cruise_bars(d: &Driveline, list: &[Cruise]) -> String {
     let slope = list.first().map_or(0.0, |c| c.percent);
@@ -16,9 +27,12 @@ pub fn cruise_bars(d: &Driveline, list: &[Cruise]) -> String {
         list.iter().filter(|c| c.percent == slope && c.entry.feasible()).collect();
     let total = |c: &Cruise| c.entry.point.losses.sum();
     let most = bars.iter().map(|c| total(c)).fold(1.0, f64::max) / 1e3;
-    let names: Vec<String> = bars
-        .first()
-        .map_or(Vec::new(), |c| loss_list(d, c).into_iter().map(|(name, _)| name).collect());
+    let mut names: Vec<(usize, String)> = Vec::new();
+    for (k, name, watts) in bars.iter().flat_map(|c| ordered(d, c)) {
+        if watts > 0.0 && !names.iter().any(|n| n.0 == k) {
+            names.push((k, name));
+        }
+    }
     let height = 90.0 + bars.len() as f64 * (BAR + GAP);
     let title = format!("{}: losses at steady cruise, slope {slope} %", d.name);
     let each: Vec<String> = bars
@@ -42,7 +56,7 @@ pub fn cruise_bars(d: &Driveline, list: &[Cruise]) -> String {
     for (i, c) in bars.iter().enumerate() {
         let y = frame.top + 0.5 * GAP + i as f64 * (BAR + GAP);
         let mut at = 0.0;
-        for (k, (_, watts)) in loss_list(d, c).iter().enumerate() {
+        for (k, _, watts) in ordered(d, c) {
             let kw = watts.max(0.0) / 1e3;
             let (x0, x1) = (frame.across(at), frame.across(at + kw));
             let attributes = format!("{} stroke=\"#1b2733\" stroke-width=\"0.5\"", fill(k));
@@ -69,7 +83,6 @@ pub fn cruise_bars(d: &Driveline, list: &[Cruise]) -> String {
     }
     let middle = frame.left + 0.5 * frame.width;
     svg.text((middle, bottom + 34.0), Anchor::Middle, frame.x.words, "");
-    let names: Vec<(usize, String)> = names.into_iter().enumerate().collect();
     legend(&mut svg, (686.0, 44.0), &names);
     svg.finish()
 }

@@ -38,15 +38,16 @@ pub fn efficiencies(d: &Driveline, map: &Map, arrangement: usize) -> String {
     let at = frame(map);
     shade(&mut svg, map, &value);
     at.grid(&mut svg);
-    let step = if most > 0.5 { 0.10 } else { 0.05 };
-    let levels = (most / step).floor() as usize;
-    for level in 1..=levels {
-        line(&mut svg, map, &value, step * level as f64);
-    }
-    // The best lines crowd together: finer ones where the whole range is narrow.
-    if most > 0.5 {
-        for level in [0.85, 0.92, 0.94] {
-            line(&mut svg, map, &value, level);
+    for driving in [true, false] {
+        let half = |s: usize, f: usize| value(s, f).filter(|_| (map.forces_n[f] >= 0.0) == driving);
+        let most = (0..map.speeds_mps.len())
+            .flat_map(|s| (0..map.forces_n.len()).filter_map(move |f| half(s, f)))
+            .fold(0.0, f64::max);
+        let step = if most > 0.5 { 0.1 } else { 0.05 };
+        let count = (most / step).floor() as usize;
+        for level in 1..=count {
+            let share = level as f64 / (count + 1) as f64;
+            line(&mut svg, map, &half, step * level as f64, share);
         }
     }
     at.axes(&mut svg);
@@ -68,7 +69,13 @@ fn shade(svg: &mut Svg, map: &Map, value: &dyn Fn(usize, usize) -> Option<f64>) 
 }
 
 /// One line, square by square (marching squares; a saddle is drawn as two separate pieces).
-fn line(svg: &mut Svg, map: &Map, value: &dyn Fn(usize, usize) -> Option<f64>, level: f64) {
+fn line(
+    svg: &mut Svg,
+    map: &Map,
+    value: &dyn Fn(usize, usize) -> Option<f64>,
+    level: f64,
+    share: f64,
+) {
     let at = frame(map);
     let place =
         |s: usize, f: usize| (at.across(map.speeds_mps[s] * 3.6), at.up(map.forces_n[f] / 1e3));
@@ -97,14 +104,11 @@ fn line(svg: &mut Svg, map: &Map, value: &dyn Fn(usize, usize) -> Option<f64>, l
     for piece in &pieces {
         svg.path(piece, false, "fill=\"none\" stroke=\"#1d3f63\" stroke-width=\"1.3\"");
     }
-    // The label of each level stands a little further along than that of the one before.
-    let across = at.left + at.width * (0.25 + 0.6 * level);
+    // The label of each level stands further along than that of the one before.
+    let across = at.left + at.width * (0.1 + 0.85 * share);
     let near = |p: &&[(f64, f64); 2]| ((p[0].0 - across).abs() * 10.0) as i64;
-    for upper in [true, false] {
-        let half = pieces.iter().filter(|p| (p[0].1 < at.up(0.0)) == upper);
-        if let Some(piece) = half.min_by_key(near) {
-            let text = format!("{:.0} %", 100.0 * level);
-            svg.text((piece[0].0, piece[0].1 + 4.0), Anchor::Middle, &text, "class=\"small halo\"");
-        }
+    if let Some(piece) = pieces.iter().min_by_key(near) {
+        let text = format!("{:.0} %", 100.0 * level);
+        svg.text((piece[0].0, piece[0].1 + 4.0), Anchor::Middle, &text, "class=\"small halo\"");
     }
 }

@@ -4,22 +4,24 @@ use crate::picture::scale::{tick_text, ticks};
 use crate::picture::svg::{Anchor, Svg};
 
 /// Style of all energy pictures.
-pub(super) const STYLE: &str = "text{font-family:sans-serif;font-size:12px;fill:#1b2733}\
+pub(in crate::energy) const STYLE: &str = "text{font-family:sans-serif;font-size:12px;fill:#1b2733}\
 .title{font-size:14px;font-weight:bold}.small{font-size:10.5px}\
 .axis{stroke:#1b2733;stroke-width:1}.grid{stroke:#c9d1d9;stroke-width:0.6}\
 .halo{paint-order:stroke;stroke:#fff;stroke-width:4px}";
 
 /// Colours that stay apart for colour-blind readers (Okabe and Ito 2008; from memory).
-const COLOURS: [&str; 8] =
-    ["#56b4e9", "#e69f00", "#009e73", "#cc79a7", "#f0e442", "#0072b2", "#d55e00", "#999999"];
+const COLOURS: [&str; 10] = [
+    "#56b4e9", "#e69f00", "#009e73", "#cc79a7", "#f0e442", "#0072b2", "#d55e00", "#999999",
+    "#ffffff", "#bcd7b0",
+];
 
 /// Pattern `i` as a fill: its colour under marks of its own, for print without colour.
-pub(super) fn fill(i: usize) -> String {
+pub(in crate::energy) fn fill(i: usize) -> String {
     format!("fill=\"url(#p{})\"", i % COLOURS.len())
 }
 
 /// The definitions of all patterns.
-pub(super) fn patterns() -> String {
+pub(in crate::energy) fn patterns() -> String {
     let marks = [
         "",
         "<path d=\"M0 10L10 0M-2 2L2 -2M8 12L12 8\" stroke=\"#1b2733\" stroke-width=\"1\"/>",
@@ -29,6 +31,8 @@ pub(super) fn patterns() -> String {
         "<path d=\"M5 0L5 10\" stroke=\"#fff\" stroke-width=\"1.4\"/>",
         "<path d=\"M0 0L10 10M10 0L0 10\" stroke=\"#fff\" stroke-width=\"1\"/>",
         "<path d=\"M5 0L5 10M0 5L10 5\" stroke=\"#1b2733\" stroke-width=\"0.7\"/>",
+        "<circle cx=\"5\" cy=\"5\" r=\"3\" fill=\"none\" stroke=\"#1b2733\"/>",
+        "<path d=\"M3 0L3 10M7 0L7 10\" stroke=\"#1b2733\" stroke-width=\"0.9\"/>",
     ];
     let one = |(i, (colour, mark)): (usize, (&&str, &&str))| {
         format!(
@@ -41,36 +45,36 @@ pub(super) fn patterns() -> String {
 
 /// One axis: its ends and its words, unit included.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Axis<'a> {
-    pub(super) low: f64,
-    pub(super) high: f64,
-    pub(super) words: &'a str,
+pub(in crate::energy) struct Axis<'a> {
+    pub(in crate::energy) low: f64,
+    pub(in crate::energy) high: f64,
+    pub(in crate::energy) words: &'a str,
 }
 
 /// Where a plot stands in a picture, px, and its axes.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Frame<'a> {
-    pub(super) left: f64,
-    pub(super) top: f64,
-    pub(super) width: f64,
-    pub(super) height: f64,
-    pub(super) x: Axis<'a>,
-    pub(super) y: Axis<'a>,
+pub(in crate::energy) struct Frame<'a> {
+    pub(in crate::energy) left: f64,
+    pub(in crate::energy) top: f64,
+    pub(in crate::energy) width: f64,
+    pub(in crate::energy) height: f64,
+    pub(in crate::energy) x: Axis<'a>,
+    pub(in crate::energy) y: Axis<'a>,
 }
 
 impl Frame<'_> {
     /// Place of a value across, px.
-    pub(super) fn across(&self, x: f64) -> f64 {
+    pub(in crate::energy) fn across(&self, x: f64) -> f64 {
         self.left + self.width * (x - self.x.low) / (self.x.high - self.x.low)
     }
 
     /// Place of a value upwards, px.
-    pub(super) fn up(&self, y: f64) -> f64 {
+    pub(in crate::energy) fn up(&self, y: f64) -> f64 {
         self.top + self.height * (1.0 - (y - self.y.low) / (self.y.high - self.y.low))
     }
 
     /// Lines of the grid, behind what is drawn.
-    pub(super) fn grid(&self, svg: &mut Svg) {
+    pub(in crate::energy) fn grid(&self, svg: &mut Svg) {
         for x in ticks(self.x.low, self.x.high, 8) {
             let at = self.across(x);
             svg.line((at, self.top), (at, self.top + self.height), "class=\"grid\"");
@@ -82,7 +86,7 @@ impl Frame<'_> {
     }
 
     /// Border, ticks and words.
-    pub(super) fn axes(&self, svg: &mut Svg) {
+    pub(in crate::energy) fn axes(&self, svg: &mut Svg) {
         let (right, bottom) = (self.left + self.width, self.top + self.height);
         svg.rect(self.left, self.top, self.width, self.height, "class=\"axis\" fill=\"none\"");
         let list = ticks(self.x.low, self.x.high, 8);
@@ -109,7 +113,7 @@ impl Frame<'_> {
 }
 
 /// A legend of patterns, one line each, from `at` downwards.
-pub(super) fn legend(svg: &mut Svg, at: (f64, f64), names: &[(usize, String)]) {
+pub(in crate::energy) fn legend(svg: &mut Svg, at: (f64, f64), names: &[(usize, String)]) {
     for (line, (pattern, name)) in names.iter().enumerate() {
         let y = at.1 + 22.0 * line as f64;
         let attributes = format!("{} stroke=\"#1b2733\" stroke-width=\"0.7\"", fill(*pattern));
@@ -119,7 +123,7 @@ pub(super) fn legend(svg: &mut Svg, at: (f64, f64), names: &[(usize, String)]) {
 }
 
 /// A picture with a white ground, a title and the patterns.
-pub(super) fn picture(width: f64, height: f64, title: &str, about: &str) -> Svg {
+pub(in crate::energy) fn picture(width: f64, height: f64, title: &str, about: &str) -> Svg {
     let mut svg = Svg::new(width, height, title, about, STYLE);
     svg.definitions(&patterns());
     svg.rect(0.0, 0.0, width, height, "fill=\"#ffffff\"");

@@ -8,6 +8,7 @@ mod maps;
 
 pub use bars::cruise_bars;
 pub use contours::efficiencies;
+pub(super) use frame::{Axis, Frame, fill, legend, picture};
 pub use lever::lever_diagram;
 pub use maps::{gains, winners};
 
