@@ -25,8 +25,10 @@ pub struct Schedule<'a> {
     pub speed_margin_radps: f32,
     /// and the demand this much higher and lower, Nm.
     pub demand_margin_nm: f32,
-    /// Ticks for which an answer stays; cut short only where the old answer cannot serve the demand.
+    /// Ticks for which an answer stays; cut short only where the old answer cannot serve the demand
     pub min_stay: u32,
+    /// for this many ticks running: the driver overtakes, or the hill is steeper.
+    pub override_dwell: u32,
 }
 
 /// What a schedule remembers.
@@ -34,6 +36,8 @@ pub struct Schedule<'a> {
 pub struct Chooser {
     asked: Option<u8>,
     stayed: u32,
+    /// Ticks for which it could not serve the demand.
+    short: u32,
 }
 
 /// Number of edges that `value` has passed.
@@ -95,28 +99,40 @@ impl Chooser {
         self.asked
     }
 
-    /// One tick with the measured speed of the output shaft and the torque asked there; the
-    /// arrangement to ask for. Values that are no numbers leave the answer as it was.
-    pub fn tick(&mut self, schedule: &Schedule, output_radps: f32, demand_nm: f32) -> Option<u8> {
+    /// One tick with the measured speed of the output and the torque asked there; the
+    /// arrangement to ask for. Values that are no numbers leave the answer as it was. So does
+    /// `under_way`: while a transition goes on, its own gap in the torque makes the driver ask for
+    /// more, and a new answer to that would end what the old one began.
+    pub fn tick(
+        &mut self,
+        schedule: &Schedule,
+        output_radps: f32,
+        demand_nm: f32,
+        under_way: bool,
+    ) -> Option<u8> {
         self.stayed = self.stayed.saturating_add(1);
-        if !output_radps.is_finite() || !demand_nm.is_finite() {
+        if !output_radps.is_finite() || !demand_nm.is_finite() || under_way {
+            self.short = 0;
             return self.asked;
         }
         let backward = output_radps < 0.0;
         let speed = if backward { -output_radps } else { output_radps };
         let demand = if backward { -demand_nm } else { demand_nm };
-        let best = schedule.best_at(speed, demand);
+        let Some(best) = schedule.best_at(speed, demand) else { return self.asked };
+        let serves = |a: u8| schedule.can_serve(a, speed, demand);
+        let falls_short = self.asked.is_some_and(|a| !serves(a) && serves(best));
+        self.short = if falls_short { self.short.saturating_add(1) } else { 0 };
         let keep = match self.asked {
             None => false,
-            // More is asked than it can give: someone overtakes, or the hill is steeper.
-            Some(a) if !schedule.can_serve(a, speed, demand) => {
-                best.is_none_or(|b| !schedule.can_serve(b, speed, demand))
+            Some(_) if self.short > schedule.override_dwell => false,
+            Some(a) => {
+                self.stayed < schedule.min_stay
+                    || schedule.is_near(a, speed, demand)
+                    || !serves(best)
             }
-            Some(a) => self.stayed < schedule.min_stay || schedule.is_near(a, speed, demand),
         };
-        if !keep && best.is_some() && best != self.asked {
-            self.asked = best;
-            self.stayed = 0;
+        if !keep && self.asked != Some(best) {
+            *self = Chooser { asked: Some(best), stayed: 0, short: 0 };
         }
         self.asked
     }
@@ -136,42 +152,56 @@ mod tests {
         speed_margin_radps: 10.0,
         demand_margin_nm: 5.0,
         min_stay: 100,
+        override_dwell: 3,
     };
 
     #[test]
     fn it_stays_until_the_margin_is_passed_and_the_stay_is_over() {
         assert!(SCHEDULE.is_sound(3) && !SCHEDULE.is_sound(2));
         let mut chooser = Chooser::default();
-        assert_eq!(chooser.tick(&SCHEDULE, 95.0, 0.0), Some(0));
+        assert_eq!(chooser.tick(&SCHEDULE, 95.0, 0.0, false), Some(0));
         for _ in 0..200 {
-            assert_eq!(chooser.tick(&SCHEDULE, 105.0, 0.0), Some(0), "within the margin");
+            assert_eq!(chooser.tick(&SCHEDULE, 105.0, 0.0, false), Some(0), "within the margin");
         }
-        assert_eq!(chooser.tick(&SCHEDULE, 112.0, 0.0), Some(2));
+        assert_eq!(chooser.tick(&SCHEDULE, 112.0, 0.0, false), Some(2));
         for _ in 0..99 {
-            assert_eq!(chooser.tick(&SCHEDULE, 10.0, 0.0), Some(2), "it has just come");
+            assert_eq!(chooser.tick(&SCHEDULE, 10.0, 0.0, false), Some(2), "it has just come");
         }
-        assert_eq!(chooser.tick(&SCHEDULE, 10.0, 0.0), Some(0));
+        assert_eq!(chooser.tick(&SCHEDULE, 10.0, 0.0, false), Some(0));
     }
 
     #[test]
     fn a_demand_that_it_cannot_serve_ends_the_stay() {
         let mut chooser = Chooser::default();
-        assert_eq!(chooser.tick(&SCHEDULE, 95.0, 60.0), Some(0));
-        assert_eq!(chooser.tick(&SCHEDULE, 120.0, 60.0), Some(1));
+        assert_eq!(chooser.tick(&SCHEDULE, 95.0, 60.0, false), Some(0));
+        for _ in 0..3 {
+            assert_eq!(chooser.tick(&SCHEDULE, 120.0, 60.0, false), Some(0), "only just");
+        }
+        assert_eq!(chooser.tick(&SCHEDULE, 120.0, 60.0, false), Some(1));
+    }
+
+    #[test]
+    fn a_transition_under_way_is_not_called_back() {
+        let mut chooser = Chooser::default();
+        assert_eq!(chooser.tick(&SCHEDULE, 95.0, 60.0, false), Some(0));
+        for _ in 0..1000 {
+            assert_eq!(chooser.tick(&SCHEDULE, 120.0, 60.0, true), Some(0));
+        }
+        assert_eq!(chooser.tick(&SCHEDULE, 120.0, 60.0, false), Some(1), "the stay is over");
     }
 
     #[test]
     fn backwards_counts_like_forwards_and_nonsense_changes_nothing() {
         let mut chooser = Chooser::default();
-        assert_eq!(chooser.tick(&SCHEDULE, -120.0, -60.0), Some(1));
-        assert_eq!(chooser.tick(&SCHEDULE, f32::NAN, 0.0), Some(1));
-        assert_eq!(chooser.tick(&SCHEDULE, 0.0, f32::INFINITY), Some(1));
+        assert_eq!(chooser.tick(&SCHEDULE, -120.0, -60.0, false), Some(1));
+        assert_eq!(chooser.tick(&SCHEDULE, f32::NAN, 0.0, false), Some(1));
+        assert_eq!(chooser.tick(&SCHEDULE, 0.0, f32::INFINITY, false), Some(1));
     }
 
     #[test]
     fn a_schedule_without_cells_asks_for_nothing() {
         let empty = Schedule { best: &[], can: &[], ..SCHEDULE };
         assert!(!empty.is_sound(3));
-        assert_eq!(Chooser::default().tick(&empty, 1.0, 1.0), None);
+        assert_eq!(Chooser::default().tick(&empty, 1.0, 1.0, false), None);
     }
 }

@@ -117,7 +117,7 @@ fn the_static_schedules_are_those_that_the_host_builds() {
         for i in 0..20_000u32 {
             let x = f32::from_bits(i.wrapping_mul(0x9E37_79B9));
             let y = f32::from_bits(i.wrapping_mul(0x85EB_CA6B) ^ 0x5bd1_e995);
-            let asked = chooser.tick(fixed, x, y);
+            let asked = chooser.tick(fixed, x, y, i % 7 == 0);
             assert!(asked.is_none_or(|a| usize::from(a) < demo.driveline.arrangements.len()));
         }
     }

@@ -205,8 +205,11 @@ impl<'a> Run<'a> {
     /// The request at `t_s`; times only rise.
     fn request(&mut self, t_s: f64) -> Option<u8> {
         let (speed, demand) = (self.output_radps(), self.now.pedals.demand_nm as f32);
+        let status = &self.output.status;
+        let waits = status.goal.is_some() && status.goal != status.arrangement;
+        let under_way = waits && status.refusal.is_none();
         if let Some((schedule, chooser)) = &mut self.schedule {
-            return chooser.tick(schedule, speed, demand);
+            return chooser.tick(schedule, speed, demand, under_way);
         }
         let list = &self.setup.requests;
         while list.get(self.requests).is_some_and(|r| r.0 <= t_s) {

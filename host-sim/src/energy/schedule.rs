@@ -4,9 +4,9 @@ use std::fmt::Write;
 
 use supervisor::schedule::Schedule;
 
-use super::map::{Cell, cell, each};
+use super::cycle::backward::{STEP_S, taken};
+use super::map::each;
 use super::model::Model;
-use super::search::Charge;
 use crate::driveline::Driveline;
 
 /// Columns (speed) and rows (demand) of the schedule, and samples along each side of a cell.
@@ -17,6 +17,8 @@ const SAMPLES: usize = 3;
 const MARGIN: f32 = 0.3;
 /// Shortest stay, s.
 pub const STAY_S: f64 = 5.0;
+/// For how long a demand that cannot be served stands before it ends a stay, s.
+pub const OVERRIDE_S: f64 = 2.0;
 
 /// A schedule that the host has made.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,6 +37,8 @@ pub struct ScheduleData {
     pub demand_margin_nm: f32,
     /// See [`Schedule`].
     pub min_stay: u32,
+    /// See [`Schedule`].
+    pub override_dwell: u32,
     /// Price of battery energy for which it was made, J of fuel per J.
     pub price: f64,
 }
@@ -50,6 +54,7 @@ impl ScheduleData {
             speed_margin_radps: self.speed_margin_radps,
             demand_margin_nm: self.demand_margin_nm,
             min_stay: self.min_stay,
+            override_dwell: self.override_dwell,
         }
     }
 
@@ -101,6 +106,7 @@ pub fn build(
         speed_margin_radps: MARGIN * radps(column),
         demand_margin_nm: MARGIN * row as f32,
         min_stay: (STAY_S * 1000.0 / d.timing.tick_ms).round() as u32,
+        override_dwell: (OVERRIDE_S * 1000.0 / d.timing.tick_ms).round() as u32,
         price,
     }
 }
@@ -113,10 +119,10 @@ fn tally(model: &Model, n: usize, price: f64, speed: [f64; 2], demand: [f64; 2])
         let nm = demand[0] + inside(i % SAMPLES) * demand[1];
         let share = if nm >= 0.0 { model.road.efficiency } else { 1.0 / model.road.efficiency };
         let force_n = nm * share / model.road.metres_per_radian;
-        let cell: Cell = cell(model, n, mps, force_n, Charge::Priced(price));
-        for (a, entry) in cell.entries.iter().enumerate() {
-            if let Some(entry) = entry.as_ref().filter(|e| e.feasible()) {
-                tally.cost_w[a] += entry.cost_w;
+        // Braking beyond the limits is left to the brakes: no reason to ask for something else.
+        for (a, taken) in taken(model, n, mps, force_n, price).iter().enumerate() {
+            if let Some(taken) = taken.as_ref().filter(|t| t.missed_j == 0.0) {
+                tally.cost_w[a] += taken.cost_j / STEP_S;
                 tally.can[a] += 1;
             }
         }
@@ -180,8 +186,9 @@ pub fn rust_source(d: &Driveline, data: &ScheduleData) -> String {
     }
     let _ = write!(
         out,
-        "    ],\n    speed_margin_radps: {:?},\n    demand_margin_nm: {:?},\n    min_stay: {},\n}};\n",
-        data.speed_margin_radps, data.demand_margin_nm, data.min_stay
+        "    ],\n    speed_margin_radps: {:?},\n    demand_margin_nm: {:?},\n    min_stay: {},\n    \
+         override_dwell: {},\n}};\n",
+        data.speed_margin_radps, data.demand_margin_nm, data.min_stay, data.override_dwell
     );
     out
 }

@@ -79,7 +79,8 @@ pub fn steps(
 /// nothing, what is missing of driving is missed.
 const SHARES: [f64; 6] = [1.0, 0.8, 0.6, 0.4, 0.2, 0.0];
 
-fn taken(
+/// What each arrangement would take for one step at this speed and wheel force.
+pub(in crate::energy) fn taken(
     model: &Model,
     arrangements: usize,
     mps: f64,

@@ -133,7 +133,7 @@ pub fn scheduled(steps: &[Step], schedule: &Schedule, per_step: u32) -> (Vec<usi
     for step in steps {
         let mut asked = None;
         for _ in 0..per_step.max(1) {
-            asked = chooser.tick(schedule, step.output_radps as f32, step.output_nm as f32);
+            asked = chooser.tick(schedule, step.output_radps as f32, step.output_nm as f32, false);
         }
         let can = |a: usize| step.taken.get(a).is_some_and(Option::is_some);
         let asked = asked.map_or(0, usize::from);

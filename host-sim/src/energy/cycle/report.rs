@@ -58,8 +58,7 @@ pub(super) fn text(t: &Told) -> String {
     );
     let _ = writeln!(out, "a joule of the battery counts as {:.2} J of fuel\n", t.price);
     out += "Backward, steady points second by second, a bound for each change:\n";
-    let mut table =
-        Table::new(&["choice", "fuel g", "battery Wh", "cost MJ", "more", "changes/h", "refused"]);
+    let mut table = Table::new(&["choice", "fuel g", "battery Wh", "cost MJ", "more", "changes/h"]);
     for (name, s) in &t.sums {
         table.row(vec![
             name.clone(),
@@ -68,13 +67,18 @@ pub(super) fn text(t: &Told) -> String {
             format!("{:.2}", s.cost_j / 1e6),
             format!("{:.2} %", 100.0 * t.more(s)),
             format!("{:.0}", t.per_hour(s.changes)),
-            format!("{:.1} %", 100.0 * s.refused_s / t.trace.duration_s()),
         ]);
     }
     out += &table.render(80);
-    let mut table = Table::new(&["choice", "seconds in each arrangement", "missed kJ"]);
+    out += "\nrefused: seconds in which the choice could not be used and another one was\n";
+    let mut table = Table::new(&["choice", "missed kJ", "refused", "seconds in each"]);
     for (name, s) in &t.sums {
-        table.row(vec![name.clone(), times(t.d, &s.time_s), format!("{:.1}", s.missed_j / 1e3)]);
+        table.row(vec![
+            name.clone(),
+            format!("{:.1}", s.missed_j / 1e3),
+            format!("{:.0}", s.refused_s),
+            times(t.d, &s.time_s),
+        ]);
     }
     out += &table.render(80);
     if let Some(driven) = &t.driven {

@@ -38,6 +38,7 @@ pub fn efficiencies(d: &Driveline, map: &Map, arrangement: usize) -> String {
     let at = frame(map);
     shade(&mut svg, map, &value);
     at.grid(&mut svg);
+    let mut labels = Vec::new();
     for driving in [true, false] {
         let half = |s: usize, f: usize| value(s, f).filter(|_| (map.forces_n[f] >= 0.0) == driving);
         let most = (0..map.speeds_mps.len())
@@ -46,8 +47,7 @@ pub fn efficiencies(d: &Driveline, map: &Map, arrangement: usize) -> String {
         let step = if most > 0.5 { 0.1 } else { 0.05 };
         let count = (most / step).floor() as usize;
         for level in 1..=count {
-            let share = level as f64 / (count + 1) as f64;
-            line(&mut svg, map, &half, step * level as f64, share);
+            line(&mut svg, map, &half, step * level as f64, &mut labels);
         }
     }
     at.axes(&mut svg);
@@ -74,7 +74,7 @@ fn line(
     map: &Map,
     value: &dyn Fn(usize, usize) -> Option<f64>,
     level: f64,
-    share: f64,
+    labels: &mut Vec<(f64, f64)>,
 ) {
     let at = frame(map);
     let place =
@@ -104,11 +104,17 @@ fn line(
     for piece in &pieces {
         svg.path(piece, false, "fill=\"none\" stroke=\"#1d3f63\" stroke-width=\"1.3\"");
     }
-    // The label of each level stands further along than that of the one before.
-    let across = at.left + at.width * (0.1 + 0.85 * share);
-    let near = |p: &&[(f64, f64); 2]| ((p[0].0 - across).abs() * 10.0) as i64;
-    if let Some(piece) = pieces.iter().min_by_key(near) {
+    // The label stands as far as it can from those that are there.
+    let far = |p: &&[(f64, f64); 2]| {
+        let away = |l: &(f64, f64)| (0.6 * (p[0].0 - l.0)).hypot(1.6 * (p[0].1 - l.1));
+        labels.iter().map(away).fold(1e3, f64::min) as i64
+    };
+    let inside = |p: &&[(f64, f64); 2]| {
+        p[0].0 > at.left + 14.0 && p[0].0 < at.left + at.width - 14.0 && at.up(0.0) != p[0].1
+    };
+    if let Some(piece) = pieces.iter().filter(inside).max_by_key(far) {
         let text = format!("{:.0} %", 100.0 * level);
         svg.text((piece[0].0, piece[0].1 + 4.0), Anchor::Middle, &text, "class=\"small halo\"");
+        labels.push(piece[0]);
     }
 }

@@ -41,7 +41,7 @@ pub extern "C" fn tick(
         seen += [1u32, 2, 3][black_box(seen) as usize];
     }
     let mut chooser = black_box(Chooser::default());
-    let asked = chooser.tick(black_box(schedule), black_box(1.0), black_box(2.0));
+    let asked = chooser.tick(black_box(schedule), black_box(1.0), black_box(2.0), false);
     seen = seen.wrapping_add(u32::from(asked.unwrap_or(u8::from(schedule.is_sound(3)))));
     seen.wrapping_add(u32::from(black_box(check_all(table)).is_err()))
         .wrapping_add(black_box(supervisor.rise_k(table, black_box(3))) as u32)
