@@ -359,27 +359,8 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
-        Command::Energy(args) => energy::command::energy(&energy::command::Options {
-            file: args.file,
-            speeds: args.speeds,
-            slopes: args.slopes,
-            price: args.price,
-            grid: (usize::from(args.columns), usize::from(args.rows)),
-            threads: args.threads.map(usize::from),
-            json: args.json,
-            csv: args.csv,
-            svg: args.svg,
-        }),
-        Command::Cycle(args) => energy::cycle::command::cycle(&energy::cycle::command::Options {
-            file: args.file,
-            trace: args.trace,
-            forward: args.forward,
-            price: args.price,
-            seed: args.seed,
-            threads: args.threads.map(usize::from),
-            json: args.json,
-            svg: args.svg,
-        }),
+        Command::Energy(args) => run_energy(args),
+        Command::Cycle(args) => run_cycle(args),
         Command::Schedule { file, price, rust } => {
             energy::cycle::command::schedule(&file, price, rust)
         }
@@ -389,30 +370,7 @@ pub fn run() -> i32 {
             let options = drive::command::Options { trace, every, svg, json, seed };
             drive::command::run(&file, &scenario, &options)
         }
-        Command::Campaign(args) if args.defects => {
-            campaign::defects_command::campaign_defects(&campaign::defects_command::DefectOptions {
-                file: args.file,
-                cases: args.cases,
-                seed: args.seed,
-                faults: args.faults,
-                threads: args.threads.map(usize::from),
-                sample: args.sample.map(|n| n as usize),
-                json: args.json,
-            })
-        }
-        Command::Campaign(args) => campaign::command::campaign(&campaign::command::Options {
-            file: args.file,
-            cases: args.cases,
-            seed: args.seed,
-            faults: args.faults,
-            shard: args.shard,
-            shards: args.shards,
-            time: args.time,
-            threads: args.threads.map(usize::from),
-            out: args.out,
-            resume: args.resume,
-            shrink: args.shrink,
-        }),
+        Command::Campaign(args) => run_campaign(args),
         Command::Merge { paths, driveline, out } => {
             campaign::command::merge_command(&paths, driveline.as_deref(), out.as_deref())
         }
@@ -430,6 +388,62 @@ pub fn run() -> i32 {
             seed: args.seed,
         }),
     }
+}
+
+fn run_campaign(args: CampaignArgs) -> i32 {
+    if args.defects {
+        return campaign::defects_command::campaign_defects(
+            &campaign::defects_command::DefectOptions {
+                file: args.file,
+                cases: args.cases,
+                seed: args.seed,
+                faults: args.faults,
+                threads: args.threads.map(usize::from),
+                sample: args.sample.map(|n| n as usize),
+                json: args.json,
+            },
+        );
+    }
+    campaign::command::campaign(&campaign::command::Options {
+        file: args.file,
+        cases: args.cases,
+        seed: args.seed,
+        faults: args.faults,
+        shard: args.shard,
+        shards: args.shards,
+        time: args.time,
+        threads: args.threads.map(usize::from),
+        out: args.out,
+        resume: args.resume,
+        shrink: args.shrink,
+    })
+}
+
+fn run_energy(args: EnergyArgs) -> i32 {
+    energy::command::energy(&energy::command::Options {
+        file: args.file,
+        speeds: args.speeds,
+        slopes: args.slopes,
+        price: args.price,
+        grid: (usize::from(args.columns), usize::from(args.rows)),
+        threads: args.threads.map(usize::from),
+        json: args.json,
+        csv: args.csv,
+        svg: args.svg,
+    })
+}
+
+fn run_cycle(args: CycleArgs) -> i32 {
+    energy::cycle::command::cycle(&energy::cycle::command::Options {
+        file: args.file,
+        trace: args.trace,
+        forward: args.forward,
+        price: args.price,
+        seed: args.seed,
+        threads: args.threads.map(usize::from),
+        json: args.json,
+        svg: args.svg,
+    })
 }
 
 fn explore(args: ExploreArgs) -> i32 {

@@ -94,7 +94,9 @@ fn dual_electric_beats_single_electric_from_a_middle_speed_up() {
     for kmh in [70.0, 90.0, 115.0] {
         assert!(better(false, kmh), "{kmh}");
     }
-    assert!(!better(true, 110.0) && better(true, 118.0));
+    for kmh in [50.0, 80.0, 110.0, 119.0] {
+        assert!(!better(true, kmh), "with drag {kmh}");
+    }
 }
 
 #[test]

@@ -301,7 +301,7 @@ fn variant(
         engine_on: on,
         closed: a.closed,
         range_mps: [limit(a.min_speed_kmh, -max), limit(a.max_speed_kmh, max)],
-        motions: motions.iter().map(|m| array(m)).collect(),
+        motions: motions.iter().map(array).collect(),
         own,
         locks,
         statics,

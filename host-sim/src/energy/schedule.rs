@@ -13,6 +13,8 @@ use crate::driveline::Driveline;
 const COLUMNS: usize = 16;
 const ROWS: usize = 16;
 const SAMPLES: usize = 3;
+/// What counts as about as good, a share of the cost.
+const TIE: f64 = 0.01;
 /// Margins as a share of a cell.
 const MARGIN: f32 = 0.3;
 /// Shortest stay, s.
@@ -91,9 +93,10 @@ pub fn build(
         let (c, r) = (i / ROWS, i % ROWS);
         tally(model, n, price, [c as f64 * column, column], [least + r as f64 * row, row])
     });
-    let mut best: Vec<Option<u8>> = tallies.iter().map(best_of).collect();
-    for c in 0..COLUMNS {
-        fill(&mut best[c * ROWS..(c + 1) * ROWS], ((-least / row) as usize).min(ROWS - 1));
+    let zero = ((-least / row) as usize).min(ROWS - 1);
+    let mut best: Vec<Option<u8>> = Vec::new();
+    for column in tallies.chunks(ROWS) {
+        best.extend(settle(column, zero));
     }
     let all = SAMPLES * SAMPLES;
     let can = |t: &Tally| (0..n).filter(|&a| t.can[a] == all).fold(0u16, |set, a| set | 1 << a);
@@ -130,24 +133,32 @@ fn tally(model: &Model, n: usize, price: f64, speed: [f64; 2], demand: [f64; 2])
     tally
 }
 
-/// Of those that serve most of a cell, the cheapest.
-fn best_of(tally: &Tally) -> Option<u8> {
+/// Of those that serve most of a cell, the cheapest; the one that is best `near` it stays where it
+/// is about as good.
+fn best_of(tally: &Tally, near: Option<u8>) -> Option<u8> {
     let most = tally.can.iter().copied().max().filter(|m| *m > 0)?;
-    let best = (0..tally.can.len()).filter(|&a| tally.can[a] == most);
-    best.min_by(|&a, &b| tally.cost_w[a].total_cmp(&tally.cost_w[b])).map(|a| a as u8)
+    let can = (0..tally.can.len()).filter(|&a| tally.can[a] == most);
+    let best = can.min_by(|&a, &b| tally.cost_w[a].total_cmp(&tally.cost_w[b]))?;
+    let about = tally.cost_w[best] + TIE * tally.cost_w[best].abs();
+    let stays = |a: &u8| {
+        let a = usize::from(*a);
+        tally.can[a] == most && tally.cost_w[a] <= about
+    };
+    near.filter(stays).or(Some(best as u8))
 }
 
-/// Cells that nothing serves take the answer of the next one towards no demand, then of any.
-fn fill(column: &mut [Option<u8>], zero: usize) {
+/// The answers of one column, from no demand outwards. A cell that nothing serves takes the answer
+/// of the one before.
+fn settle(column: &[Tally], zero: usize) -> Vec<Option<u8>> {
+    let mut best = vec![None; column.len()];
+    best[zero] = best_of(&column[zero], None);
     for r in zero + 1..column.len() {
-        column[r] = column[r].or(column[r - 1]);
+        best[r] = best_of(&column[r], best[r - 1]).or(best[r - 1]);
     }
     for r in (0..zero).rev() {
-        column[r] = column[r].or(column[r + 1]);
+        best[r] = best_of(&column[r], best[r + 1]).or(best[r + 1]);
     }
-    for r in 1..column.len() {
-        column[r] = column[r].or(column[r - 1]);
-    }
+    best
 }
 
 /// The generated Rust module. Same driveline, same bytes.

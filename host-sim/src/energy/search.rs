@@ -32,6 +32,21 @@ const MOST_FREE: usize = 6;
 const GRID: [usize; 5] = [1, 33, 13, 7, 5];
 /// Steps shrink to this share of the range.
 const FINEST: f64 = 2e-5;
+/// Slanting steps of two axes.
+const SLANTS: [(f64, f64); 12] = [
+    (1.0, 1.0),
+    (1.0, -1.0),
+    (-1.0, 1.0),
+    (-1.0, -1.0),
+    (1.0, 0.3),
+    (1.0, -0.3),
+    (-1.0, 0.3),
+    (-1.0, -0.3),
+    (0.3, 1.0),
+    (0.3, -1.0),
+    (-0.3, 1.0),
+    (-0.3, -1.0),
+];
 /// Points at which the engine's torque is tried before the crossing is narrowed down.
 const CROSSINGS: usize = 8;
 
@@ -192,10 +207,25 @@ impl<'a> Problem<'a> {
             found.push((self.at(&x).0, x));
         }
         found.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let starts = if n == 0 { 1 } else { 2 };
+        let starts = if n == 0 { 1 } else { 3 };
         let ends = found.iter().take(starts).map(|(score, x)| self.descend(*score, *x, steps));
         let best = ends.min_by(|a, b| a.0.total_cmp(&b.0));
         self.at(&best.map_or(x, |b| b.1)).1
+    }
+
+    /// Take a step (axis, share of its range) where it is better; whether it was.
+    fn try_step(&self, score: &mut f64, x: &mut [f64; MOST_FREE], steps: &[(usize, f64)]) -> bool {
+        let mut y = *x;
+        for &(k, share) in steps {
+            let axis = self.axes[k];
+            y[k] = (x[k] + share * (axis.high - axis.low)).clamp(axis.low, axis.high);
+        }
+        let new = self.at(&y).0;
+        let better = new < *score;
+        if better {
+            (*score, *x) = (new, y);
+        }
+        better
     }
 
     /// Pattern search: try a step each way along each axis, halve the steps where none helps.
@@ -210,15 +240,18 @@ impl<'a> Problem<'a> {
         while share > FINEST && n > 0 {
             let mut better = false;
             for k in 0..n {
-                let axis = self.axes[k];
                 for sign in [1.0, -1.0] {
-                    let mut y = x;
-                    let step = sign * share * (axis.high - axis.low);
-                    y[k] = (x[k] + step).clamp(axis.low, axis.high);
-                    let new = self.at(&y).0;
-                    if new < score {
-                        (score, x, better) = (new, y, true);
-                    }
+                    better |= self.try_step(&mut score, &mut x, &[(k, sign * share)]);
+                }
+            }
+            // Along a limit the way goes aslant.
+            for (k, l) in (0..n).flat_map(|l| (0..l).map(move |k| (k, l))) {
+                if better {
+                    break;
+                }
+                for (a, b) in SLANTS {
+                    let steps = [(k, a * share), (l, b * share)];
+                    better |= self.try_step(&mut score, &mut x, &steps);
                 }
             }
             if !better {

@@ -80,14 +80,14 @@ impl Statics {
     /// Of the closed locks `locks` (rows over shafts), with these machines in use.
     pub(super) fn new(d: &Driveline, locks: &[Row], machines: &[usize]) -> Statics {
         let meshes = meshes(d);
-        let gears: Vec<Vec<f64>> = gear_rows(d).rows().iter().map(|r| floats(r)).collect();
+        let gears: Vec<Vec<f64>> = gear_rows(d).rows().iter().map(floats).collect();
         // The engine last: its torque is the one to be left free.
         let mut machines = machines.to_vec();
         machines.sort_by_key(|&m| matches!(d.machines[m].kind, MachineKind::Engine(_)));
         let lead: Vec<f64> = meshes.iter().zip(&gears).map(|(m, g)| g[m.a]).collect();
         let rest: Vec<Vec<f64>> = locks
             .iter()
-            .map(|r| floats(r))
+            .map(floats)
             .chain(machines.iter().map(|&m| unit(d.shafts.len(), d.machines[m].shaft)))
             .collect();
         let combos = 3usize.pow(meshes.len() as u32);

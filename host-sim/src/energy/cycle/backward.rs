@@ -75,9 +75,9 @@ pub fn steps(
     })
 }
 
-/// Shares of the force that are tried: what is missing of braking is done by the brakes for
+/// Into how many shares the force is parted; less and less of it is tried: what is missing of braking is done by the brakes for
 /// nothing, what is missing of driving is missed.
-const SHARES: [f64; 6] = [1.0, 0.8, 0.6, 0.4, 0.2, 0.0];
+const SHARES: usize = 20;
 
 /// What each arrangement would take for one step at this speed and wheel force.
 pub(in crate::energy) fn taken(
@@ -89,7 +89,8 @@ pub(in crate::energy) fn taken(
 ) -> Vec<Option<Taken>> {
     let charge = Charge::Priced(price);
     let mut list: Vec<Option<Taken>> = vec![None; arrangements];
-    for share in SHARES {
+    for left in (0..=SHARES).rev() {
+        let share = left as f64 / SHARES as f64;
         let cell: Cell = map::cell(model, arrangements, mps, share * force_n, charge);
         for (slot, entry) in list.iter_mut().zip(&cell.entries) {
             let Some(entry) = entry.as_ref().filter(|e| e.feasible()) else { continue };

@@ -4,7 +4,7 @@ use super::frame::{Axis, Frame, fill, legend, picture};
 use crate::driveline::Driveline;
 use crate::energy::cruise::Cruise;
 use crate::energy::text::loss_list;
-use crate::picture::svg::Anchor;
+use crate::picture::svg::{Anchor, Svg};
 
 const BAR: f64 = 22.0;
 const GAP: f64 = 8.0;
@@ -70,6 +70,13 @@ pub fn cruise_bars(d: &Driveline, list: &[Cruise]) -> String {
         let name = format!("{}, {:.0} km/h", d.arrangements[c.arrangement].name, c.kmh);
         svg.text((frame.left - 8.0, y + 15.0), Anchor::End, &name, "");
     }
+    axis(&mut svg, &frame);
+    legend(&mut svg, (686.0, 44.0), &names);
+    svg.finish()
+}
+
+/// The axis of losses below the bars.
+fn axis(svg: &mut Svg, frame: &Frame) {
     let bottom = frame.top + frame.height;
     svg.line((frame.left, bottom), (frame.left + frame.width, bottom), "class=\"axis\"");
     svg.line((frame.left, frame.top), (frame.left, bottom), "class=\"axis\"");
@@ -83,6 +90,4 @@ pub fn cruise_bars(d: &Driveline, list: &[Cruise]) -> String {
     }
     let middle = frame.left + 0.5 * frame.width;
     svg.text((middle, bottom + 34.0), Anchor::Middle, frame.x.words, "");
-    legend(&mut svg, (686.0, 44.0), &names);
-    svg.finish()
 }
