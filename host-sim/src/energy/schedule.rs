@@ -12,7 +12,7 @@ use crate::driveline::Driveline;
 /// Columns (speed) and rows (demand) of the schedule, and samples along each side of a cell.
 const COLUMNS: usize = 16;
 const ROWS: usize = 16;
-const SAMPLES: usize = 3;
+const SAMPLES: usize = 2;
 /// What counts as about as good, a share of the cost.
 const TIE: f64 = 0.01;
 /// Margins as a share of a cell.

@@ -31,7 +31,7 @@ const MOST_FREE: usize = 6;
 /// Grid points along one dimension, by the number of dimensions.
 const GRID: [usize; 5] = [1, 33, 13, 7, 5];
 /// Steps shrink to this share of the range.
-const FINEST: f64 = 2e-5;
+const FINEST: f64 = 5e-5;
 /// Slanting steps of two axes.
 const SLANTS: [(f64, f64); 12] = [
     (1.0, 1.0),
@@ -141,18 +141,14 @@ impl<'a> Problem<'a> {
             Some(t) => self.held(&x[..self.speeds], &mut torques, t),
             None => self.point(&x[..self.speeds], &torques),
         };
-        if self.charge == Charge::Held && point.terminal_w > 1e-3 * self.scale_w() {
-            let excess = 1.0 + point.terminal_w / self.scale_w();
+        if self.charge == Charge::Held && point.terminal_w > 1.0 {
+            let excess = 1.0 + point.terminal_w / 1e3;
             if excess > point.excess {
                 point.excess = excess;
                 point.limit = Some(Limit::Held);
             }
         }
         (self.score(&point), point)
-    }
-
-    fn scale_w(&self) -> f64 {
-        1e3
     }
 
     fn score(&self, p: &Point) -> f64 {
@@ -207,7 +203,7 @@ impl<'a> Problem<'a> {
             found.push((self.at(&x).0, x));
         }
         found.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let starts = if n == 0 { 1 } else { 3 };
+        let starts = if n == 0 { 1 } else { 2 };
         let ends = found.iter().take(starts).map(|(score, x)| self.descend(*score, *x, steps));
         let best = ends.min_by(|a, b| a.0.total_cmp(&b.0));
         self.at(&best.map_or(x, |b| b.1)).1

@@ -1,11 +1,11 @@
 //! Backward over a trace: what each arrangement would take in each second.
 
 use super::trace::Trace;
-use crate::energy::map::{Cell, each};
+use crate::energy::MAX;
+use crate::energy::map::each;
 use crate::energy::model::Model;
 use crate::energy::point::Point;
-use crate::energy::search::Charge;
-use crate::energy::{MAX, map};
+use crate::energy::search::{Charge, best};
 
 /// Length of a step, s.
 pub const STEP_S: f64 = 1.0;
@@ -77,7 +77,7 @@ pub fn steps(
 
 /// Into how many shares the force is parted; less and less of it is tried: what is missing of braking is done by the brakes for
 /// nothing, what is missing of driving is missed.
-const SHARES: usize = 20;
+const SHARES: usize = 12;
 
 /// What each arrangement would take for one step at this speed and wheel force.
 pub(in crate::energy) fn taken(
@@ -89,19 +89,26 @@ pub(in crate::energy) fn taken(
 ) -> Vec<Option<Taken>> {
     let charge = Charge::Priced(price);
     let mut list: Vec<Option<Taken>> = vec![None; arrangements];
-    for left in (0..=SHARES).rev() {
-        let share = left as f64 / SHARES as f64;
-        let cell: Cell = map::cell(model, arrangements, mps, share * force_n, charge);
-        for (slot, entry) in list.iter_mut().zip(&cell.entries) {
-            let Some(entry) = entry.as_ref().filter(|e| e.feasible()) else { continue };
-            let missed = if force_n * mps > 0.0 { (1.0 - share) * force_n * mps } else { 0.0 };
-            let new = of(&entry.point, entry.cost_w + MISSED * missed, missed);
-            if slot.as_ref().is_none_or(|old| new.cost_j < old.cost_j) {
-                *slot = Some(new);
+    for v in &model.variants {
+        let mut own: Option<Taken> = None;
+        for left in (0..=SHARES).rev() {
+            let share = left as f64 / SHARES as f64;
+            let point = best(model, v, model.road.demand(mps, share * force_n), charge);
+            if point.limit.is_some() {
+                continue;
             }
+            let missed = if force_n * mps > 0.0 { (1.0 - share) * force_n * mps } else { 0.0 };
+            let new = of(&point, charge.cost_w(&point) + MISSED * missed, missed);
+            // Less and less of the force: once that gets dearer it stays so.
+            if own.is_some_and(|own| own.cost_j <= new.cost_j) {
+                break;
+            }
+            own = Some(new);
         }
-        if force_n >= 0.0 && list.iter().all(Option::is_some) {
-            break;
+        let slot = &mut list[v.arrangement];
+        let cheaper = |own: &Taken| slot.is_none_or(|old: Taken| own.cost_j < old.cost_j);
+        if let Some(own) = own.filter(cheaper) {
+            *slot = Some(own);
         }
     }
     list

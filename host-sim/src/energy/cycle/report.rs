@@ -41,6 +41,11 @@ impl Told<'_> {
         self.trace.distance_m() / 1e3
     }
 
+    /// Battery energy as a share of what lies in the charge window; 0 without a battery.
+    fn window_share(&self, battery_j: f64) -> f64 {
+        self.model.cells.map_or(0.0, |c| battery_j / c.window_j)
+    }
+
     fn per_hour(&self, changes: usize) -> f64 {
         changes as f64 / self.trace.duration_s() * 3600.0
     }
@@ -81,6 +86,10 @@ pub(super) fn text(t: &Told) -> String {
         ]);
     }
     out += &table.render(80);
+    if t.model.cells.is_some() {
+        let used = 100.0 * t.window_share(t.sums[1].1.battery_j);
+        let _ = writeln!(out, "the schedule takes {used:.1} % of the battery's charge window");
+    }
     if let Some(driven) = &t.driven {
         out += &forward(t, driven);
     }
@@ -134,6 +143,7 @@ pub(super) fn json(t: &Told) -> Value {
             "changes_per_hour": short(t.per_hour(s.changes)),
             "refused_s": short(s.refused_s),
             "missed_kj": short(s.missed_j / 1e3),
+            "charge_window_share": short(t.window_share(s.battery_j)),
             "time_s": s.time_s.iter().map(|x| short(*x)).collect::<Vec<_>>(),
         })
     });
