@@ -9,6 +9,8 @@ use crate::energy::search::{Charge, best};
 
 /// Length of a step, s.
 pub const STEP_S: f64 = 1.0;
+/// Cost of any change, J of fuel: what costs the same is no reason for one.
+const TIE_J: f64 = 1.0;
 /// Cost of a joule that the wheels do not get, J of fuel: high, so that it is got if it can be.
 const MISSED: f64 = 100.0;
 
@@ -133,5 +135,5 @@ pub fn switch_j(model: &Model, from: &Taken, to: &Taken, price: f64) -> f64 {
         .filter(|s| *s != model.output)
         .map(|s| 0.5 * model.inertia[s] * (to.speed[s] - from.speed[s]).powi(2))
         .sum();
-    price * joule
+    price * joule + TIE_J
 }
