@@ -8,7 +8,7 @@ use crate::campaign::shard_from;
 use crate::campaign::{self, Shard, command::time_from};
 use crate::rig::command::{RigArgs, WayArgs};
 use crate::table::command::Form;
-use crate::{drive, driveline, explain, explore, review, rig, survey, table};
+use crate::{drive, driveline, energy, explain, explore, review, rig, survey, table};
 
 /// From one driveline file to a running, checked supervisor.
 ///
@@ -53,6 +53,21 @@ enum Command {
     Table(TableArgs),
     /// How one transition goes, in words and numbers, or why it cannot
     Explain(ExplainArgs),
+    /// What each arrangement costs and which one is best where: losses, maps, steady cruise
+    Energy(EnergyArgs),
+    /// A speed trace: energy backward and forward, the best possible choice, the schedule's
+    Cycle(CycleArgs),
+    /// Which arrangement to ask for: the supervisor's schedule from the energy map
+    Schedule {
+        /// Driveline file or demo
+        file: String,
+        /// Fuel that a joule of the battery counts as (default: what making it on board takes)
+        #[arg(long, value_name = "J", value_parser = price_from)]
+        price: Option<f64>,
+        /// Rust module for the board
+        #[arg(long)]
+        rust: bool,
+    },
     /// Every reachable state of decision and interlock against a hostile world
     Explore(ExploreArgs),
     /// Drive a scenario: supervisor and full plant in closed loop, watched by the judges
@@ -117,6 +132,80 @@ enum Guards {
     Free,
     /// Only those that the kinematics allow together, unless sensors lie by a fault.
     Feasible,
+}
+
+#[derive(Args, Debug)]
+struct EnergyArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Road speeds of the cruise table in km/h
+    #[arg(long, value_name = "KMH", value_delimiter = ',')]
+    speeds: Vec<f64>,
+    /// Slopes of the cruise table in percent
+    #[arg(long, value_name = "PERCENT", value_delimiter = ',', allow_negative_numbers = true, value_parser = slope_from)]
+    slopes: Vec<f64>,
+    /// Fuel that a joule of the battery counts as (default: what making it on board takes)
+    #[arg(long, value_name = "J", value_parser = price_from)]
+    price: Option<f64>,
+    /// Columns of the map: road speeds
+    #[arg(long, value_name = "N", default_value_t = 25, value_parser = clap::value_parser!(u16).range(2..=200))]
+    columns: u16,
+    /// Rows of the map, about: wheel forces
+    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(2..=200))]
+    rows: u16,
+    /// Threads (default: as many as the machine has)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+    /// JSON for programs instead of text
+    #[arg(long, conflicts_with = "csv")]
+    json: bool,
+    /// The maps as CSV instead of text
+    #[arg(long)]
+    csv: bool,
+    /// Write pictures into this folder too
+    #[arg(long, value_name = "PATH")]
+    svg: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+struct CycleArgs {
+    /// Driveline file or demo
+    file: String,
+    /// Trace (CSV: time_s, speed_kmh, slope_percent), or nedc, mountain, track
+    trace: String,
+    /// Drive it forward too, with the real supervisor and the plant
+    #[arg(long)]
+    forward: bool,
+    /// Fuel that a joule of the battery counts as (default: what making it on board takes)
+    #[arg(long, value_name = "J", value_parser = price_from)]
+    price: Option<f64>,
+    /// Seed of all chance in the forward run
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Threads (default: as many as the machine has)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+    /// JSON for programs instead of text
+    #[arg(long)]
+    json: bool,
+    /// Write the picture into this folder too
+    #[arg(long, value_name = "PATH")]
+    svg: Option<PathBuf>,
+}
+
+fn number_from(text: &str, low: f64, high: f64) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(x) if x >= low && x <= high => Ok(x),
+        _ => Err(format!("a number from {low} to {high} is needed")),
+    }
+}
+
+fn slope_from(text: &str) -> Result<f64, String> {
+    number_from(text, -50.0, 50.0)
+}
+
+fn price_from(text: &str) -> Result<f64, String> {
+    number_from(text, 0.0, 20.0)
 }
 
 #[derive(Args, Debug)]
@@ -290,13 +379,18 @@ pub fn run() -> i32 {
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }
+        Command::Energy(args) => run_energy(args),
+        Command::Cycle(args) => run_cycle(args),
+        Command::Schedule { file, price, rust } => {
+            energy::cycle::command::schedule(&file, price, rust)
+        }
         Command::Explore(args) => explore(args),
         Command::Drive(args) => {
             let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;
             let options = drive::command::Options { trace, every, svg, json, seed };
             drive::command::run(&file, &scenario, &options)
         }
-        Command::Campaign(args) => campaign(args),
+        Command::Campaign(args) => run_campaign(args),
         Command::Rig(args) => rig::command::rig(&args),
         Command::Merge { paths, driveline, out } => {
             campaign::command::merge_command(&paths, driveline.as_deref(), out.as_deref())
@@ -317,7 +411,7 @@ pub fn run() -> i32 {
     }
 }
 
-fn campaign(args: CampaignArgs) -> i32 {
+fn run_campaign(args: CampaignArgs) -> i32 {
     if args.defects {
         return campaign::defects_command::campaign_defects(
             &campaign::defects_command::DefectOptions {
@@ -347,6 +441,33 @@ fn campaign(args: CampaignArgs) -> i32 {
         out: args.out,
         resume: args.resume,
         shrink: args.shrink,
+    })
+}
+
+fn run_energy(args: EnergyArgs) -> i32 {
+    energy::command::energy(&energy::command::Options {
+        file: args.file,
+        speeds: args.speeds,
+        slopes: args.slopes,
+        price: args.price,
+        grid: (usize::from(args.columns), usize::from(args.rows)),
+        threads: args.threads.map(usize::from),
+        json: args.json,
+        csv: args.csv,
+        svg: args.svg,
+    })
+}
+
+fn run_cycle(args: CycleArgs) -> i32 {
+    energy::cycle::command::cycle(&energy::cycle::command::Options {
+        file: args.file,
+        trace: args.trace,
+        forward: args.forward,
+        price: args.price,
+        seed: args.seed,
+        threads: args.threads.map(usize::from),
+        json: args.json,
+        svg: args.svg,
     })
 }
 

@@ -6,6 +6,8 @@ use crate::drive::simulate::simulate;
 use crate::drive::summary_text::Heading;
 use crate::drive::{command, scenario};
 use crate::driveline::{self, DEMOS, Driveline};
+use crate::energy::{cruise, map, model::Model, pictures, schedule};
+use crate::kinematics::Kinematics;
 use crate::table::TableData;
 use crate::{audit, kinematics, picture, table};
 
@@ -43,6 +45,7 @@ pub fn files() -> Result<Vec<Generated>, String> {
             path: format!("docs/pictures/{name}.svg"),
             text: picture::diagram::state_diagram(&d, &data),
         });
+        files.extend(energy(name, &d, &k)?);
     }
     let (path, text) = audit::page(&proofs);
     files.push(Generated { path, text });
@@ -50,6 +53,34 @@ pub fn files() -> Result<Vec<Generated>, String> {
         path: format!("docs/pictures/{TOUR}.svg"),
         text: timeline("shuttle", TOUR)?,
     });
+    Ok(files)
+}
+
+/// The demo's schedule, and the energy pictures that the documentation shows.
+fn energy(name: &str, d: &Driveline, k: &Kinematics) -> Result<Vec<Generated>, String> {
+    let model = Model::new(d, k, None)?;
+    let price = map::price_on_board(&model);
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let data = schedule::build(d, &model, price, threads, &|_, _| {});
+    let mut files = vec![Generated {
+        path: format!("tests/src/tables/{name}_schedule.rs"),
+        text: schedule::rust_source(d, &data),
+    }];
+    if name != DEMOS[0] {
+        return Ok(files);
+    }
+    let axes = map::axes(&model, 25, 24);
+    let modes = map::Mode::ALL.map(|mode| (mode, price));
+    let maps = map::maps(&model, d.arrangements.len(), &modes, &axes, threads, &|_, _| {});
+    let speeds = cruise::usual_speeds(&model);
+    let list = cruise::cruises(&model, d.arrangements.len(), &speeds, &[0.0]);
+    let shown =
+        ["best-priced", "gain-priced", "efficiency-power-split", "cruise", "lever-power-split"];
+    for (file, text) in pictures::all(d, &maps, &list) {
+        if shown.iter().any(|s| file.starts_with(s)) {
+            files.push(Generated { path: format!("docs/pictures/{name}-energy-{file}"), text });
+        }
+    }
     Ok(files)
 }
 

@@ -11,6 +11,7 @@ pub mod checkers;
 pub mod cli;
 pub mod drive;
 pub mod driveline;
+pub mod energy;
 pub mod exact;
 pub mod explain;
 pub mod explore;

@@ -50,6 +50,8 @@ pub mod observe;
 mod plan;
 mod race;
 pub mod request;
+#[allow(clippy::float_arithmetic, reason = "it measures")]
+pub mod schedule;
 pub mod status;
 mod supervisor;
 pub mod table;

@@ -3,7 +3,7 @@
 
 use host_sim::driveline::{
     Arrangement, Costs, Driveline, Electric, Engine, EngineUse, Friction, GearPair, Lock, LockKind,
-    Loss, Machine, MachineKind, Output, Planet, Planetary, Shaft, ShaftId, Timing,
+    Loss, Machine, MachineKind, Output, Planet, Planetary, Shaft, ShaftId, SpinDrag, Timing,
 };
 use host_sim::exact::Q;
 
@@ -22,6 +22,7 @@ impl Build {
                 inertia_kg_m2: None,
                 max_rpm: None,
                 min_rpm: None,
+                spin_drag: SpinDrag::default(),
             };
             build.d.shafts.push(shaft);
         }
@@ -101,6 +102,7 @@ impl Build {
             max_power_kw: None,
             lag_ms: 10.0,
             loss: Loss::default(),
+            loss_map: None,
         });
         self.d.machines.push(Machine { name: name.to_string(), shaft: self.shaft(shaft), kind });
         self
@@ -121,6 +123,7 @@ impl Build {
             willans_efficiency: None,
             loss_pressure_bar: None,
             fuel_mj_per_kg: 42.7,
+            fuel_map: None,
         });
         self.d.machines.push(Machine { name: name.to_string(), shaft: self.shaft(shaft), kind });
         self

@@ -6,7 +6,13 @@ use host_sim::plant::random::Random;
 
 /// A shaft with this inertia and no speed limit.
 pub fn shaft(name: &str, inertia_kg_m2: f64) -> Shaft {
-    Shaft { name: name.into(), inertia_kg_m2: Some(inertia_kg_m2), max_rpm: None, min_rpm: None }
+    Shaft {
+        name: name.into(),
+        inertia_kg_m2: Some(inertia_kg_m2),
+        max_rpm: None,
+        min_rpm: None,
+        spin_drag: SpinDrag::default(),
+    }
 }
 
 /// A friction lock that fills in `fill_ms`, has no ramp, no drag and no static bonus.
@@ -61,6 +67,7 @@ pub fn electric(name: &str, shaft: ShaftId, torque: f64, power_kw: f64) -> Machi
             max_power_kw: Some(power_kw),
             lag_ms: 0.0,
             loss: Loss::default(),
+            loss_map: None,
         }),
     }
 }
@@ -274,6 +281,7 @@ fn shuttle_engine() -> Machine {
             willans_efficiency: Some(0.42),
             loss_pressure_bar: Some([1.05, 0.0, 0.1]),
             fuel_mj_per_kg: 42.7,
+            fuel_map: None,
         }),
     }
 }

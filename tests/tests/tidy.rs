@@ -339,6 +339,7 @@ const LAYERS: [Layer; 10] = [
             "heat",
             "io",
             "journal",
+            "schedule",
             "status",
             "table",
             "trace",

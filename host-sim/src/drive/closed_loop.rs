@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use supervisor::bits::{Bits, MAX_LOCKS, MAX_MACHINES};
 use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder};
+use supervisor::schedule::{Chooser, Schedule};
 use supervisor::status::{Phase, Status};
 use supervisor::table::Table;
 use supervisor::trace::Trace;
@@ -94,6 +95,8 @@ pub struct Run<'a> {
     rest_s: f64,
     /// Requests that are past.
     requests: usize,
+    /// What asks instead of the setup's requests, with its memory.
+    schedule: Option<(Schedule<'a>, Chooser)>,
     tick: u64,
     ticks: u64,
 }
@@ -142,9 +145,30 @@ impl<'a> Run<'a> {
             goes: false,
             rest_s: 0.0,
             requests: 0,
+            schedule: None,
             tick: 0,
             ticks: ticks_of(prepared, setup),
         })
+    }
+
+    /// With a schedule that asks, by the measured speed of the output and the driver's demand,
+    /// instead of the setup's requests.
+    #[must_use = "the run as it was is gone"]
+    pub fn asked_by(mut self, schedule: Schedule<'a>) -> Run<'a> {
+        self.schedule = Some((schedule, Chooser::default()));
+        self
+    }
+
+    /// Speed of the output as the schedule sees it: measured where a sensor sits on that shaft.
+    fn output_radps(&self) -> f32 {
+        let d = self.prepared.driveline;
+        let sensor = d.sensors.iter().position(|s| s.shaft == d.output.shaft);
+        let sensed = self.state.sensed_speeds();
+        match sensor.and_then(|s| sensed.get(s)) {
+            Some(speed) if speed.valid => speed.radps,
+            Some(_) => f32::NAN,
+            None => self.state.speeds_radps()[d.output.shaft] as f32,
+        }
     }
 
     /// Go on under a `story` that says the same of what is past and more of what comes: for those
@@ -191,6 +215,13 @@ impl<'a> Run<'a> {
 
     /// The request at `t_s`; times only rise.
     fn request(&mut self, t_s: f64) -> Option<u8> {
+        let (speed, demand) = (self.output_radps(), self.now.pedals.demand_nm as f32);
+        let status = &self.output.status;
+        let waits = status.goal.is_some() && status.goal != status.arrangement;
+        let under_way = waits && status.refusal.is_none();
+        if let Some((schedule, chooser)) = &mut self.schedule {
+            return chooser.tick(schedule, speed, demand, under_way);
+        }
         let list = &self.setup.requests;
         while list.get(self.requests).is_some_and(|r| r.0 <= t_s) {
             self.requests += 1;

@@ -75,6 +75,10 @@ fn shaft(f: &Fields) -> Option<Shaft> {
         inertia_kg_m2: f.number("inertia_kg_m2"),
         max_rpm,
         min_rpm: f.number("min_rpm").or(max_rpm.map(|x| -x)),
+        spin_drag: SpinDrag {
+            constant_nm: f.number("spin_drag_nm")?,
+            per_krpm_nm: f.number("spin_drag_nm_per_krpm")?,
+        },
     })
 }
 
@@ -198,6 +202,7 @@ fn electric(f: &Fields) -> Option<Electric> {
         max_power_kw: f.number("max_power_kw"),
         lag_ms: f.number("lag_ms")?,
         loss,
+        loss_map: f.word("loss_map").filter(|p| !p.is_empty()).map(str::to_string),
     })
 }
 
@@ -226,6 +231,7 @@ fn engine(f: &Fields) -> Option<Engine> {
         willans_efficiency: f.number("willans_efficiency"),
         loss_pressure_bar,
         fuel_mj_per_kg: f.number("fuel_mj_per_kg")?,
+        fuel_map: f.word("fuel_map").filter(|p| !p.is_empty()).map(str::to_string),
     })
 }
 

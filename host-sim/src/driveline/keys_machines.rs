@@ -70,6 +70,15 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         .default(Literal::Empty, "no loss is invented; energy figures are then too good")
         .only(&["electric"])
         .example("{ copper = 0.045, linear = 0.9, square = 0.0026, inverter = 0.022 }"),
+        Key::new(
+            "loss_map",
+            Type::Text,
+            "File of a measured loss map (CSV: speed_rpm, torque_nm and loss_w or efficiency), \
+             seen from the driveline file; in energy figures it replaces `loss`.",
+        )
+        .absent("`loss` is used")
+        .only(&["electric"])
+        .example("\"traction.csv\""),
         Key::new("idle_rpm", Type::Number(ENGINE_SPEED), "Idle speed.")
             .unit("rpm")
             .only(&["engine"])
@@ -165,6 +174,15 @@ pub(super) static MACHINE: TableSpec = TableSpec {
         .default(Literal::Number(42.7), "diesel fuel (from memory)")
         .only(&["engine"])
         .example("42.7"),
+        Key::new(
+            "fuel_map",
+            Type::Text,
+            "File of a measured fuel map (CSV: speed_rpm, torque_nm and fuel_g_per_s or \
+             fuel_g_per_kwh), seen from the driveline file; it replaces the Willans line.",
+        )
+        .absent("the Willans line is used")
+        .only(&["engine"])
+        .example("\"engine.csv\""),
     ],
 };
 

@@ -44,6 +44,23 @@ pub(super) static SHAFT: TableSpec = TableSpec {
         .unit("rpm")
         .derived("minus `max_rpm`: most shafts stand the same speed both ways")
         .example("-3000"),
+        Key::new(
+            "spin_drag_nm",
+            Type::Number(Within::new(0.0, 10_000.0)),
+            "Drag of its bearings, seals and oil at any speed but zero, for energy figures; the \
+             plant's shafts turn freely.",
+        )
+        .unit("Nm")
+        .default(Literal::Number(0.0), "no loss is invented; energy figures are then too good")
+        .example("0.4"),
+        Key::new(
+            "spin_drag_nm_per_krpm",
+            Type::Number(Within::new(0.0, 10_000.0)),
+            "The part of that drag that grows with speed.",
+        )
+        .unit("Nm per 1000 rpm")
+        .default(Literal::Number(0.0), "no loss is invented; energy figures are then too good")
+        .example("0.2"),
     ],
 };
 

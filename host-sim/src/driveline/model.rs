@@ -59,6 +59,17 @@ pub struct Shaft {
     pub max_rpm: Option<f64>,
     /// Lowest allowed (signed) speed in rpm; defaults to `-max_rpm`.
     pub min_rpm: Option<f64>,
+    /// Drag of its bearings, seals and oil, for energy figures.
+    pub spin_drag: SpinDrag,
+}
+
+/// Torque against the motion of a shaft that turns: constant + per_krpm * |speed| / 1000 rpm.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct SpinDrag {
+    /// Nm at any speed but zero.
+    pub constant_nm: f64,
+    /// Nm per 1000 rpm.
+    pub per_krpm_nm: f64,
 }
 
 /// Whether a planetary set has one planet between sun and ring, or a meshing pair.
@@ -203,6 +214,8 @@ pub struct Electric {
     pub lag_ms: f64,
     /// Loss polynomial.
     pub loss: Loss,
+    /// File of a measured loss map that replaces the polynomial in energy figures.
+    pub loss_map: Option<String>,
 }
 
 /// Loss in W: constant + copper*T^2 + linear*|w| + square*w^2 + inverter*|T*w|, T in Nm, w in rad/s.
@@ -247,6 +260,8 @@ pub struct Engine {
     pub loss_pressure_bar: Option<[f64; 3]>,
     /// Heating value of the fuel, MJ/kg.
     pub fuel_mj_per_kg: f64,
+    /// File of a measured fuel map that replaces the Willans line.
+    pub fuel_map: Option<String>,
 }
 
 /// How a speed is measured.

@@ -3,6 +3,7 @@
 mod campaign;
 mod campaign_files;
 mod commands;
+mod energy;
 mod explore;
 mod program;
 mod readme;

@@ -18,6 +18,7 @@ use supervisor::board::{BoardFaults, carry_out, enable_machines, read_switches, 
 use supervisor::check::check_all;
 use supervisor::io::{Inputs, Orders};
 use supervisor::link::{Node, Receiver};
+use supervisor::schedule::{Chooser, Schedule};
 use supervisor::table::Table;
 
 unsafe extern "C" {
@@ -33,7 +34,12 @@ fn panic(_: &PanicInfo) -> ! {
 
 /// The table, the inputs and the supervisor come from outside: nothing about them is known.
 #[unsafe(no_mangle)]
-pub extern "C" fn tick(supervisor: &mut Supervisor, table: &Table<'_>, inputs: &Inputs) -> u32 {
+pub extern "C" fn tick(
+    supervisor: &mut Supervisor,
+    table: &Table<'_>,
+    schedule: &Schedule<'_>,
+    inputs: &Inputs,
+) -> u32 {
     let output = supervisor.tick(black_box(table), black_box(inputs));
     let _ = black_box(output);
     let mut seen = 0u32;
@@ -44,6 +50,9 @@ pub extern "C" fn tick(supervisor: &mut Supervisor, table: &Table<'_>, inputs: &
     {
         seen += [1u32, 2, 3][black_box(seen) as usize];
     }
+    let mut chooser = black_box(Chooser::default());
+    let asked = chooser.tick(black_box(schedule), black_box(1.0), black_box(2.0), false);
+    seen = seen.wrapping_add(u32::from(asked.unwrap_or(u8::from(schedule.is_sound(3)))));
     seen.wrapping_add(u32::from(black_box(check_all(table)).is_err()))
         .wrapping_add(black_box(supervisor.rise_k(table, black_box(3))) as u32)
 }
@@ -142,10 +151,14 @@ extern "C" fn _start() -> ! {
     let mut supervisor = Supervisor::new();
     loop {
         // SAFETY: never run; only linked.
-        let (table, inputs) = unsafe {
-            (&*black_box(core::ptr::null::<Table>()), &*black_box(core::ptr::null::<Inputs>()))
+        let (table, schedule, inputs) = unsafe {
+            (
+                &*black_box(core::ptr::null::<Table>()),
+                &*black_box(core::ptr::null::<Schedule>()),
+                &*black_box(core::ptr::null::<Inputs>()),
+            )
         };
-        black_box(tick(&mut supervisor, table, inputs));
+        black_box(tick(&mut supervisor, table, schedule, inputs));
         let mut node = Node::new(table, black_box([0; 16]));
         black_box(link(&mut node, &mut Receiver::new(), black_box(0)));
         let mut seen = *inputs;
