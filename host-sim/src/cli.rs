@@ -1,9 +1,12 @@
 //! The command line: `slipwarden <command>`.
 
+mod energy_args;
+
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use self::energy_args::{CycleArgs, EnergyArgs, price_from};
 use crate::campaign::shard_from;
 use crate::campaign::{self, Shard, command::time_from};
 use crate::rig::command::{RigArgs, WayArgs};
@@ -132,80 +135,6 @@ enum Guards {
     Free,
     /// Only those that the kinematics allow together, unless sensors lie by a fault.
     Feasible,
-}
-
-#[derive(Args, Debug)]
-struct EnergyArgs {
-    /// Driveline file or demo
-    file: String,
-    /// Road speeds of the cruise table in km/h
-    #[arg(long, value_name = "KMH", value_delimiter = ',')]
-    speeds: Vec<f64>,
-    /// Slopes of the cruise table in percent
-    #[arg(long, value_name = "PERCENT", value_delimiter = ',', allow_negative_numbers = true, value_parser = slope_from)]
-    slopes: Vec<f64>,
-    /// Fuel that a joule of the battery counts as (default: what making it on board takes)
-    #[arg(long, value_name = "J", value_parser = price_from)]
-    price: Option<f64>,
-    /// Columns of the map: road speeds
-    #[arg(long, value_name = "N", default_value_t = 25, value_parser = clap::value_parser!(u16).range(2..=200))]
-    columns: u16,
-    /// Rows of the map, about: wheel forces
-    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(2..=200))]
-    rows: u16,
-    /// Threads (default: as many as the machine has)
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
-    threads: Option<u16>,
-    /// JSON for programs instead of text
-    #[arg(long, conflicts_with = "csv")]
-    json: bool,
-    /// The maps as CSV instead of text
-    #[arg(long)]
-    csv: bool,
-    /// Write pictures into this folder too
-    #[arg(long, value_name = "PATH")]
-    svg: Option<PathBuf>,
-}
-
-#[derive(Args, Debug)]
-struct CycleArgs {
-    /// Driveline file or demo
-    file: String,
-    /// Trace (CSV: time_s, speed_kmh, slope_percent), or nedc, mountain, track
-    trace: String,
-    /// Drive it forward too, with the real supervisor and the plant
-    #[arg(long)]
-    forward: bool,
-    /// Fuel that a joule of the battery counts as (default: what making it on board takes)
-    #[arg(long, value_name = "J", value_parser = price_from)]
-    price: Option<f64>,
-    /// Seed of all chance in the forward run
-    #[arg(long, default_value_t = 1)]
-    seed: u64,
-    /// Threads (default: as many as the machine has)
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
-    threads: Option<u16>,
-    /// JSON for programs instead of text
-    #[arg(long)]
-    json: bool,
-    /// Write the picture into this folder too
-    #[arg(long, value_name = "PATH")]
-    svg: Option<PathBuf>,
-}
-
-fn number_from(text: &str, low: f64, high: f64) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(x) if x >= low && x <= high => Ok(x),
-        _ => Err(format!("a number from {low} to {high} is needed")),
-    }
-}
-
-fn slope_from(text: &str) -> Result<f64, String> {
-    number_from(text, -50.0, 50.0)
-}
-
-fn price_from(text: &str) -> Result<f64, String> {
-    number_from(text, 0.0, 20.0)
 }
 
 #[derive(Args, Debug)]

@@ -96,7 +96,7 @@ fn sw_conflict_fires_when_the_engine_is_held_turning() {
 
 #[test]
 fn sw_conflict_sees_dogs_that_stop_the_shaft_within_one_tick() {
-    // Axle: all three dogs hold the output. It turned before and stands after.
+    // Axle: its three locks hold the output. It turned before and stands after.
     let mut s = Story::new("axle");
     s.speed(3, 500.0).close(0, 0.0).close(2, 0.0).wait(0.1);
     s.speed(3, 0.0).close(1, 0.0).wait(0.1);

@@ -171,10 +171,10 @@ fn sw_decel_fires_just_above_the_limit_and_not_for_braking_that_is_asked_for() {
 
 #[test]
 fn dogs_that_stop_the_output_within_a_tick_are_a_deceleration_too() {
-    // Axle: output is shaft 3, every lock a dog. From 500 to 350 rpm in a tick.
+    // Axle: output is shaft 3, the disconnect (lock 2) a dog. From 500 to 350 rpm in a tick.
     let jolt = |after_rpm: f64| {
         let mut s = Story::new("axle");
-        s.speed(3, 500.0).wait(0.1).speed(3, after_rpm).close(0, 0.0).wait(0.1);
+        s.speed(3, 500.0).wait(0.1).speed(3, after_rpm).close(2, 0.0).wait(0.1);
         s.rules().contains(&"SW-DECEL")
     };
     assert!(jolt(350.0));

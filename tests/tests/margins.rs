@@ -421,6 +421,9 @@ fn measured_in_a_window_is_truly_in_it() {
     }
 }
 
+/// Share of a shaft's largest speed beyond which no step brings it.
+const STEP_SHARE: f64 = 0.97;
+
 /// A target that is allowed brings no shaft beyond its limits: the speeds that the driveline truly
 /// has once the slip is gone, for random motions near the limits and hostile sensor errors.
 #[test]
@@ -444,8 +447,9 @@ fn an_allowed_target_keeps_every_shaft_within_its_limits() {
                 let slip = dot(&demo.slip_form(lock), &speeds);
                 let mut after: Vec<f64> =
                     speeds.iter().zip(&along).map(|(w, n)| w - slip / per * n).collect();
-                // All is linear: one shaft is brought close to its limit.
-                let scale = (1.0 + 0.002 * dice.signed_unit()) / largest_share(&demo, &after);
+                // All is linear: one shaft is brought close to what a step may bring it to.
+                let scale =
+                    STEP_SHARE * (1.0 + 0.002 * dice.signed_unit()) / largest_share(&demo, &after);
                 speeds.iter_mut().chain(&mut after).for_each(|w| *w *= scale);
                 let reads =
                     |s: &driveline::Sensor| speeds[s.shaft].abs() < 0.99 * s.range_rpm * RPM;
@@ -470,13 +474,19 @@ fn an_allowed_target_keeps_every_shaft_within_its_limits() {
                     let own = shaft == demo.d.machines[machine].shaft;
                     let offset = if own { f64::from(step.target_offset) } else { 0.0 };
                     let share = (after[shaft] + offset).abs() / (max * RPM);
-                    assert!(share <= 1.0 + 1e-9, "{name} step {number} shaft {shaft} {moved}");
+                    assert!(
+                        share <= STEP_SHARE + 1e-9,
+                        "{name} step {number} shaft {shaft} {moved}"
+                    );
                     near = near.max(share);
                 }
             }
         }
         println!("{name}: {allowed} targets allowed, up to {:.2} % of a limit", 100.0 * near);
-        assert!(allowed > 100 && near > 0.99, "{name}: hardly tried: {allowed}, {near}");
+        assert!(
+            allowed > 100 && near > 0.99 * STEP_SHARE,
+            "{name}: hardly tried: {allowed}, {near}"
+        );
     }
 }
 

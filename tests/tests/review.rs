@@ -279,6 +279,8 @@ fn a_lost_conflict_is_found() {
     };
     data.conflicts.clear();
     data.overlaps.clear();
+    // Nor does anything else of it know what the three locks hold (SW-D2 would end that at once).
+    data.sets.iter_mut().for_each(|set| set.held_machines = Bits::EMPTY);
     data.locks[clutch].slip_max = f32::MAX;
     data.locks[clutch].begin_max = f32::MAX;
     data.locks[clutch].rate_max = f32::MAX;

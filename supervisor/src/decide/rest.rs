@@ -233,6 +233,7 @@ pub(super) fn barred_by(table: &Table, claimed: Bits, pressed: Bits) -> Option<(
 pub(super) fn end_claim(state: &mut State, claimed: Bits, barred: (Bits, Option<u8>)) -> Plan {
     // What was to be filled is not, whether or not there is a lock to let go.
     state.prefill = Bits::EMPTY;
+    // SW-D1
     if let Some(lock) = claimed.and(barred.0).lowest() {
         give_up(state, Refusal::Switch { lock });
     }
@@ -275,6 +276,7 @@ pub(super) fn end_overlap(table: &Table, state: &mut State, pressed: Bits) -> Pl
         table.step(number).filter(|step| step.action == Action::Open && step.from == set)
     });
     let maybe = pressed.or(state.locks.ordered);
+    // SW-D2
     let held = table.overlaps.iter().find(|o| maybe.contains(o.locks)).map(|o| o.locks);
     let ours = held.unwrap_or(pressed).and(state.locks.ordered);
     let lock = step.map(|step| step.lock).filter(|&lock| ours.has(lock)).or(ours.lowest());

@@ -39,7 +39,7 @@ fn claims() -> Told {
 /// What would be forbidden with the claimed lock is let go after the debounce, and the claim is
 /// the reason; without the claim, or without a forbidden set, nothing is.
 #[test]
-fn what_a_claimed_lock_forbids_is_let_go() {
+fn sw_d1_what_a_claimed_lock_forbids_is_let_go() {
     for (forbids, moves, ends) in [(true, true, true), (true, false, false), (false, true, false)] {
         let mut owned = Owned::new();
         if !forbids {
@@ -91,7 +91,7 @@ fn a_lock_that_is_ours_goes() {
 
 /// With the engine joined an overlap is ended at once; else when it has lasted too long.
 #[test]
-fn an_overlap_with_the_engine_joined_is_not_waited_for() {
+fn sw_d2_an_overlap_with_the_engine_joined_is_not_waited_for() {
     for joined in [true, false] {
         let mut owned = with_overlap();
         owned.sets[3].engine_joined = joined;
