@@ -318,11 +318,12 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
     state.overlap = if overlapping { state.overlap.saturating_add(1) } else { 0 };
     let joined = overlapping && table.set(pressed).engine_joined;
     let claimed = state.locks.claimed(table);
+    let barred = rest::barred_by(table, claimed, pressed);
     let plan = match state.phase {
         Phase::Rest | Phase::Prepare { .. } | Phase::Closing { .. } | Phase::Settle
-            if let Some(barred) = rest::barred_by(table, claimed, pressed) =>
+            if barred.is_some() =>
         {
-            rest::end_claim(state, claimed, barred)
+            rest::end_claim(state, claimed, barred.unwrap_or_default())
         }
         // No step joins the engine to an overlap: a fault did, and it is not waited for.
         Phase::Rest | Phase::Settle | Phase::Prepare { .. } | Phase::Closing { .. } if joined => {

@@ -68,12 +68,26 @@ pub fn text(heading: &Heading, s: &Summary) -> String {
     }
     if !s.faults.is_empty() {
         let _ = writeln!(out, "\nFaults that the supervisor stated");
-        for (t_s, text) in &s.faults {
-            wrapped(&mut out, &format!("  {t_s:8.2} s  "), text);
-        }
+        stated_faults(&mut out, &s.faults);
     }
     findings(&mut out, s);
     out
+}
+
+/// Each fault once, with how often it came: one that flickers would fill pages.
+fn stated_faults(out: &mut String, faults: &[(f64, String)]) {
+    for (i, (t_s, text)) in faults.iter().enumerate() {
+        if faults[..i].iter().any(|earlier| earlier.1 == *text) {
+            continue;
+        }
+        let again: Vec<f64> =
+            faults[i + 1..].iter().filter(|f| f.1 == *text).map(|f| f.0).collect();
+        let text = match again.last() {
+            Some(last) => format!("{text} ({} times, last at {last:.2} s)", again.len() + 1),
+            None => text.clone(),
+        };
+        wrapped(out, &format!("  {t_s:8.2} s  "), &text);
+    }
 }
 
 fn transitions(out: &mut String, s: &Summary) {
@@ -264,4 +278,18 @@ pub fn json(heading: &Heading, s: &Summary) -> Value {
             "t_s": m.t_s,
         })).collect::<Vec<_>>(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::stated_faults;
+
+    #[test]
+    fn a_fault_that_flickers_is_told_once_with_its_count() {
+        let at = |t_s: f64, text: &str| (t_s, text.to_string());
+        let mut out = String::new();
+        stated_faults(&mut out, &[at(1.0, "sensor:a"), at(1.1, "sensor:b"), at(1.2, "sensor:a")]);
+        let lines: Vec<&str> = out.lines().map(str::trim).collect();
+        assert_eq!(lines, ["1.00 s  sensor:a (2 times, last at 1.20 s)", "1.10 s  sensor:b"]);
+    }
 }
