@@ -34,6 +34,20 @@ pub enum Phase {
     Settle,
 }
 
+impl Phase {
+    /// Kind, step, and for how long the guards have held: how a phase is stored and sent.
+    pub(crate) const fn numbers(self) -> (u8, u16, u16) {
+        match self {
+            Phase::Wake => (0, 0, 0),
+            Phase::Rest => (1, 0, 0),
+            Phase::Prepare { step, ready } => (2, step, ready),
+            Phase::Closing { step } => (3, step, 0),
+            Phase::Opening { step } => (4, step, 0),
+            Phase::Settle => (5, 0, 0),
+        }
+    }
+}
+
 /// Why a request is not (or not yet) being fulfilled.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

@@ -21,6 +21,7 @@ use crate::drive::witness::{claim, fault_truth};
 use crate::driveline::{Driveline, Lock, LockKind};
 use crate::plant::{self, ActuatorFault, EngineFault, LockActual, PlantInputs, PlantState};
 
+mod asking;
 mod elsewhere;
 
 pub use elsewhere::Call;
@@ -151,26 +152,6 @@ impl<'a> Run<'a> {
         })
     }
 
-    /// With a schedule that asks, by the measured speed of the output and the driver's demand,
-    /// instead of the setup's requests.
-    #[must_use = "the run as it was is gone"]
-    pub fn asked_by(mut self, schedule: Schedule<'a>) -> Run<'a> {
-        self.schedule = Some((schedule, Chooser::default()));
-        self
-    }
-
-    /// Speed of the output as the schedule sees it: measured where a sensor sits on that shaft.
-    fn output_radps(&self) -> f32 {
-        let d = self.prepared.driveline;
-        let sensor = d.sensors.iter().position(|s| s.shaft == d.output.shaft);
-        let sensed = self.state.sensed_speeds();
-        match sensor.and_then(|s| sensed.get(s)) {
-            Some(speed) if speed.valid => speed.radps,
-            Some(_) => f32::NAN,
-            None => self.state.speeds_radps()[d.output.shaft] as f32,
-        }
-    }
-
     /// Go on under a `story` that says the same of what is past and more of what comes: for those
     /// who ask, drive and break things while they watch. A driver looks 0.1 s ahead, so that of
     /// what he follows this is past too. Wheels slip only if they might before.
@@ -178,24 +159,6 @@ impl<'a> Run<'a> {
         self.setup = story;
         self.driver.follow(&story.wish);
         self.ticks = ticks_of(&self.prepared, story);
-    }
-
-    /// How fast the vehicle may go, m/s: a driver sees that limit. It is that of the arrangement
-    /// that stands; between two, the last one goes on, and no shaft may pass its limits with the
-    /// locks that are closed now.
-    fn keep_speed_limit(&mut self) {
-        let prepared = &self.prepared;
-        let status = &self.output.status;
-        let stands =
-            status.arrangement.and_then(|a| prepared.table.arrangements.get(usize::from(a)));
-        let of_locks = prepared.road_speeds(status.held.0);
-        if let Some(window) = stands.map(|a| a.window) {
-            let [min, max] = [window.min, window.max]
-                .map(|radps| f64::from(radps) * prepared.model.metres_per_radian());
-            self.driver.limit(min.min(max), min.max(max));
-        } else if let Some([low, high]) = of_locks {
-            self.driver.limit_further(low, high);
-        }
     }
 
     /// Number of ticks of the whole run.
@@ -211,23 +174,6 @@ impl<'a> Run<'a> {
     /// The plant as it is.
     pub fn plant(&self) -> &PlantState {
         &self.state
-    }
-
-    /// The request at `t_s`; times only rise.
-    fn request(&mut self, t_s: f64) -> Option<u8> {
-        let (speed, demand) = (self.output_radps(), self.now.pedals.demand_nm as f32);
-        let status = &self.output.status;
-        let waits = status.goal.is_some() && status.goal != status.arrangement;
-        let under_way = waits && status.refusal.is_none();
-        if let Some((schedule, chooser)) = &mut self.schedule {
-            return chooser.tick(schedule, speed, demand, under_way);
-        }
-        let list = &self.setup.requests;
-        while list.get(self.requests).is_some_and(|r| r.0 <= t_s) {
-            self.requests += 1;
-        }
-        let last = self.requests.checked_sub(1).and_then(|i| list.get(i));
-        last.and_then(|r| u8::try_from(r.1).ok())
     }
 
     /// Whether the drive controller may go where the arrangement is best run. Between two

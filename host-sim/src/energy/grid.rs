@@ -2,6 +2,7 @@
 
 use crate::driveline::suggest::quoted;
 use crate::driveline::{Diagnostics, bytes_of, source};
+use crate::energy::lines::{Line, lines};
 
 /// What the third column of a map may be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -148,18 +149,10 @@ fn value_of(p: &Point, kind: MapKind, second: bool) -> f64 {
 
 /// The points, and whether the third column is the second of its kind.
 fn rows(text: &str, kind: MapKind, found: &mut Diagnostics) -> Option<(Vec<Point>, bool)> {
-    let mut at = 0;
     let mut columns: Option<([usize; 3], bool)> = None;
     let mut points = Vec::new();
-    for line in text.split_inclusive('\n') {
-        let start = at;
-        at += line.len();
-        let bare = line.trim_end_matches(['\n', '\r']);
-        if bare.trim().is_empty() || bare.trim_start().starts_with('#') {
-            continue;
-        }
-        let span = start..start + bare.len();
-        let cells: Vec<&str> = bare.split(',').collect();
+    for Line { span, bare, cells } in lines(text) {
+        let start = span.start;
         let Some((place, second)) = columns else {
             columns = Some(head(&cells, span, kind, found)?);
             continue;

@@ -10,6 +10,7 @@ pub mod cruise;
 pub mod cycle;
 pub mod data;
 pub mod grid;
+mod lines;
 pub mod losses;
 pub mod map;
 pub mod model;

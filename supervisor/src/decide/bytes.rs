@@ -12,7 +12,7 @@ const NONE: u8 = u8::MAX;
 impl State {
     /// Everything but the locks' part and what is stated; and whether the first tick is to come.
     pub(crate) fn rest_to_bytes(self, asleep: bool) -> [u8; 32] {
-        let (phase, step, ready) = phase_numbers(self.phase);
+        let (phase, step, ready) = self.phase.numbers();
         let flags = [asleep, self.given_up, self.engine_run, self.pushes];
         let flags = (0u8..).zip(flags).fold(Bits::EMPTY, |bits, (i, flag)| bits.with(i, flag));
         let (target, way) = self.route.map_or((NONE, 0), |route| (route.target, route.way));
@@ -104,18 +104,6 @@ impl State {
             ..State::default()
         };
         (state, flags.has(0))
-    }
-}
-
-/// Kind of phase, its step, and for how long the guards have held.
-const fn phase_numbers(phase: Phase) -> (u8, u16, u16) {
-    match phase {
-        Phase::Wake => (0, 0, 0),
-        Phase::Rest => (1, 0, 0),
-        Phase::Prepare { step, ready } => (2, step, ready),
-        Phase::Closing { step } => (3, step, 0),
-        Phase::Opening { step } => (4, step, 0),
-        Phase::Settle => (5, 0, 0),
     }
 }
 

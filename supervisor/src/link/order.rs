@@ -70,14 +70,7 @@ impl Status {
         out.u8(self.possibly_closed.0);
         out.index(self.arrangement);
         out.index(self.goal);
-        let (phase, step, ready) = match self.phase {
-            Phase::Wake => (0, 0, 0),
-            Phase::Rest => (1, 0, 0),
-            Phase::Prepare { step, ready } => (2, step, ready),
-            Phase::Closing { step } => (3, step, 0),
-            Phase::Opening { step } => (4, step, 0),
-            Phase::Settle => (5, 0, 0),
-        };
+        let (phase, step, ready) = self.phase.numbers();
         out.u8(phase);
         out.u16(step);
         out.u16(ready);

@@ -2,6 +2,7 @@
 
 use crate::driveline::suggest::quoted;
 use crate::driveline::{Diagnostics, bytes_of, source};
+use crate::energy::lines::{Line, lines};
 
 /// One moment of a trace.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -88,16 +89,8 @@ impl Trace {
 fn moments(text: &str, found: &mut Diagnostics) -> Vec<Moment> {
     let mut columns: Option<[Option<usize>; 3]> = None;
     let mut list: Vec<Moment> = Vec::new();
-    let mut at = 0;
-    for line in text.split_inclusive('\n') {
-        let start = at;
-        at += line.len();
-        let bare = line.trim_end_matches(['\n', '\r']);
-        if bare.trim().is_empty() || bare.trim_start().starts_with('#') {
-            continue;
-        }
-        let span = start..start + bare.len();
-        let cells: Vec<&str> = bare.split(',').collect();
+    for Line { span, bare, cells } in lines(text) {
+        let start = span.start;
         let Some(places) = columns else {
             let column = |name: &str| cells.iter().position(|c| c.trim() == name);
             let places = ["time_s", "speed_kmh", "slope_percent"].map(column);

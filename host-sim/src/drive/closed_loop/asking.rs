@@ -1,0 +1,62 @@
+//! Who asks in a run and what the driver is shown: the requests of the setup or a schedule's, and
+//! the speed limit of the locks.
+
+use supervisor::schedule::{Chooser, Schedule};
+
+use super::Run;
+
+impl<'a> Run<'a> {
+    /// With a schedule that asks, by the measured speed of the output and the driver's demand,
+    /// instead of the setup's requests.
+    #[must_use = "the run as it was is gone"]
+    pub fn asked_by(mut self, schedule: Schedule<'a>) -> Run<'a> {
+        self.schedule = Some((schedule, Chooser::default()));
+        self
+    }
+
+    /// Speed of the output as the schedule sees it: measured where a sensor sits on that shaft.
+    fn output_radps(&self) -> f32 {
+        let d = self.prepared.driveline;
+        let sensor = d.sensors.iter().position(|s| s.shaft == d.output.shaft);
+        let sensed = self.state.sensed_speeds();
+        match sensor.and_then(|s| sensed.get(s)) {
+            Some(speed) if speed.valid => speed.radps,
+            Some(_) => f32::NAN,
+            None => self.state.speeds_radps()[d.output.shaft] as f32,
+        }
+    }
+
+    /// How fast the vehicle may go, m/s: a driver sees that limit. It is that of the arrangement
+    /// that stands; between two, the last one goes on, and no shaft may pass its limits with the
+    /// locks that are closed now.
+    pub(super) fn keep_speed_limit(&mut self) {
+        let prepared = &self.prepared;
+        let status = &self.output.status;
+        let stands =
+            status.arrangement.and_then(|a| prepared.table.arrangements.get(usize::from(a)));
+        if let Some(window) = stands.map(|a| a.window) {
+            let [min, max] = [window.min, window.max]
+                .map(|radps| f64::from(radps) * prepared.model.metres_per_radian());
+            self.driver.limit(min.min(max), min.max(max));
+        } else if let Some([low, high]) = prepared.road_speeds(status.held.0) {
+            self.driver.limit_further(low, high);
+        }
+    }
+
+    /// The request at `t_s`; times only rise.
+    pub(super) fn request(&mut self, t_s: f64) -> Option<u8> {
+        let (speed, demand) = (self.output_radps(), self.now.pedals.demand_nm as f32);
+        let status = &self.output.status;
+        let waits = status.goal.is_some() && status.goal != status.arrangement;
+        let under_way = waits && status.refusal.is_none();
+        if let Some((schedule, chooser)) = &mut self.schedule {
+            return chooser.tick(schedule, speed, demand, under_way);
+        }
+        let list = &self.setup.requests;
+        while list.get(self.requests).is_some_and(|r| r.0 <= t_s) {
+            self.requests += 1;
+        }
+        let last = self.requests.checked_sub(1).and_then(|i| list.get(i));
+        last.and_then(|r| u8::try_from(r.1).ok())
+    }
+}
