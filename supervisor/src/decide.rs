@@ -335,7 +335,7 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
             rest::end_overlap(table, state, pressed)
         }
         Phase::Rest | Phase::Prepare { .. } | Phase::Closing { .. } | Phase::Settle
-            if table.set(set).engine_joined && guards.engine_dragged() =>
+            if table.set(set).engine_joined && guards.engine_endangered() =>
         {
             rest::release_engine(table, state, set)
         }

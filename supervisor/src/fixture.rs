@@ -243,7 +243,7 @@ pub(crate) struct Told {
     pub(crate) cool: bool,
     pub(crate) calm: bool,
     pub(crate) engine_running: bool,
-    pub(crate) engine_dragged: bool,
+    pub(crate) engine_endangered: bool,
     pub(crate) request: Option<u8>,
 }
 
@@ -271,7 +271,7 @@ impl Default for Told {
             cool: true,
             calm: true,
             engine_running: true,
-            engine_dragged: false,
+            engine_endangered: false,
             request: None,
         }
     }
@@ -318,8 +318,8 @@ impl Guards for Told {
     fn engine_running(&mut self) -> bool {
         self.engine_running
     }
-    fn engine_dragged(&mut self) -> bool {
-        self.engine_dragged
+    fn engine_endangered(&mut self) -> bool {
+        self.engine_endangered
     }
     fn request(&mut self) -> Option<u8> {
         self.request

@@ -77,9 +77,9 @@ pub trait Guards {
     fn calm(&mut self) -> bool;
     /// Whether the engine runs by itself.
     fn engine_running(&mut self) -> bool;
-    /// Whether the engine runs and will be dragged below its stall speed before a lock that is let
-    /// go now is open.
-    fn engine_dragged(&mut self) -> bool;
+    /// Whether the engine runs and will be dragged below its stall speed, or driven beyond its
+    /// highest, before a lock that is let go now is open.
+    fn engine_endangered(&mut self) -> bool;
     /// The arrangement asked for.
     fn request(&mut self) -> Option<u8>;
 }

@@ -53,6 +53,7 @@ pub mod request;
 #[allow(clippy::float_arithmetic, reason = "it measures")]
 pub mod schedule;
 pub mod status;
+mod stray;
 mod supervisor;
 pub mod table;
 pub mod trace;

@@ -267,10 +267,30 @@ impl<'a> Reading<'a> {
         at_rest
     }
 
+    /// Whether the engine gives torque, or nobody says that it does not.
+    pub fn engine_pushes(&self) -> bool {
+        let torque = self.table.engine.and_then(|engine| self.inputs.torques.get(engine as usize));
+        torque.is_some_and(|torque| {
+            let gives_none = torque.valid && torque.nm <= 0.0;
+            !gives_none
+        })
+    }
+
     /// Speed of a machine's shaft in rad/s; `None` when its sensors are not to be trusted.
     pub fn machine_radps(&self, machine: u8) -> Option<f32> {
         let rest = self.table.rests.get(machine as usize).filter(|rest| rest.max > 0.0)?;
         self.value(&rest.row, rest.sensors)
+    }
+
+    /// Whether a machine's shaft moves away from a speed in rad/s, faster than a change of `rate_max`
+    /// over the distance of the rates; not when that is not known.
+    pub fn goes_away(&self, machine: u8, from_radps: f32, rate_max: f32) -> bool {
+        let rest = self.table.rests.get(machine as usize);
+        let (Some(rest), Some(radps)) = (rest, self.machine_radps(machine)) else { return false };
+        let change = row_times(&rest.row, &self.change);
+        let known = self.change_known.contains(rest.sensors);
+        let fast = magnitude(change) > rate_max * self.age_share;
+        known && fast && (from_radps - radps) * change < 0.0
     }
 
     /// Speed of the output shaft in rad/s; `None` when its sensors are not to be trusted.
@@ -398,7 +418,7 @@ impl Guards for Reading<'_> {
         self.inputs.engine_running
     }
 
-    fn engine_dragged(&mut self) -> bool {
+    fn engine_endangered(&mut self) -> bool {
         let rest = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
         let Some(rest) = rest.filter(|_| self.inputs.engine_running) else { return false };
         let known = self.trusted().and(self.change_known).contains(rest.sensors);
@@ -407,7 +427,12 @@ impl Guards for Reading<'_> {
             + self.ahead(letting_go) * row_times(&rest.row, &self.change);
         // The least speed of an engine that runs has no room for what this foresees wrongly.
         let least = self.table.engine_min * DRAGGED_SHARE;
-        self.table.engine_min > 0.0 && known && soon < least
+        let dragged = self.table.engine_min > 0.0 && soon < least;
+        // The limits are those of a sensor that sits on the engine's own shaft.
+        let own = rest.sensors.lowest().filter(|_| rest.sensors.count() == 1);
+        let data = own.and_then(|sensor| self.table.sensors.get(sensor as usize));
+        let driven = data.is_some_and(|sensor| soon > sensor.allowed.max);
+        known && (dragged || driven)
     }
 
     fn request(&mut self) -> Option<u8> {

@@ -16,6 +16,8 @@ pub(crate) struct Race {
     sensors: Bits,
     /// Ticks for which the torque stays cut.
     left: u16,
+    /// Whether the engine is stopped as long.
+    stops_engine: bool,
 }
 
 impl Race {
@@ -30,21 +32,22 @@ impl Race {
     }
 
     /// SW-M1: no torque while a shaft races, and for a while after. An engine that races itself is
-    /// stopped as well: it may make its torque without being asked.
-    pub(crate) fn cut(&mut self, table: &Table, racing: Bits, orders: &mut Orders) {
+    /// stopped as well, and one that `pushes` while a lock may join it to the others: it may make
+    /// its torque without being asked.
+    pub(crate) fn cut(&mut self, table: &Table, racing: Bits, pushes: bool, orders: &mut Orders) {
         if !racing.is_empty() {
-            (self.sensors, self.left) = (racing, table.timing.retry_wait);
+            let engine = table.engine.and_then(|engine| table.rests.get(engine as usize));
+            let itself = engine.is_some_and(|rest| !rest.sensors.and(racing).is_empty());
+            let stops = self.stops_engine || itself || pushes;
+            *self = Race { sensors: racing, left: table.timing.retry_wait, stops_engine: stops };
         } else if self.left > 0 {
             self.left = self.left.saturating_sub(1);
         } else {
-            self.sensors = Bits::EMPTY;
+            *self = Race::default();
             return;
         }
         // SW-M1
         orders.machines = [MachineOrder::Off; MAX_MACHINES];
-        let engine = table.engine.and_then(|engine| table.rests.get(engine as usize));
-        if engine.is_some_and(|rest| !rest.sensors.and(racing).is_empty()) {
-            orders.engine_run = false;
-        }
+        orders.engine_run = orders.engine_run && !self.stops_engine;
     }
 }

@@ -11,6 +11,7 @@ use crate::observe::{Memory, Reading};
 use crate::plan::{calm_orders, machine_orders};
 use crate::race::Race;
 use crate::status::{Faults, Phase, Refusal, Status};
+use crate::stray::Stray;
 use crate::table::Table;
 use crate::trace::Trace;
 
@@ -29,6 +30,7 @@ pub struct Supervisor {
     status: Status,
     table_fault: Option<TableFault>,
     race: Race,
+    stray: Stray,
     tick: u32,
 }
 
@@ -130,7 +132,10 @@ impl Supervisor {
         if idle && !table.set(possibly_closed).drives {
             calm_orders(table, &reading, &mut orders.machines);
         }
-        self.race.cut(table, reading.racing(self.race.is_on()), &mut orders);
+        self.stray.cut(table, self.state().phase, &reading, &mut orders.machines);
+        let racing = reading.racing(self.race.is_on());
+        let pushes = table.set(possibly_closed).engine_joined && reading.engine_pushes();
+        self.race.cut(table, racing, pushes, &mut orders);
         let status = self.describe(table, &mut reading, possibly_closed);
         // Plates that are pressed and not (or no longer) locked together slip and get hot.
         let working = passed.without(status.held).or(passed.and(reading.moving_locks()));

@@ -1,11 +1,11 @@
-//! The canonical test of the rule for machines, on the demo shuttle's static table: torque is off
+//! The canonical tests of the rules for machines, on the demo shuttle's static table: torque is off
 //! in time, comes back after the wait, and nothing else is touched.
 //!
 //! Sensors 4 and 6 both read the crankshaft; with every lock open nothing else turns with it.
 
 use slipwarden_tests::tables::shuttle::TABLE;
-use supervisor::io::{Inputs, LockReport, MachineOrder, Speed};
-use supervisor::table::{EngineUse, Sensor, Table, Window};
+use supervisor::io::{Inputs, LockReport, MachineOrder, Speed, Torque};
+use supervisor::table::{Arrangement, EngineUse, Sensor, Table, Window};
 use supervisor::{Output, Supervisor};
 
 const OFF: [MachineOrder; 4] = [MachineOrder::Off; 4];
@@ -71,4 +71,50 @@ fn sw_m1_torque_is_off_before_a_shaft_passes_its_limits() {
     // Fast, but not about to be too fast.
     let steady = drive(&TABLE, std::iter::repeat_n(0.999 * max, 300));
     assert!(steady.iter().all(|o| o.orders.machines != OFF));
+}
+
+/// All locks open at standstill, asked for the arrangement of the ring-brake: the sun's machine is to
+/// bring the ring, which turns with the sun, to rest.
+fn turning(sun: f32) -> Inputs {
+    let electric = |a: &Arrangement| a.closed.0 == 1 && a.engine != EngineUse::On;
+    let wanted = TABLE.arrangements.iter().position(electric);
+    let mut now = Inputs { request: wanted.map(|a| a as u8), ..Inputs::default() };
+    now.reports = [LockReport::Open; 8];
+    now.torques = [Torque { nm: 0.0, valid: true }; 4];
+    now.speeds = [Speed { radps: 0.0, valid: true }; 8];
+    now.speeds[0].radps = sun;
+    now.speeds[2].radps = -sun * 30.0 / 66.0;
+    now
+}
+
+/// From when the step is prepared on: what is ordered while the sun goes away from 150 rad/s.
+fn after_preparing(sign: f32, per_tick: f32) -> Vec<[MachineOrder; 4]> {
+    let mut supervisor = Supervisor::new();
+    let mut tick = |sun: f32| supervisor.tick(&TABLE, &turning(sign * sun)).orders.machines;
+    let begins = (0..2000).position(|_| is_hold(tick(150.0)[0]));
+    assert!(begins.is_some(), "it is prepared");
+    (0..300).map(|n| tick(150.0 + per_tick * n as f32)).collect()
+}
+
+fn is_hold(order: MachineOrder) -> bool {
+    matches!(order, MachineOrder::HoldSpeed { .. })
+}
+
+#[test]
+fn sw_m2_a_machine_that_drives_its_shaft_away_from_the_target_gives_no_torque() {
+    let limit = TABLE.sensors[0].allowed.max;
+    let [react, wait] = [TABLE.timing.react, TABLE.timing.retry_wait].map(usize::from);
+    let rate = usize::from(TABLE.timing.rate_ticks);
+    for sign in [1.0, -1.0] {
+        let ordered = after_preparing(sign, 1.5);
+        let first = ordered.iter().position(|o| o[0] == MachineOrder::Off).expect("it is cut");
+        // Its change must be seen first, over one distance of the samples or two.
+        assert!((2 * react..=2 * react + 2 * rate + 1).contains(&first), "{sign}: tick {first}");
+        assert!(ordered[..first].iter().all(|o| is_hold(o[0])));
+        assert!(ordered[first..first + wait].iter().all(|o| o[0] == MachineOrder::Off));
+        assert!(ordered.iter().all(|o| o[1..] == ordered[0][1..]), "only that machine");
+        assert!(150.0 + 1.5 * (first as f32) < 0.4 * limit, "long before its limit");
+        // Towards rest is where it is to go.
+        assert!(after_preparing(sign, -0.5).iter().all(|o| o[0] != MachineOrder::Off));
+    }
 }

@@ -5,6 +5,9 @@ use crate::driveline::{Driveline, Lock, ShaftId};
 
 const RULE: &str = "SW-ENGINE";
 
+/// An open lock drags by a fault when it drags so many times as much as a sound one.
+const DRAG_TIMES: f64 = 3.0;
+
 /// What was seen of the engine.
 #[derive(Clone, Copy, Debug, Default)]
 struct Seen {
@@ -22,6 +25,8 @@ pub struct EngineChecker {
     engine: Option<(ShaftId, f64)>,
     /// Locks that end at the engine's shaft.
     beside: Vec<usize>,
+    /// Drag of each open lock without a fault, Nm.
+    drag_nm: Vec<f64>,
     machine: usize,
     reaction_s: f64,
     rest_rpm: f64,
@@ -39,6 +44,7 @@ impl EngineChecker {
         EngineChecker {
             engine,
             beside: locks.filter(|(_, lock)| touches(lock)).map(|(i, _)| i).collect(),
+            drag_nm: driveline.locks.iter().map(|lock| lock.drag_nm).collect(),
             machine: driveline.engine().map_or(0, |(m, _)| m),
             reaction_s: reaction_s(driveline),
             rest_rpm: driveline.timing.rest_rpm,
@@ -50,10 +56,16 @@ impl EngineChecker {
 
 impl EngineChecker {
     /// A lock that a fault presses against its order cannot be kept out: what it does to the
-    /// engine must be over within the reaction time. The drag of an open lock that a fault makes
-    /// larger is nobody's to take away.
+    /// engine must be over within the reaction time. The drag that a fault gives an open lock at
+    /// the engine's own shaft is nobody's to take away.
     fn is_excused(&mut self, truth: &TickTruth) -> bool {
-        let pressed = truth.locks.iter().any(|lock| lock.forced && lock.engaged);
+        // Plates that a fault lets drag pull as suddenly as those that it presses.
+        let drags_hard = |i: usize, nm: f64| nm.abs() > DRAG_TIMES * self.drag_nm[i];
+        let mut locks = truth.locks.iter().take(self.drag_nm.len()).enumerate();
+        let pressed = locks.any(|(i, lock)| match lock.engaged {
+            true => lock.forced,
+            false => truth.has_actuator_fault(i) && drags_hard(i, lock.torque_nm),
+        });
         let seen = &mut self.seen;
         if pressed && seen.pressed_since_s.is_none() {
             seen.pressed_since_s = Some(truth.t_s);

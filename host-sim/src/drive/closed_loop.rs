@@ -98,6 +98,8 @@ pub struct Run<'a> {
     requests: usize,
     /// What asks instead of the setup's requests, with its memory.
     schedule: Option<(Schedule<'a>, Chooser)>,
+    /// The speed to which the driver brakes while a shaft races, m/s.
+    braked_to_mps: f64,
     tick: u64,
     ticks: u64,
 }
@@ -147,6 +149,7 @@ impl<'a> Run<'a> {
             rest_s: 0.0,
             requests: 0,
             schedule: None,
+            braked_to_mps: f64::INFINITY,
             tick: 0,
             ticks: ticks_of(prepared, setup),
         })

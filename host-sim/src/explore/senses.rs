@@ -98,7 +98,7 @@ enum Other {
     Unloaded,
     Calm,
     Engine,
-    Dragged,
+    Endangered,
 }
 
 /// Most steps whose targets are looked at in one tick: one a way, and one under preparation.
@@ -257,7 +257,7 @@ impl<'a> Senses<'a> {
         if let Some(answer) = self.other[at] {
             return answer;
         }
-        let answer = self.free(!matches!(which, Other::Dragged));
+        let answer = self.free(!matches!(which, Other::Endangered));
         self.other[at] = Some(answer);
         answer
     }
@@ -433,8 +433,8 @@ impl Guards for Senses<'_> {
         self.other(Other::Engine)
     }
 
-    fn engine_dragged(&mut self) -> bool {
-        self.other(Other::Dragged)
+    fn engine_endangered(&mut self) -> bool {
+        self.other(Other::Endangered)
     }
 
     fn request(&mut self) -> Option<u8> {

@@ -166,7 +166,8 @@ fn blocked<G: Guards>(
     refusal: Refusal,
 ) -> Plan {
     state.blocked = state.blocked.saturating_add(1);
-    if state.blocked >= table.timing.retry_wait {
+    // An overlap is no place to wait in.
+    if state.blocked >= table.timing.retry_wait || state.overlap > 0 {
         let at_arrangement = any_stands(table, guards, set);
         if !state.given_up {
             state.refusal = Some(refusal);
@@ -189,10 +190,12 @@ fn give_up(state: &mut State, refusal: Refusal) {
 }
 
 /// What the machines do while nothing moves. An overlap that has lasted too long gets no torque:
-/// the shaft that it holds must not be pressed against for ever.
+/// the shaft that it holds must not be pressed against for ever. Nor does one that stands on a lock
+/// that is only stuck: torque through it would tear it open.
 fn stay_plan<G: Guards>(table: &Table, state: &State, guards: &mut G, set: Bits) -> Plan {
     match state.arrangement(table, guards) {
         Some(arrangement) => Plan::Arrangement(arrangement),
+        None if state.overlap > 0 && !set.without(state.locks.ordered).is_empty() => Plan::Cut,
         None if table.set(set).drives && state.overlap <= table.timing.overlap_max => Plan::Coast,
         None => Plan::Cut,
     }
@@ -246,7 +249,7 @@ pub(super) fn end_claim(state: &mut State, claimed: Bits, barred: (Bits, Option<
     Plan::Cut
 }
 
-/// The engine is being dragged down: let the lock go that joins it, loaded or not.
+/// The engine is being dragged down or driven too fast: let the lock go that joins it, loaded or not.
 pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Plan {
     // What was to be filled is not, whether or not there is a lock to let go.
     state.prefill = Bits::EMPTY;

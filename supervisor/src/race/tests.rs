@@ -15,7 +15,7 @@ fn torque_is_cut_while_a_shaft_races_and_for_the_wait_after() {
     let mut race = Race::default();
     let mut cut = |racing| {
         let mut given = orders();
-        race.cut(&table, racing, &mut given);
+        race.cut(&table, racing, false, &mut given);
         let unloaded = given.machines == [MachineOrder::Off; MAX_MACHINES];
         assert!(unloaded || given == orders(), "all machines or none");
         (unloaded, race.sensors())
@@ -29,7 +29,7 @@ fn torque_is_cut_while_a_shaft_races_and_for_the_wait_after() {
 }
 
 #[test]
-fn only_an_engine_that_races_itself_is_stopped() {
+fn an_engine_that_does_not_push_is_stopped_only_when_it_races_itself() {
     let owned = Owned::new();
     let mut table = owned.table();
     table.engine = Some(0);
@@ -37,11 +37,34 @@ fn only_an_engine_that_races_itself_is_stopped() {
     let other = Bits(0xff).without(own);
     for (racing, runs) in [(own, false), (other, true), (Bits(0xff), false), (Bits::EMPTY, true)] {
         let mut given = orders();
-        Race::default().cut(&table, racing, &mut given);
+        Race::default().cut(&table, racing, false, &mut given);
         assert_eq!(given.engine_run, runs, "{racing:?}");
     }
     table.engine = None;
     let mut given = orders();
-    Race::default().cut(&table, own, &mut given);
+    Race::default().cut(&table, own, false, &mut given);
     assert!(given.engine_run, "there is no engine to stop");
+}
+
+/// It stays stopped until torque comes back, and not a tick longer.
+#[test]
+fn an_engine_that_pushes_while_another_shaft_races_is_stopped_for_as_long() {
+    let owned = Owned::new();
+    let mut table = owned.table();
+    table.engine = Some(0);
+    let other = Bits(0xff).without(table.rests[0].sensors);
+    let mut race = Race::default();
+    let mut runs = |racing, pushes| {
+        let mut given = orders();
+        race.cut(&table, racing, pushes, &mut given);
+        given.engine_run
+    };
+    assert!(runs(Bits::EMPTY, true), "nothing races");
+    assert!(runs(other, false), "it does not push");
+    assert!(!runs(other, true));
+    assert!(!runs(other, false), "it does not push because it was stopped");
+    for tick in 0..table.timing.retry_wait {
+        assert!(!runs(Bits::EMPTY, true), "tick {tick}");
+    }
+    assert!(runs(Bits::EMPTY, true));
 }

@@ -5,6 +5,10 @@ use supervisor::schedule::{Chooser, Schedule};
 
 use super::Run;
 
+/// How fast a driver goes on who is told that a shaft is about to pass its limits, of the speed then
+/// (an invented round value).
+const RACING_SHARE: f64 = 0.97;
+
 impl<'a> Run<'a> {
     /// With a schedule that asks, by the measured speed of the output and the driver's demand,
     /// instead of the setup's requests.
@@ -40,6 +44,14 @@ impl<'a> Run<'a> {
             self.driver.limit(min.min(max), min.max(max));
         } else if let Some([low, high]) = prepared.road_speeds(status.held.0) {
             self.driver.limit_further(low, high);
+        }
+        // Without torque the slope may carry a shaft over its limits: who is told so brakes.
+        if status.faults.racing.is_empty() {
+            self.braked_to_mps = f64::INFINITY;
+        } else {
+            let now_mps = self.state.road_speed_mps(&self.prepared.model).abs();
+            self.braked_to_mps = self.braked_to_mps.min(RACING_SHARE * now_mps);
+            self.driver.limit_further(-self.braked_to_mps, self.braked_to_mps);
         }
     }
 

@@ -106,6 +106,7 @@ fn what_the_machines_do_meanwhile() {
     let plan = |held: Bits, engine_set_drives: bool, overlap: u16, phase: Phase| {
         let mut state = at(&owned, held, None);
         (state.overlap, state.phase) = (overlap, phase);
+        state.locks.ordered = A;
         let set = if engine_set_drives { A } else { NONE };
         stay_plan(&table, &state, &mut Told::default(), set)
     };
@@ -339,7 +340,7 @@ fn a_dragged_engine_is_released_at_once() {
             owned.sets[1].engine_joined = joined;
             let mut state = at(&owned, A, Some(0));
             state.phase = phase;
-            let mut told = Told { engine_dragged: dragged, ..Told::default() };
+            let mut told = Told { engine_endangered: dragged, ..Told::default() };
             told.report[0] = LockReport::Closed;
             let _ = decide(&owned.table(), &mut state, &mut told);
             let released = acts && joined && dragged;
@@ -388,5 +389,25 @@ fn what_is_only_stuck_is_no_arrival() {
         (state.refusal, state.tries) = (before, 1);
         assert_eq!(rest(&table, &mut state, &mut Told::default()), Plan::Arrangement(0));
         assert_eq!((state.refusal, state.tries, state.stood), (told, 1, None));
+    }
+}
+
+/// What bars the next step in an overlap is not waited for: the request is given up in that tick,
+/// and no torque goes through a lock that is only stuck.
+#[test]
+fn an_overlap_is_no_place_to_wait_in() {
+    let mut owned = with_overlap();
+    owned.sets[3].drives = true;
+    let table = owned.table();
+    for (overlap, ordered, given_up, plan) in
+        [(0, Bits(3), false, Plan::Coast), (2, Bits(3), true, Plan::Coast), (2, A, true, Plan::Cut)]
+    {
+        let mut state = at(&owned, Bits(3), Some(0));
+        (state.overlap, state.locks.ordered) = (overlap, ordered);
+        let refusal = Refusal::NotOpened { lock: 1 };
+        let set = Bits(3);
+        let got = super::blocked(&table, &mut state, &mut Told::default(), set, refusal);
+        assert_eq!((state.given_up, got), (given_up, plan), "{overlap} {ordered:?}");
+        assert_eq!(state.refusal, given_up.then_some(refusal));
     }
 }

@@ -1,0 +1,87 @@
+//! A shaft that goes away from its target: when it is seen, and for how long nothing pushes it.
+
+use std::vec::Vec;
+
+use super::*;
+use crate::bits::Bits;
+use crate::fixture::{Owned, inputs};
+use crate::heat::Heat;
+use crate::io::LockReport::Open;
+use crate::observe::Memory;
+
+const SYNC: Phase = Phase::Prepare { step: 1, ready: 0 };
+
+/// Machine 0 turns with sensor 2 and synchronises in step 1. In tick `n` it has the speed of
+/// `speed(n)`; gives the ticks in which its torque was cut.
+fn cut_ticks(phase: Phase, target: f32, ticks: u16, speed: impl Fn(u16) -> f32) -> Vec<u16> {
+    let owned = Owned::new();
+    let table = owned.table();
+    let (heat, mut memory, mut stray) = (Heat::default(), Memory::default(), Stray::default());
+    let mut cut = Vec::new();
+    for tick in 0..ticks {
+        let now = inputs([0.0, 0.0], speed(tick), [Open, Open]);
+        let reading = Reading::new(&table, &now, &heat, &mut memory);
+        let mut orders = [MachineOrder::Unload; MAX_MACHINES];
+        orders[0] = MachineOrder::HoldSpeed { target_radps: target };
+        let meant = orders;
+        stray.cut(&table, phase, &reading, &mut orders);
+        if orders != meant {
+            assert_eq!((orders[0], &orders[1..]), (MachineOrder::Off, &meant[1..]));
+            cut.push(tick);
+        }
+    }
+    cut
+}
+
+/// The change is known after six ticks; then it goes wrong for twice the reaction and one tick.
+fn sw_m2_begins(owned: &Owned) -> u16 {
+    owned.timing.rate_ticks + 1 + 2 * owned.timing.react
+}
+
+#[test]
+fn torque_is_cut_from_a_shaft_that_goes_away_from_its_target() {
+    let owned = Owned::new();
+    let first = sw_m2_begins(&owned);
+    let wait = owned.timing.retry_wait;
+    for (target, rate) in [(400.0, -1.0), (-400.0, 1.0)] {
+        let cut = cut_ticks(SYNC, target, first + wait, |n| rate * f32::from(n));
+        let want: Vec<u16> = (first..first + wait).collect();
+        assert_eq!(cut, want, "target {target}");
+    }
+    // It comes back, and is taken again when the shaft still goes away.
+    let long = cut_ticks(SYNC, 400.0, 4 * first, |n| -f32::from(n));
+    let again = long.iter().find(|&&n| n >= first + wait);
+    assert_eq!(again, Some(&(first + 2 * owned.timing.react + 1)));
+}
+
+#[test]
+fn a_shaft_that_comes_nearer_or_hardly_moves_or_is_not_synchronised_keeps_its_torque() {
+    let none: Vec<u16> = Vec::new();
+    assert_eq!(cut_ticks(SYNC, 400.0, 200, f32::from), none, "it comes nearer");
+    // The fixture's locks close while the speed changes by no more than 1 in four ticks.
+    assert_eq!(cut_ticks(SYNC, 400.0, 200, |n| -0.24 * f32::from(n)), none, "hardly");
+    assert_ne!(cut_ticks(SYNC, 400.0, 200, |n| -0.26 * f32::from(n)), none, "just more");
+    for phase in [Phase::Rest, Phase::Closing { step: 1 }, Phase::Prepare { step: 9, ready: 0 }] {
+        assert_eq!(cut_ticks(phase, 400.0, 200, |n| -f32::from(n)), none, "{phase:?}");
+    }
+    // Every other while it turns round: never long enough.
+    let to_and_fro = |n: u16| if n % 16 < 8 { f32::from(n % 16) } else { f32::from(16 - n % 16) };
+    assert_eq!(cut_ticks(SYNC, 400.0, 400, to_and_fro), none, "to and fro");
+}
+
+#[test]
+fn what_is_not_known_says_nothing() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let (heat, mut memory, mut stray) = (Heat::default(), Memory::default(), Stray::default());
+    for tick in 0..200 {
+        let mut now = inputs([0.0, 0.0], -(tick as f32), [Open, Open]);
+        now.speeds[2].valid = false;
+        let reading = Reading::new(&table, &now, &heat, &mut memory);
+        assert!(reading.bad_sensors().contains(Bits::one(2)));
+        let hold = MachineOrder::HoldSpeed { target_radps: 400.0 };
+        let mut orders = [hold; MAX_MACHINES];
+        stray.cut(&table, SYNC, &reading, &mut orders);
+        assert_eq!(orders, [hold; MAX_MACHINES], "tick {tick}");
+    }
+}
