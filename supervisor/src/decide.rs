@@ -317,6 +317,8 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
     let overlapping = is_overlap(table, pressed) || is_overlap(table, set.or(ordered));
     state.overlap = if overlapping { state.overlap.saturating_add(1) } else { 0 };
     let joined = overlapping && table.set(pressed).engine_joined;
+    // A lock that would not open ends it no more: another one does.
+    let lasts = overlapping && !set.and(state.locks.stuck_closed).is_empty();
     let claimed = state.locks.claimed(table);
     let barred = rest::barred_by(table, claimed, pressed);
     let plan = match state.phase {
@@ -326,7 +328,9 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
             rest::end_claim(state, claimed, barred.unwrap_or_default())
         }
         // No step joins the engine to an overlap: a fault did, and it is not waited for.
-        Phase::Rest | Phase::Settle | Phase::Prepare { .. } | Phase::Closing { .. } if joined => {
+        Phase::Rest | Phase::Settle | Phase::Prepare { .. } | Phase::Closing { .. }
+            if joined || lasts =>
+        {
             rest::end_overlap(table, state, pressed)
         }
         Phase::Wake | Phase::Rest | Phase::Settle | Phase::Prepare { .. }

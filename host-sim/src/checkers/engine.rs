@@ -15,6 +15,8 @@ struct Seen {
     backwards: bool,
     /// Since when a lock holds against its order by a fault alone.
     pressed_since_s: Option<f64>,
+    /// When the drag of an open lock at its shaft was last made larger by a fault.
+    dragged_s: Option<f64>,
     worst_back: Worst,
     lowest: Worst,
 }
@@ -75,7 +77,11 @@ impl EngineChecker {
             seen.pressed_since_s = None;
         }
         let drags = |i: &usize| truth.has_actuator_fault(*i) && !truth.locks[*i].engaged;
-        recent || self.beside.iter().any(drags)
+        if self.beside.iter().any(drags) {
+            seen.dragged_s = Some(truth.t_s);
+        }
+        // What it has turned the engine to takes time to pass as well.
+        recent || seen.dragged_s.is_some_and(|s| truth.t_s - s <= self.reaction_s)
     }
 }
 

@@ -264,13 +264,14 @@ pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Pla
     Plan::Cut
 }
 
-/// An overlap has lasted too long: let the lock go that leads to the fallback, or another of its
+/// An overlap has lasted too long, or would: let the lock go that leads to the fallback, or another of its
 /// locks that is ours to let go, whether or not it was ever shown closed.
 pub(super) fn end_overlap(table: &Table, state: &mut State, pressed: Bits) -> Plan {
     let set = state.held();
     // What was to be filled is not, whether or not there is a lock to let go.
     state.prefill = Bits::EMPTY;
-    if !state.given_up {
+    // With a lock that is only stuck, another way may still lead to the goal.
+    if !state.given_up && set.and(state.locks.stuck_closed).is_empty() {
         give_up(state, Refusal::OverlapTooLong);
     }
     let back = fallback(table, state, set).zip(state.stuck().ok());

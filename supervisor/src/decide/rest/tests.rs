@@ -411,3 +411,33 @@ fn an_overlap_is_no_place_to_wait_in() {
         assert_eq!(state.refusal, given_up.then_some(refusal));
     }
 }
+
+/// A lock that would not open ends no overlap: in every phase that does not move a lock by itself the
+/// other one is let go in the next tick, and the request is not given up for it.
+#[test]
+fn an_overlap_with_a_stuck_lock_is_ended_at_once() {
+    let owned = with_overlap();
+    for phase in [
+        Phase::Rest,
+        Phase::Settle,
+        Phase::Prepare { step: 1, ready: 0 },
+        Phase::Closing { step: 1 },
+    ] {
+        for stuck in [B, NONE] {
+            let mut state = at(&owned, Bits(3), Some(0));
+            (state.phase, state.locks.stuck_closed) = (phase, stuck);
+            (state.locks.closed, state.locks.ordered) = (Bits(3).without(stuck), A);
+            if stuck.is_empty() {
+                state.locks.ordered = Bits(3);
+            }
+            let mut told = Told { report: [LockReport::Closed; 8], ..Told::default() };
+            let decision = decide(&owned.table(), &mut state, &mut told);
+            let ends = !stuck.is_empty();
+            assert_eq!(!state.locks.ordered.has(0), ends, "{phase:?} {stuck:?}");
+            if ends {
+                assert_eq!((decision.plan, state.phase), (Plan::Cut, Phase::Settle));
+                assert!(!state.given_up, "{phase:?}");
+            }
+        }
+    }
+}
