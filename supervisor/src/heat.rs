@@ -41,7 +41,9 @@ impl Heat {
     ) {
         self.now = self.now.wrapping_add(1);
         for (lock, (plates, data)) in (0u8..8).zip(self.plates.iter_mut().zip(table.locks)) {
-            plates.slip_radps = slip_radps(lock).unwrap_or(plates.slip_radps);
+            if let Some(slip) = slip_radps(lock) {
+                plates.slip_radps = slip;
+            }
             if working.has(lock) {
                 plates.add(data, self.now);
             }

@@ -37,7 +37,7 @@ const AROUND: [(f32, bool); 6] =
 fn sums_and_magnitudes() {
     let row = [2.0, -3.0, 0.5, 0.0, 0.0, 0.0, 0.0, 4.0];
     let values = [1.0, 2.0, 8.0, 99.0, 0.0, 0.0, 0.0, 0.25];
-    assert_eq!(row_times(&row, &values), 2.0 - 6.0 + 4.0 + 1.0);
+    assert_eq!(row_times(&row, Bits(0xff), &values), 2.0 - 6.0 + 4.0 + 1.0);
     assert_eq!([magnitude(-2.0), magnitude(2.0), magnitude(0.0)], [2.0, 2.0, 0.0]);
     assert!(magnitude(0.0).is_sign_positive() && magnitude(f32::NAN).is_nan());
 }
