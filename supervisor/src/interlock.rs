@@ -141,7 +141,7 @@ impl Watch {
 
     /// Locks that were pressed and may not have let go yet: they may still carry torque.
     pub fn still_pressed(&self, table: &Table) -> Bits {
-        self.releasing(table).and(self.pressed)
+        self.pressed.without(self.granted).and(self.releasing(table))
     }
 
     /// See [`crate::kernel::Kernel::canonical`].

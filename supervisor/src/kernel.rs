@@ -45,11 +45,14 @@ pub struct Ruling {
 impl Ruling {
     /// The order of each lock.
     pub fn lock_orders(&self) -> [LockOrder; MAX_LOCKS] {
-        core::array::from_fn(|i| match i as u8 {
-            lock if self.granted.has(lock) => LockOrder::Close,
-            lock if self.passed.has(lock) => LockOrder::Prefill,
-            _ => LockOrder::Open,
-        })
+        let mut orders = [LockOrder::Open; MAX_LOCKS];
+        for lock in self.passed.iter() {
+            if let Some(order) = orders.get_mut(usize::from(lock)) {
+                let close = self.granted.has(lock);
+                *order = if close { LockOrder::Close } else { LockOrder::Prefill };
+            }
+        }
+        orders
     }
 }
 

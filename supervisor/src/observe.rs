@@ -9,7 +9,7 @@ use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
 use crate::guards::{Guards, Reports, SlipBits};
 use crate::heat::Heat;
 use crate::io::{Inputs, LockReport};
-use crate::table::{Lock, Rest, SpeedRow, Step, Table};
+use crate::table::{Lock, Rest, SpeedRow, Step, Table, Window};
 
 #[cfg(test)]
 mod tests;
@@ -37,6 +37,8 @@ pub struct Memory {
     age: u16,
     /// How many of them are real samples, not the one of the reset.
     filled: u8,
+    /// Whether the torque is cut for a shaft that raced.
+    pub(crate) torque_cut: bool,
 }
 
 /// The measured bits of one tick.
@@ -50,6 +52,7 @@ pub struct Reading<'a> {
     /// Sensors that are valid and that nothing speaks against.
     trusted: Bits,
     change_known: Bits,
+    racing: Bits,
     /// Age of the older sample over the table's rate distance (from one to two of it).
     age_share: f32,
     /// Magnitude of each lock's slip where it is known, rad/s.
@@ -66,15 +69,12 @@ impl PartialEq for Table<'_> {
     }
 }
 
-/// Sum of products over the sensors that the row reads: its other coefficients are zero.
+/// Sum of products; bounded by the number of sensors.
 #[inline]
-pub(crate) fn row_times(row: &SpeedRow, sensors: Bits, values: &SpeedRow) -> f32 {
+pub(crate) fn row_times(row: &SpeedRow, values: &SpeedRow) -> f32 {
     let mut sum = 0.0;
-    for sensor in sensors.iter() {
-        let at = usize::from(sensor);
-        if let (Some(coefficient), Some(value)) = (row.get(at), values.get(at)) {
-            sum += coefficient * value;
-        }
+    for (coefficient, value) in row.iter().zip(values) {
+        sum += coefficient * value;
     }
     sum
 }
@@ -85,16 +85,42 @@ pub(crate) fn magnitude(x: f32) -> f32 {
     x.abs()
 }
 
-fn take_sample(table: &Table, inputs: &Inputs) -> Sample {
-    let mut sample = Sample::default();
-    let read = table.sensors.iter().zip(&inputs.speeds).zip(&mut sample.radps);
-    for (i, ((limit, speed), slot)) in read.enumerate() {
+/// What one look at each sensor gives.
+struct Look {
+    now: Sample,
+    /// Since the older sample.
+    change: SpeedRow,
+    /// Sensors whose speed will soon be outside of what is allowed.
+    outside: Bits,
+}
+
+/// Look at each sensor once. `ahead`: how often the change happens again until a torque that is
+/// cut now is gone; `share`: how much of the allowed speeds counts as inside.
+fn look(table: &Table, inputs: &Inputs, older: &Sample, ahead: f32, share: f32) -> Look {
+    let mut look =
+        Look { now: Sample::default(), change: [0.0; MAX_SENSORS], outside: Bits::EMPTY };
+    let slots = look.now.radps.iter_mut().zip(&mut look.change);
+    let read = table.sensors.iter().zip(&inputs.speeds).zip(&older.radps).zip(slots);
+    for (i, (((limit, speed), old), (now, change))) in read.enumerate() {
+        let sensor = Bits::one(i as u8);
         if speed.valid && magnitude(speed.radps) <= limit.range {
-            *slot = speed.radps;
-            sample.valid = sample.valid.or(Bits::one(i as u8));
+            *now = speed.radps;
+            look.now.valid = look.now.valid.or(sensor);
+        }
+        *change = *now - old;
+        let soon = *now + ahead * *change;
+        let Window { min, max } = limit.allowed;
+        if !(share * min <= soon && soon <= share * max) {
+            look.outside = look.outside.or(sensor);
         }
     }
-    sample
+    look
+}
+
+/// How often the change over `age_share` times the table's rate distance happens again within so
+/// many ticks.
+fn ahead(table: &Table, age_share: f32, ticks: u16) -> f32 {
+    f32::from(ticks) / (f32::from(table.timing.rate_ticks.max(1)) * age_share)
 }
 
 impl<'a> Reading<'a> {
@@ -105,111 +131,108 @@ impl<'a> Reading<'a> {
         heat: &'a Heat,
         memory: &mut Memory,
     ) -> Reading<'a> {
-        let now = take_sample(table, inputs);
-        let older = memory.older();
         let rate_ticks = table.timing.rate_ticks.max(1);
         let age = rate_ticks.saturating_add(memory.age).saturating_add(1);
-        let mut change = [0.0; MAX_SENSORS];
-        for ((slot, new), old) in change.iter_mut().zip(&now.radps).zip(&older.radps) {
-            *slot = new - old;
-        }
+        let age_share = f32::from(age) / f32::from(rate_ticks);
+        let ahead = ahead(table, age_share, table.timing.react);
+        let share = if memory.torque_cut { BACK_SHARE } else { 1.0 };
+        let older = memory.older();
+        let Look { now, change, outside } = look(table, inputs, older, ahead, share);
         let filled = if memory.filled >= 2 { older.valid } else { Bits::EMPTY };
-        let mut reading = Reading {
+        memory.push(&now, rate_ticks);
+        let engine = running_engine(table, inputs);
+        let implausible = implausible(table, &now).or(implausible_engine(table, engine, &now));
+        let trusted = now.valid.without(implausible);
+        let change_known = now.valid.and(filled);
+        let sight = look_at_locks(table, inputs, trusted, &now.radps);
+        let output = trusted.contains(table.output_sensors);
+        Reading {
             table,
             inputs,
             heat,
             now: now.radps,
             change,
-            trusted: now.valid,
-            change_known: now.valid.and(filled),
-            age_share: f32::from(age) / f32::from(rate_ticks),
-            slips: [0.0; MAX_LOCKS],
-            known: Bits::EMPTY,
-            moving: Bits::EMPTY,
-            reports: Reports::default(),
-            output: None,
-        };
-        memory.push(&now, rate_ticks);
-        let implausible = reading.implausible();
-        reading.trusted = now.valid.without(implausible);
-        reading.output = reading.value(&table.output_row, table.output_sensors);
-        reading.look_at_locks();
-        reading
-    }
-
-    /// Of the valid sensors, those that something speaks against.
-    fn implausible(&self) -> Bits {
-        let valid = self.trusted;
-        let mut implausible = Bits::EMPTY;
-        // A residual of a relation that healthy sensors fulfil speaks against all its sensors.
-        for parity in self.table.parities {
-            if valid.contains(parity.sensors) {
-                let residual = magnitude(row_times(&parity.row, parity.sensors, &self.now));
-                let agrees = residual <= parity.max;
-                implausible = if agrees { implausible } else { implausible.or(parity.sensors) };
-            }
-        }
-        implausible.or(self.implausible_engine())
-    }
-
-    /// An engine that runs by itself turns forward and above its stall speed: a reading that
-    /// says otherwise speaks against its sensors. (With its clutch open no parity sees them.)
-    fn implausible_engine(&self) -> Bits {
-        let Some(rest) = self.running_engine() else { return Bits::EMPTY };
-        let readable = rest.max > 0.0 && self.trusted.contains(rest.sensors);
-        let turns = || row_times(&rest.row, rest.sensors, &self.now) >= self.table.engine_min;
-        if self.table.engine_min > 0.0 && readable && !turns() { rest.sensors } else { Bits::EMPTY }
-    }
-
-    /// The engine, when it runs by itself.
-    fn running_engine(&self) -> Option<&'a Rest> {
-        let engine = if self.inputs.engine_running { self.table.engine } else { None };
-        self.table.rests.get(usize::from(engine?))
-    }
-
-    fn look_at_locks(&mut self) {
-        let locks = self.table.locks.iter().zip(&self.inputs.reports).zip(&mut self.slips);
-        for (i, ((lock, report), told)) in locks.enumerate() {
-            let i = i as u8;
-            self.reports.put(i, lock.has_switch, *report);
-            if self.trusted.contains(lock.sensors) {
-                let slip = magnitude(row_times(&lock.slip_row, lock.sensors, &self.now));
-                *told = slip;
-                self.known = self.known.or(Bits::one(i));
-                if slip > lock.moving_min {
-                    self.moving = self.moving.or(Bits::one(i));
-                }
-            }
+            trusted,
+            change_known,
+            racing: outside.and(trusted).and(change_known),
+            age_share,
+            slips: sight.slips,
+            known: sight.known,
+            moving: sight.moving,
+            reports: sight.reports,
+            output: output.then(|| row_times(&table.output_row, &now.radps)),
         }
     }
+}
 
+/// Of the valid sensors, those that a relation which healthy sensors fulfil speaks against: all
+/// that the relation reads.
+fn implausible(table: &Table, now: &Sample) -> Bits {
+    let mut implausible = Bits::EMPTY;
+    for parity in table.parities {
+        let residual = magnitude(row_times(&parity.row, &now.radps));
+        let agrees = residual <= parity.max;
+        if now.valid.contains(parity.sensors) && !agrees {
+            implausible = implausible.or(parity.sensors);
+        }
+    }
+    implausible
+}
+
+/// The engine, when it runs by itself.
+fn running_engine<'a>(table: &Table<'a>, inputs: &Inputs) -> Option<&'a Rest> {
+    let engine = if inputs.engine_running { table.engine } else { None };
+    table.rests.get(usize::from(engine?))
+}
+
+/// An engine that runs by itself turns forward and above its stall speed: a reading that says
+/// otherwise speaks against its sensors. (With its clutch open no parity sees them.)
+fn implausible_engine(table: &Table, engine: Option<&Rest>, now: &Sample) -> Bits {
+    let Some(rest) = engine else { return Bits::EMPTY };
+    let readable = rest.max > 0.0 && now.valid.contains(rest.sensors);
+    let turns = row_times(&rest.row, &now.radps) >= table.engine_min;
+    if table.engine_min > 0.0 && readable && !turns { rest.sensors } else { Bits::EMPTY }
+}
+
+/// What one look at each lock gives.
+struct Sight {
+    slips: [f32; MAX_LOCKS],
+    known: Bits,
+    moving: Bits,
+    reports: Reports,
+}
+
+fn look_at_locks(table: &Table, inputs: &Inputs, trusted: Bits, now: &SpeedRow) -> Sight {
+    let (mut known, mut moving) = (Bits::EMPTY, Bits::EMPTY);
+    let mut slips = [0.0; MAX_LOCKS];
+    let mut reports = Reports::default();
+    let locks = table.locks.iter().zip(&inputs.reports).zip(&mut slips);
+    for (i, ((lock, report), told)) in locks.enumerate() {
+        let i = i as u8;
+        reports.put(i, lock.has_switch, *report);
+        let slip = magnitude(row_times(&lock.slip_row, now));
+        *told = slip;
+        if trusted.contains(lock.sensors) {
+            known = known.or(Bits::one(i));
+            if slip > lock.moving_min {
+                moving = moving.or(Bits::one(i));
+            }
+        }
+    }
+    Sight { slips, known, moving, reports }
+}
+
+impl Reading<'_> {
     /// Whether a lock's slip changes no faster than the margin allows for.
     fn is_steady(&self, lock: &Lock) -> bool {
-        let change = magnitude(row_times(&lock.slip_row, lock.sensors, &self.change));
+        let change = magnitude(row_times(&lock.slip_row, &self.change));
         self.change_known.contains(lock.sensors) && change <= lock.rate_max * self.age_share
     }
 
-    /// How often the change that was measured happens again within so many ticks.
-    fn ahead(&self, ticks: u16) -> f32 {
-        f32::from(ticks) / (f32::from(self.table.timing.rate_ticks.max(1)) * self.age_share)
-    }
-
     /// Sensors of shafts that, as they accelerate now, pass their speed limits before a torque
-    /// that is cut now is gone.
-    ///
-    /// `again`: while the torque is cut, until there is room for it to come back.
-    pub fn racing(&self, again: bool) -> Bits {
-        let share = if again { BACK_SHARE } else { 1.0 };
-        let ahead = self.ahead(self.table.timing.react);
-        let mut outside = Bits::EMPTY;
-        let shafts = self.table.sensors.iter().zip(&self.now).zip(&self.change);
-        for (i, ((sensor, now), change)) in shafts.enumerate() {
-            let soon = now + ahead * change;
-            if !(share * sensor.allowed.min <= soon && soon <= share * sensor.allowed.max) {
-                outside = outside.or(Bits::one(i as u8));
-            }
-        }
-        outside.and(self.trusted).and(self.change_known)
+    /// that is cut now is gone; while it is cut, until there is room for it to come back.
+    pub const fn racing(&self) -> Bits {
+        self.racing
     }
 
     /// Sensors that are missing or that a parity relation speaks against.
@@ -252,7 +275,7 @@ impl<'a> Reading<'a> {
 
     fn is_at_rest(&self, machine: u8) -> bool {
         let Some(rest) = self.table.rests.get(usize::from(machine)) else { return false };
-        let speed = || magnitude(row_times(&rest.row, rest.sensors, &self.now));
+        let speed = || magnitude(row_times(&rest.row, &self.now));
         rest.max > 0.0 && self.trusted.contains(rest.sensors) && speed() <= rest.max
     }
 
@@ -265,6 +288,11 @@ impl<'a> Reading<'a> {
     /// Speed of the output shaft in rad/s; `None` when its sensors are not to be trusted.
     pub const fn output_radps(&self) -> Option<f32> {
         self.output
+    }
+
+    /// Locks whose slip is known, and the magnitude of each lock's slip in rad/s.
+    pub(crate) const fn slips(&self) -> (Bits, [f32; MAX_LOCKS]) {
+        (self.known, self.slips)
     }
 
     /// Magnitude of a lock's slip in rad/s; `None` when it is not known.
@@ -292,7 +320,7 @@ impl<'a> Reading<'a> {
     }
 
     fn value(&self, row: &SpeedRow, sensors: Bits) -> Option<f32> {
-        self.trusted.contains(sensors).then(|| row_times(row, sensors, &self.now))
+        self.trusted.contains(sensors).then(|| row_times(row, &self.now))
     }
 }
 
@@ -396,9 +424,9 @@ impl Guards for Reading<'_> {
         // Limits that the table has lost must not count as kept.
         inside(target, step.target_min, step.target_max)
             && limits.len() == usize::from(step.limits_count)
-            && limits.iter().all(|limit| {
-                inside(row_times(&limit.row, step.sensors, &self.now), limit.min, limit.max)
-            })
+            && limits
+                .iter()
+                .all(|limit| inside(row_times(&limit.row, &self.now), limit.min, limit.max))
     }
 
     fn demand_within(&mut self, step: u16) -> bool {
@@ -412,7 +440,7 @@ impl Guards for Reading<'_> {
 
     fn calm(&mut self) -> bool {
         let sensors = self.table.output_sensors;
-        let change = magnitude(row_times(&self.table.output_row, sensors, &self.change));
+        let change = magnitude(row_times(&self.table.output_row, &self.change));
         let known = self.change_known.contains(sensors) && self.trusted.contains(sensors);
         known && change <= self.table.output_rate_max * self.age_share
     }
@@ -422,11 +450,11 @@ impl Guards for Reading<'_> {
     }
 
     fn engine_dragged(&mut self) -> bool {
-        let Some(rest) = self.running_engine() else { return false };
+        let Some(rest) = running_engine(self.table, self.inputs) else { return false };
         let known = self.trusted.and(self.change_known).contains(rest.sensors);
         let letting_go = self.table.release_ticks_max().saturating_add(self.table.timing.react);
-        let soon = row_times(&rest.row, rest.sensors, &self.now)
-            + self.ahead(letting_go) * row_times(&rest.row, rest.sensors, &self.change);
+        let soon = row_times(&rest.row, &self.now)
+            + ahead(self.table, self.age_share, letting_go) * row_times(&rest.row, &self.change);
         // The least speed of an engine that runs has no room for what this foresees wrongly.
         let least = self.table.engine_min * DRAGGED_SHARE;
         self.table.engine_min > 0.0 && known && soon < least
