@@ -1,5 +1,7 @@
 //! Small bit sets over locks, sensors and machines.
 
+use core::num::NonZeroU8;
+
 /// Most locks a table may have.
 pub const MAX_LOCKS: usize = 8;
 /// Most speed sensors a table may have.
@@ -25,15 +27,21 @@ impl Bits {
 
     /// The set `{0, 1, .., count - 1}`.
     pub const fn first(count: u8) -> Bits {
-        match 0xffu8.checked_shl(count as u32) {
-            Some(above) => Bits(!above),
-            None => Bits(0xff),
+        if count < 8 { Bits((1u8 << count).wrapping_sub(1)) } else { Bits(0xff) }
+    }
+
+    /// The members of `{0, 1, .., count - 1}` for which `holds`.
+    pub fn those(count: u8, mut holds: impl FnMut(u8) -> bool) -> Bits {
+        let mut found = 0;
+        for index in 0..count.min(8) {
+            found |= u8::from(holds(index)) << index;
         }
+        Bits(found)
     }
 
     /// Whether `index` is a member.
     pub const fn has(self, index: u8) -> bool {
-        self.0 & Bits::one(index).0 != 0
+        index < 8 && self.0 >> index & 1 == 1
     }
 
     /// Members of either.
@@ -77,12 +85,39 @@ impl Bits {
 
     /// The lowest member.
     pub const fn lowest(self) -> Option<u8> {
-        if self.0 == 0 { None } else { Some(self.0.trailing_zeros() as u8) }
+        match NonZeroU8::new(self.0) {
+            Some(members) => Some(members.trailing_zeros() as u8),
+            None => None,
+        }
     }
 
     /// The members in rising order (at most eight, so loops over it are bounded).
-    pub fn iter(self) -> impl Iterator<Item = u8> {
-        (0u8..8).filter(move |&i| self.has(i))
+    pub const fn iter(self) -> Members {
+        Members(self)
+    }
+
+    /// The members for which `keep` holds.
+    #[must_use]
+    pub fn filter(self, mut keep: impl FnMut(u8) -> bool) -> Bits {
+        let mut kept = Bits::EMPTY;
+        for index in self.iter() {
+            kept = kept.with(index, keep(index));
+        }
+        kept
+    }
+}
+
+/// The members of a set in rising order; each one that is given leaves it.
+#[derive(Clone, Debug)]
+pub struct Members(Bits);
+
+impl Iterator for Members {
+    type Item = u8;
+
+    fn next(&mut self) -> Option<u8> {
+        let index = self.0.lowest()?;
+        self.0 = Bits(self.0.0 & self.0.0.wrapping_sub(1));
+        Some(index)
     }
 }
 
@@ -108,6 +143,10 @@ mod tests {
                 assert_eq!(put.has(i), i < 8);
                 assert!(!x.with(i, false).has(i));
             }
+            assert_eq!(
+                set_of(x.filter(|i| i % 3 == 1).0),
+                sa.iter().filter(|&i| i % 3 == 1).copied().collect()
+            );
             for b in (0..=255u8).step_by(STRIDE) {
                 let (y, sb) = (Bits(b), set_of(b));
                 assert_eq!(set_of(x.or(y).0), &sa | &sb);
@@ -118,6 +157,8 @@ mod tests {
         }
         for n in (0..=255u8).step_by(STRIDE.min(5)) {
             assert_eq!(set_of(Bits::first(n).0), (0..n.min(8)).collect());
+            let odd = Bits::those(n, |i| i % 2 == 1);
+            assert_eq!(set_of(odd.0), (0..n.min(8)).filter(|i| i % 2 == 1).collect());
         }
     }
 }

@@ -6,6 +6,7 @@
 
 use crate::bits::Bits;
 use crate::io::LockReport;
+use crate::table::Table;
 
 /// What the speeds say of one lock's slip.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
@@ -27,6 +28,43 @@ impl SlipBits {
     /// Whether the lock may begin to close.
     pub const fn ready(self) -> bool {
         self.known && self.near && self.steady
+    }
+}
+
+/// What the switches of the locks say; a lock without a switch says nothing.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
+pub struct Reports {
+    /// Locks that have a switch.
+    pub switched: Bits,
+    /// Locks whose switch says open.
+    pub open: Bits,
+    /// Locks whose switch says closed.
+    pub closed: Bits,
+}
+
+impl Reports {
+    /// What the switch of one lock says.
+    pub const fn of(&self, lock: u8) -> LockReport {
+        if self.open.has(lock) {
+            LockReport::Open
+        } else if self.closed.has(lock) {
+            LockReport::Closed
+        } else {
+            LockReport::Missing
+        }
+    }
+
+    /// Take in one lock's data and what its switch says, if it has one.
+    pub(crate) fn put(&mut self, lock: u8, has_switch: bool, report: LockReport) {
+        if has_switch {
+            let one = Bits::one(lock);
+            self.switched = self.switched.or(one);
+            match report {
+                LockReport::Open => self.open = self.open.or(one),
+                LockReport::Closed => self.closed = self.closed.or(one),
+                LockReport::Missing => {}
+            }
+        }
     }
 }
 
@@ -53,8 +91,24 @@ pub trait Guards {
     fn slip_ready(&mut self, lock: u8) -> bool {
         self.slip(lock).ready()
     }
+    /// Those of `locks` whose sides move apart for sure.
+    fn moving(&mut self, locks: Bits) -> Bits {
+        locks.filter(|lock| self.slip_moving(lock))
+    }
+    /// Those of `locks` whose slip is known and small enough for them to be locked.
+    fn still(&mut self, locks: Bits) -> Bits {
+        locks.filter(|lock| !self.slip_moving(lock) && self.slip_known(lock))
+    }
     /// What the lock's switch says.
     fn report(&mut self, lock: u8) -> LockReport;
+    /// What the switches of all locks say.
+    fn reports(&mut self, table: &Table) -> Reports {
+        let mut reports = Reports::default();
+        for (lock, data) in (0..table.lock_count()).zip(table.locks) {
+            reports.put(lock, data.has_switch, self.report(lock));
+        }
+        reports
+    }
     /// Whether these sensors are all valid and no parity relation speaks against them.
     fn plausible(&mut self, sensors: Bits) -> bool;
     /// Whether the shafts of these machines are all at rest.

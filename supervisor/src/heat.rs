@@ -30,18 +30,21 @@ struct Plates {
 }
 
 impl Heat {
-    /// Advance one tick; `working` are the locks that may carry torque while they slip, and
-    /// `slip_radps` gives the magnitude of a lock's slip. Where it is not known, the last
-    /// known one stands.
+    /// Advance one tick; `working` are the locks that may carry torque while they slip, `slips`
+    /// the magnitude of each lock's slip. Where it is not `known`, the last known one stands.
     pub(crate) fn tick(
         &mut self,
         table: &Table,
         working: Bits,
-        slip_radps: impl Fn(u8) -> Option<f32>,
+        known: Bits,
+        slips: &[f32; MAX_LOCKS],
     ) {
         self.now = self.now.wrapping_add(1);
-        for (lock, (plates, data)) in (0u8..8).zip(self.plates.iter_mut().zip(table.locks)) {
-            plates.slip_radps = slip_radps(lock).unwrap_or(plates.slip_radps);
+        let plates = self.plates.iter_mut().zip(slips);
+        for (lock, ((plates, slip), data)) in (0u8..8).zip(plates.zip(table.locks)) {
+            if known.has(lock) {
+                plates.slip_radps = *slip;
+            }
             if working.has(lock) {
                 plates.add(data, self.now);
             }
@@ -58,9 +61,16 @@ impl Heat {
     /// Whether the lock may be closed.
     pub(crate) fn cool(&self, table: &Table, lock: u8) -> bool {
         match table.locks.get(lock as usize) {
-            Some(data) => data.rise_max_k <= 0.0 || self.rise_k(table, lock) <= data.rise_max_k,
+            Some(data) => data.rise_max_k <= 0.0 || self.is_below(lock, data),
             None => false,
         }
+    }
+
+    /// Whether a lock's plates are below its limit. They only cool: what was below it still is.
+    fn is_below(&self, lock: u8, data: &Lock) -> bool {
+        self.plates.get(usize::from(lock)).is_none_or(|plates| {
+            plates.rise_k <= data.rise_max_k || plates.rise_k(data, self.now) <= data.rise_max_k
+        })
     }
 }
 
@@ -83,6 +93,10 @@ impl Plates {
         let ticks = now.wrapping_sub(self.at) as f32;
         // Beyond eight time constants it counts as e^-8, which is still on the safe side.
         let share = ticks / data.cooling_ticks;
+        // So short a time leaves less than the margin takes.
+        if share <= EXP_ERROR / 2.0 {
+            return self.rise_k;
+        }
         let share = if share < 8.0 { share } else { 8.0 };
         let left = F32Ext::exp(-share) * (1.0 + EXP_ERROR);
         self.rise_k * if left < 1.0 { left } else { 1.0 }
@@ -93,6 +107,17 @@ impl Plates {
 mod tests {
     use super::*;
     use crate::fixture::{Owned, STRIDE, ticks};
+
+    const ALL: Bits = Bits(0xff);
+
+    /// So short a time that the exponential need not be asked: it would leave everything.
+    #[test]
+    fn a_short_time_leaves_everything() {
+        for n in 0..=ticks(100_000) {
+            let share = EXP_ERROR / 2.0 * (n as f32 / 100_000.0);
+            assert!(F32Ext::exp(-share) * (1.0 + EXP_ERROR) >= 1.0, "{share}");
+        }
+    }
 
     /// A scan of the whole used range against f64: the stated error bounds it, and is not
     /// idle (half of it would not).
@@ -143,7 +168,12 @@ mod tests {
                 }
                 let slip = 100.0 * chance;
                 let gained = slip * data.heat_k_per_radps_tick;
-                heat.tick(&table, if working { Bits::one(0) } else { Bits::EMPTY }, |_| Some(slip));
+                heat.tick(
+                    &table,
+                    if working { Bits::one(0) } else { Bits::EMPTY },
+                    ALL,
+                    &[slip; 8],
+                );
                 exact.tick(
                     f64::from(data.cooling_ticks),
                     if working { f64::from(gained) } else { 0.0 },
@@ -167,7 +197,7 @@ mod tests {
         let mut heat = Heat::default();
         let mut heated = 0;
         while heat.cool(&table, 0) {
-            heat.tick(&table, Bits::one(0), |_| Some(100.0));
+            heat.tick(&table, Bits::one(0), ALL, &[100.0; 8]);
             heated += 1;
             assert!(heated < 100);
         }
@@ -175,7 +205,7 @@ mod tests {
         let mut last = heat.rise_k(&table, 0);
         let mut released = None;
         for tick in 0..ticks(20_000) {
-            heat.tick(&table, Bits::EMPTY, |_| Some(0.0));
+            heat.tick(&table, Bits::EMPTY, ALL, &[0.0; 8]);
             let now = heat.rise_k(&table, 0);
             assert!(now <= last * (1.0 + 2.0 * EXP_ERROR), "{tick}: {last} -> {now}");
             last = last.min(now);
@@ -193,8 +223,8 @@ mod tests {
         let owned = Owned::new();
         let table = owned.table();
         let mut heat = Heat::default();
-        heat.tick(&table, Bits::EMPTY, |_| Some(70.0));
-        heat.tick(&table, Bits::one(0), |_| None);
+        heat.tick(&table, Bits::EMPTY, ALL, &[70.0; 8]);
+        heat.tick(&table, Bits::one(0), Bits::EMPTY, &[0.0; 8]);
         assert!((heat.rise_k(&table, 0) - 0.7).abs() < 1e-6);
     }
 
@@ -204,7 +234,7 @@ mod tests {
         let table = owned.table();
         let mut heat = Heat::default();
         for _ in 0..1000 {
-            heat.tick(&table, Bits(0xff), |_| Some(f32::MAX));
+            heat.tick(&table, Bits(0xff), ALL, &[f32::MAX; 8]);
         }
         assert_eq!((heat.rise_k(&table, 1), heat.cool(&table, 1)), (0.0, true));
         assert!(!heat.cool(&table, 7) && !heat.cool(&table, 200));
@@ -217,10 +247,10 @@ mod tests {
         let owned = Owned::new();
         let table = owned.table();
         let mut heat = Heat::default();
-        heat.tick(&table, Bits::one(0), |_| Some(3000.0));
+        heat.tick(&table, Bits::one(0), ALL, &[3000.0; 8]);
         assert_eq!(heat.rise_k(&table, 0), 30.0);
         for _ in 0..1000 {
-            heat.tick(&table, Bits::one(0), |_| Some(0.0));
+            heat.tick(&table, Bits::one(0), ALL, &[0.0; 8]);
         }
         let left = heat.rise_k(&table, 0) / 30.0;
         assert!((left - 0.3679).abs() < 0.002, "a time constant leaves 1/e: {left}");
@@ -234,9 +264,9 @@ mod tests {
         owned.locks[1].heat_k_per_radps_tick = 0.01;
         let table = owned.table();
         let mut heat = Heat::default();
-        heat.tick(&table, Bits(3), |_| Some(3000.0));
+        heat.tick(&table, Bits(3), ALL, &[3000.0; 8]);
         for _ in 0..1000 {
-            heat.tick(&table, Bits::EMPTY, |_| Some(0.0));
+            heat.tick(&table, Bits::EMPTY, ALL, &[0.0; 8]);
         }
         assert_eq!((heat.rise_k(&table, 0), heat.rise_k(&table, 1)), (0.0, 30.0));
     }

@@ -5,7 +5,7 @@
 //! the speeds. It keeps its own small memory, apart from `decide`'s.
 
 use crate::bits::{Bits, MAX_LOCKS};
-use crate::io::LockReport;
+use crate::guards::Reports;
 use crate::table::Table;
 
 /// All that the gate looks at in one tick.
@@ -113,38 +113,35 @@ impl Watch {
 
     /// Locks that are not surely open: granted, said to be closed, released too short a time
     /// ago, or without a switch and not yet seen to move apart.
-    pub fn possibly_closed(&self, table: &Table, reports: &[LockReport; MAX_LOCKS]) -> Bits {
-        let mut maybe = self.granted;
-        for (i, data) in table.locks.iter().enumerate().take(MAX_LOCKS) {
-            let lock = i as u8;
-            let ticks = self.open_ticks.get(i).copied().unwrap_or(0);
-            let report = reports.get(i).copied().unwrap_or_default();
-            let shown_open = if data.has_switch {
-                report == LockReport::Open
-            } else {
-                self.seen_moving.has(lock)
-            };
-            if ticks < data.release_ticks || !shown_open {
-                maybe = maybe.with(lock, true);
+    pub fn possibly_closed(&self, table: &Table, reports: &Reports) -> Bits {
+        let times = self.open_ticks.iter().zip(table.locks);
+        let mut young = Bits::EMPTY;
+        for (i, (ticks, data)) in times.enumerate() {
+            if *ticks < data.release_ticks {
+                young = young.or(Bits::one(i as u8));
             }
         }
-        maybe
+        let shown_open = reports.open.or(self.seen_moving.without(reports.switched));
+        let all = Bits::first(table.lock_count());
+        all.without(shown_open).or(young).or(self.granted)
     }
 
     /// Locks that were ordered open so short a time ago that they may rightly still be closed.
     pub fn releasing(&self, table: &Table) -> Bits {
+        let debounce = table.timing.debounce;
+        let times = self.open_ticks.iter().zip(table.locks);
         let mut releasing = Bits::EMPTY;
-        for (i, data) in table.locks.iter().enumerate().take(MAX_LOCKS) {
-            let ticks = self.open_ticks.get(i).copied().unwrap_or(0);
-            let due = data.release_ticks.saturating_add(table.timing.debounce);
-            releasing = releasing.with(i as u8, ticks < due);
+        for (i, (ticks, data)) in times.enumerate() {
+            if *ticks < data.release_ticks.saturating_add(debounce) {
+                releasing = releasing.or(Bits::one(i as u8));
+            }
         }
         releasing.without(self.granted)
     }
 
     /// Locks that were pressed and may not have let go yet: they may still carry torque.
     pub fn still_pressed(&self, table: &Table) -> Bits {
-        self.releasing(table).and(self.pressed)
+        self.pressed.without(self.granted).and(self.releasing(table))
     }
 
     /// See [`crate::kernel::Kernel::canonical`].
@@ -209,7 +206,9 @@ impl Watch {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::fixture::Owned;
+    use crate::fixture::{Owned, Told};
+    use crate::guards::Guards;
+    use crate::io::LockReport;
 
     const A: Bits = Bits::one(0);
     const B: Bits = Bits::one(1);
@@ -217,6 +216,11 @@ mod tests {
     /// Everything permits lock 0 to begin closing.
     fn permits() -> Seen {
         Seen { wanted: A, ready: Bits(3), at_rest: Bits(3), ..Seen::default() }
+    }
+
+    /// Every switch says this.
+    fn say(table: &Table, report: LockReport) -> Reports {
+        Told { report: [report; MAX_LOCKS], ..Told::default() }.reports(table)
     }
 
     fn passes(seen: Seen) -> Bits {
@@ -315,7 +319,7 @@ mod tests {
         // The locks that are not kept may be closed still.
         let mut watch = Watch::of_kept(A, Bits::EMPTY, [0, 9, 9, 9, 9, 9, 9, 9]);
         watch.wake(&table, Bits::EMPTY);
-        assert_eq!(watch.possibly_closed(&table, &[LockReport::Open; MAX_LOCKS]), A);
+        assert_eq!(watch.possibly_closed(&table, &say(&table, LockReport::Open)), A);
     }
 
     #[test]
@@ -325,10 +329,7 @@ mod tests {
         owned.locks[1].has_switch = false;
         let table = owned.table();
         let mut watch = Watch::default();
-        let at = |watch: &Watch, report| {
-            let reports = [report; MAX_LOCKS];
-            watch.possibly_closed(&table, &reports)
-        };
+        let at = |watch: &Watch, report| watch.possibly_closed(&table, &say(&table, report));
         assert_eq!(at(&watch, Open), Bits(3), "just reset: everything");
         for _ in 0..owned.locks[0].release_ticks {
             assert_eq!(watch.releasing(&table), Bits(3));

@@ -11,7 +11,7 @@ use crate::bits::{Bits, MAX_LOCKS};
 use crate::decide::{Decision, State, decide};
 use crate::guards::Guards;
 use crate::interlock::{Seen, Watch, pass};
-use crate::io::{LockOrder, LockReport};
+use crate::io::LockOrder;
 use crate::table::Table;
 
 #[cfg(test)]
@@ -45,11 +45,14 @@ pub struct Ruling {
 impl Ruling {
     /// The order of each lock.
     pub fn lock_orders(&self) -> [LockOrder; MAX_LOCKS] {
-        core::array::from_fn(|i| match i as u8 {
-            lock if self.granted.has(lock) => LockOrder::Close,
-            lock if self.passed.has(lock) => LockOrder::Prefill,
-            _ => LockOrder::Open,
-        })
+        let mut orders = [LockOrder::Open; MAX_LOCKS];
+        for lock in self.passed.iter() {
+            if let Some(order) = orders.get_mut(usize::from(lock)) {
+                let close = self.granted.has(lock);
+                *order = if close { LockOrder::Close } else { LockOrder::Prefill };
+            }
+        }
+        orders
     }
 }
 
@@ -108,42 +111,32 @@ impl Kernel {
         guards: &mut G,
         decide: impl FnOnce(&Table, &mut State, &mut G) -> Decision,
     ) -> Ruling {
-        let all = Bits::first(table.lock_count());
-        let mut reports = [LockReport::Missing; MAX_LOCKS];
-        for (slot, lock) in reports.iter_mut().zip(all.iter()) {
-            *slot = guards.report(lock);
-        }
-        let says = |what: LockReport| {
-            let bit =
-                |bits: Bits, (i, report): (usize, &LockReport)| bits.with(i as u8, *report == what);
-            reports.iter().enumerate().fold(Bits::EMPTY, bit).and(all)
-        };
-        let said_closed = says(LockReport::Closed);
+        let reports = guards.reports(table);
         // Locks without a switch.
-        let blind =
-            filter(all, |lock| table.locks.get(lock as usize).is_some_and(|data| !data.has_switch));
+        let blind = Bits::first(table.lock_count()).without(reports.switched);
         if self.watch.is_asleep() {
-            let held = not_moving(guards, self.watch.granted().and(said_closed.or(blind)));
+            let held = guards.still(self.watch.granted().and(reports.closed.or(blind)));
             let kept = self.watch.wake(table, held);
             let engine_runs = guards.engine_running();
             self.state.adopt(table, kept, engine_runs);
         }
         let granted = self.watch.granted();
         let maybe_closed = self.watch.possibly_closed(table, &reports);
+        let releasing = self.watch.releasing(table);
         let decision = decide(table, &mut self.state, guards);
         let wanted = decision.close.or(decision.prefill);
         let new = wanted.without(granted);
-        let maybe_held = said_closed.or(granted);
+        let maybe_held = reports.closed.or(granted);
         // Slips that the gate looks at only when more than one closing is wanted, or that no
         // conflict is about, are not asked for.
         let alone = if new.count() == 1 { new } else { Bits::EMPTY };
-        let ready = filter(alone, |lock| guards.slip_ready(lock));
+        let ready = alone.filter(|lock| guards.slip_ready(lock));
         let seen = Seen {
             wanted,
             granted,
             maybe_closed,
-            surely_held: not_moving(guards, in_conflicts(table, maybe_held)),
-            releasing: self.watch.releasing(table),
+            surely_held: guards.still(in_conflicts(table, maybe_held)),
+            releasing,
             ready,
             at_rest: machines_at_rest(table, guards, ready, maybe_closed.or(granted).or(new)),
         };
@@ -152,7 +145,7 @@ impl Kernel {
         let granted_now = passed.and(decision.close);
         let filled = passed.without(granted_now);
         // Only a lock without a switch needs to be seen moving.
-        let apart = moving(guards, blind);
+        let apart = guards.moving(blind);
         self.watch.remember(table, granted_now, filled, apart);
         Ruling {
             decision,
@@ -162,23 +155,6 @@ impl Kernel {
             let_go: wanted.and(granted).without(passed),
         }
     }
-}
-
-/// The members for which `keep` holds.
-fn filter(members: Bits, mut keep: impl FnMut(u8) -> bool) -> Bits {
-    let mut kept = Bits::EMPTY;
-    for lock in members.iter() {
-        kept = kept.with(lock, keep(lock));
-    }
-    kept
-}
-
-fn moving<G: Guards>(guards: &mut G, locks: Bits) -> Bits {
-    filter(locks, |lock| guards.slip_moving(lock))
-}
-
-fn not_moving<G: Guards>(guards: &mut G, locks: Bits) -> Bits {
-    filter(locks, |lock| !guards.slip_moving(lock) && guards.slip_known(lock))
 }
 
 /// The members of forbidden lock sets that lie within `held`.
@@ -198,5 +174,5 @@ fn machines_at_rest<G: Guards>(table: &Table, guards: &mut G, new: Bits, with: B
             held = held.or(overlap.machines);
         }
     }
-    filter(held, |machine| guards.at_rest(Bits::one(machine)))
+    held.filter(|machine| guards.at_rest(Bits::one(machine)))
 }

@@ -5,15 +5,23 @@
 //! transitions stop. After a reset nothing is known.
 
 use crate::bits::{Bits, MAX_LOCKS};
-use crate::guards::Guards;
-use crate::io::LockReport;
+use crate::guards::{Guards, Reports};
 use crate::status::Faults;
-use crate::table::{Lock, Table};
+use crate::table::Table;
 
 #[cfg(test)]
 pub(crate) mod decision_table;
 #[cfg(test)]
 mod tests;
+
+/// What this tick says of the locks that are on their way.
+#[derive(Default)]
+struct Way {
+    /// They are where they are ordered to be.
+    there: Bits,
+    /// Ordered open, and their time is over.
+    late: Bits,
+}
 
 /// Belief about every lock. Integers and bits only.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
@@ -71,25 +79,18 @@ impl Locks {
     /// Locks ordered closed that may press, whether or not that is shown: plates from the order on,
     /// because they are filled before it; teeth when their way is over.
     pub(crate) fn may_press(&self, table: &Table) -> Bits {
-        let mut pressing = Bits::EMPTY;
-        for (lock, data) in (0..table.lock_count()).zip(table.locks) {
-            let there = !data.dog || self.ticks_since(lock) >= data.close_ticks;
-            let may = self.ordered.has(lock) && there;
-            pressing = pressing.with(lock, may);
-        }
-        pressing
+        self.ordered.filter(|lock| match table.locks.get(usize::from(lock)) {
+            Some(data) => !data.dog || self.ticks_since(lock) >= data.close_ticks,
+            None => false,
+        })
     }
 
     /// Friction locks shown open whose switch has said closed for a debounce while the sides move
     /// apart: a lying switch, or plates that something presses and that still slip. A dog cannot
     /// be in while its sides move apart.
     pub(crate) fn claimed(&self, table: &Table) -> Bits {
-        let mut claimed = Bits::EMPTY;
-        for lock in self.open.and(self.switch).without(self.ordered).iter() {
-            let dog = table.locks.get(lock as usize).is_none_or(|data| data.dog);
-            claimed = claimed.with(lock, !dog);
-        }
-        claimed
+        let said = self.open.and(self.switch).without(self.ordered);
+        said.filter(|lock| table.locks.get(usize::from(lock)).is_some_and(|data| !data.dog))
     }
 
     /// Change the order of a lock; belief about its old state ends.
@@ -100,95 +101,89 @@ impl Locks {
         self.ordered = self.ordered.with(lock, close);
         self.closed = self.closed.with(lock, false);
         self.open = self.open.with(lock, false);
-        self.restart(lock);
+        self.restart(Bits::one(lock));
     }
 
-    fn restart(&mut self, lock: u8) {
-        if let Some(since) = self.since.get_mut(lock as usize) {
-            *since = 0;
+    fn restart(&mut self, locks: Bits) {
+        for lock in locks.iter() {
+            if let Some(since) = self.since.get_mut(lock as usize) {
+                *since = 0;
+            }
+            set(&mut self.count, lock, 0);
+            set(&mut self.doubt, lock, 0);
         }
-        set(&mut self.count, lock, 0);
-        set(&mut self.doubt, lock, 0);
     }
 
     /// Take in this tick's evidence. Returns the locks that opened by themselves just now.
     pub(crate) fn update<G: Guards>(&mut self, table: &Table, guards: &mut G) -> Bits {
-        let mut lost = Bits::EMPTY;
-        for since in self.since.iter_mut().take(usize::from(table.lock_count())) {
+        for (since, _) in self.since.iter_mut().zip(table.locks) {
             *since = since.saturating_add(1);
         }
         let debounce = table.timing.debounce;
-        for (lock, data) in (0..table.lock_count()).zip(table.locks) {
-            if self.ordered.has(lock) {
-                if self.update_ordered_closed(data, debounce, guards, lock) {
-                    lost = lost.with(lock, true);
-                }
-            } else {
-                self.update_ordered_open(data, debounce, guards, lock);
-            }
-        }
+        let reports = guards.reports(table);
+        let stands = self.ordered.and(self.closed);
+        let free = self.open.without(self.ordered);
+        // A lock that stands is lost when its sides move apart; a switch that says open while they
+        // do not is lying.
+        let slipping = guards.moving(stands);
+        let denied = stands.and(reports.open).without(slipping);
+        // A switch that says closed while the sides move apart is lying; while they do not, it may
+        // be right, and the lock no longer counts as open.
+        let claimed = free.and(reports.closed);
+        let apart = guards.moving(claimed);
+        self.doubt_switches(stands.or(free), denied.or(apart), debounce);
+        let way = self.on_their_way(table, guards, &reports, stands.or(free));
+        let seen = slipping.or(claimed.without(apart)).or(way.there);
+        let reached = self.evidence(seen, debounce);
+        let there = reached.and(way.there);
+        self.closed = self.closed.or(there.and(self.ordered));
+        self.open = self.open.or(there.without(self.ordered));
+        self.stuck_closed = self.stuck_closed.or(way.late).without(there);
+        self.open = self.open.without(reached.and(claimed));
+        self.restart(reached.and(claimed));
+        let lost = reached.and(slipping);
+        self.lose(lost);
         lost
     }
 
-    fn update_ordered_closed<G: Guards>(
-        &mut self,
-        data: &Lock,
-        debounce: u16,
-        g: &mut G,
-        lock: u8,
-    ) -> bool {
-        let report = if data.has_switch { g.report(lock) } else { LockReport::Missing };
-        if self.closed.has(lock) {
-            let moving = g.slip_moving(lock);
-            self.doubt_switch(lock, report == LockReport::Open && !moving, debounce);
-            if self.evidence(lock, moving, debounce) {
-                self.closed = self.closed.with(lock, false);
-                if self.lost.has(lock) {
-                    self.stuck_open = self.stuck_open.with(lock, true);
-                }
-                self.lost = self.lost.with(lock, true);
-                self.ordered = self.ordered.with(lock, false);
-                self.restart(lock);
-                return true;
-            }
-            return false;
-        }
-        let shown = self.ticks_since(lock) >= data.close_ticks
-            && (!data.has_switch || report == LockReport::Closed)
-            && !g.slip_moving(lock)
-            && g.slip_known(lock);
-        if self.evidence(lock, shown, debounce) {
-            self.closed = self.closed.with(lock, true);
-            self.stuck_closed = self.stuck_closed.with(lock, false);
-        }
-        false
+    /// Locks that opened by themselves.
+    fn lose(&mut self, lost: Bits) {
+        self.closed = self.closed.without(lost);
+        self.ordered = self.ordered.without(lost);
+        self.stuck_open = self.stuck_open.or(self.lost.and(lost));
+        self.lost = self.lost.or(lost);
+        self.restart(lost);
     }
 
-    fn update_ordered_open<G: Guards>(&mut self, data: &Lock, debounce: u16, g: &mut G, lock: u8) {
-        let report = if data.has_switch { g.report(lock) } else { LockReport::Missing };
-        if self.open.has(lock) {
-            // A switch that says closed while the sides move apart is lying; while they do
-            // not, it may be right, and the lock no longer counts as open.
-            let said_closed = report == LockReport::Closed;
-            let moving = said_closed && g.slip_moving(lock);
-            self.doubt_switch(lock, said_closed && moving, debounce);
-            if self.evidence(lock, said_closed && !moving, debounce) {
-                self.open = self.open.with(lock, false);
-                self.restart(lock);
-            }
-            return;
+    /// The locks that are not (or no longer) where they are ordered to be: all but the `settled`.
+    fn on_their_way<G: Guards>(
+        &self,
+        table: &Table,
+        g: &mut G,
+        reports: &Reports,
+        settled: Bits,
+    ) -> Way {
+        let mut way = Way::default();
+        for lock in Bits::first(table.lock_count()).without(settled).iter() {
+            let Some(data) = table.locks.get(usize::from(lock)) else { continue };
+            let since = self.ticks_since(lock);
+            let there = if self.ordered.has(lock) {
+                let said_closed = reports.closed.has(lock) || !data.has_switch;
+                since >= data.close_ticks
+                    && said_closed
+                    && !g.slip_moving(lock)
+                    && g.slip_known(lock)
+            } else {
+                let late = since > data.release_timeout.saturating_add(table.timing.debounce);
+                way.late = way.late.with(lock, late);
+                // The switch never says open: when its time is over, the speeds decide.
+                let said_open = reports.open.has(lock) || !data.has_switch;
+                since >= data.release_ticks
+                    && (said_open || (since >= data.release_timeout && g.slip_moving(lock)))
+            };
+            way.there = way.there.with(lock, there);
         }
-        let since = self.ticks_since(lock);
-        let said_open = if data.has_switch { report == LockReport::Open } else { true };
-        // The switch never says open: when its time is over, the speeds decide.
-        let shown = since >= data.release_ticks
-            && (said_open || (since >= data.release_timeout && g.slip_moving(lock)));
-        if self.evidence(lock, shown, debounce) {
-            self.open = self.open.with(lock, true);
-            self.stuck_closed = self.stuck_closed.with(lock, false);
-        } else if since > data.release_timeout.saturating_add(debounce) {
-            self.stuck_closed = self.stuck_closed.with(lock, true);
-        }
+        way
     }
 
     /// See [`crate::kernel::Kernel::canonical`]. Every counter is counted up before it is compared.
@@ -256,21 +251,36 @@ impl Locks {
         self.since.get(lock as usize).copied().unwrap_or(0)
     }
 
-    /// Count consecutive ticks of `seen`; true when they reach `needed`.
-    fn evidence(&mut self, lock: u8, seen: bool, needed: u16) -> bool {
-        let count = if seen { get(&self.count, lock).saturating_add(1) } else { 0 };
-        let reached = u16::from(count) >= needed && seen;
-        set(&mut self.count, lock, if reached { 0 } else { count });
+    /// Count consecutive ticks of evidence: which locks' counts reach `needed`. They start anew.
+    fn evidence(&mut self, seen: Bits, needed: u16) -> Bits {
+        let mut reached = Bits::EMPTY;
+        // Most of the time there is nothing to count.
+        if seen.is_empty() && self.count == [0; MAX_LOCKS] {
+            return reached;
+        }
+        for (i, count) in self.count.iter_mut().enumerate() {
+            let now = if seen.has(i as u8) { count.saturating_add(1) } else { 0 };
+            let enough = u16::from(now) >= needed && now > 0;
+            *count = if enough { 0 } else { now };
+            reached = reached.with(i as u8, enough);
+        }
         reached
     }
 
-    fn doubt_switch(&mut self, lock: u8, contradicts: bool, needed: u16) {
-        let doubt = if contradicts { get(&self.doubt, lock).saturating_add(1) } else { 0 };
-        set(&mut self.doubt, lock, doubt);
-        if !contradicts {
-            self.switch = self.switch.with(lock, false);
-        } else if u16::from(doubt) >= needed {
-            self.switch = self.switch.with(lock, true);
+    /// Count consecutive ticks in which the switch of a lock `contradicts` the speeds. Of locks
+    /// that are on their way nothing is said.
+    fn doubt_switches(&mut self, settled: Bits, contradicts: Bits, needed: u16) {
+        self.switch = self.switch.without(settled.without(contradicts));
+        if contradicts.is_empty() && self.doubt == [0; MAX_LOCKS] {
+            return;
+        }
+        for lock in settled.iter() {
+            let doubt =
+                if contradicts.has(lock) { get(&self.doubt, lock).saturating_add(1) } else { 0 };
+            set(&mut self.doubt, lock, doubt);
+            if doubt > 0 && u16::from(doubt) >= needed {
+                self.switch = self.switch.or(Bits::one(lock));
+            }
         }
     }
 }

@@ -6,10 +6,10 @@
 //! not used at all.
 
 use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
-use crate::guards::{Guards, SlipBits};
+use crate::guards::{Guards, Reports, SlipBits};
 use crate::heat::Heat;
 use crate::io::{Inputs, LockReport};
-use crate::table::{SpeedRow, Step, Table};
+use crate::table::{Lock, Rest, SpeedRow, Step, Table, Window};
 
 #[cfg(test)]
 mod tests;
@@ -30,12 +30,15 @@ struct Sample {
 /// What `observe` remembers between ticks: two older samples, for rates of change.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct Memory {
-    newer: Sample,
-    older: Sample,
-    /// Ticks since `newer` was taken.
+    samples: [Sample; 2],
+    /// Whether the second one is the newer.
+    second_is_newer: bool,
+    /// Ticks since the newer one was taken.
     age: u16,
-    /// Whether `older` is a real sample, not the one of the reset.
+    /// How many of them are real samples, not the one of the reset.
     filled: u8,
+    /// Whether the torque is cut for a shaft that raced.
+    pub(crate) torque_cut: bool,
 }
 
 /// The measured bits of one tick.
@@ -44,19 +47,20 @@ pub struct Reading<'a> {
     table: &'a Table<'a>,
     inputs: &'a Inputs,
     heat: &'a Heat,
-    now: Sample,
+    now: SpeedRow,
     change: SpeedRow,
-    /// Magnitude of each lock's slip, rad/s, whether or not it is to be trusted.
-    slips: [f32; MAX_LOCKS],
+    /// Sensors that are valid and that nothing speaks against.
+    trusted: Bits,
     change_known: Bits,
+    racing: Bits,
     /// Age of the older sample over the table's rate distance (from one to two of it).
     age_share: f32,
-    implausible: Bits,
+    /// Magnitude of each lock's slip where it is known, rad/s.
+    slips: [f32; MAX_LOCKS],
     known: Bits,
-    within: Bits,
-    near: Bits,
-    steady: Bits,
     moving: Bits,
+    reports: Reports,
+    output: Option<f32>,
 }
 
 impl PartialEq for Table<'_> {
@@ -75,22 +79,48 @@ pub(crate) fn row_times(row: &SpeedRow, values: &SpeedRow) -> f32 {
     sum
 }
 
-/// Absolute value by comparison; NaN stays NaN, so that every guard on it is false.
+/// Absolute value; NaN stays NaN, so that every guard on it is false.
 #[inline]
 pub(crate) fn magnitude(x: f32) -> f32 {
-    if x < 0.0 { -x } else { x }
+    x.abs()
 }
 
-fn take_sample(table: &Table, inputs: &Inputs) -> Sample {
-    let mut sample = Sample::default();
-    let read = table.sensors.iter().zip(&inputs.speeds).zip(&mut sample.radps);
-    for (i, ((limit, speed), slot)) in read.enumerate() {
+/// What one look at each sensor gives.
+struct Look {
+    now: Sample,
+    /// Since the older sample.
+    change: SpeedRow,
+    /// Sensors whose speed will soon be outside of what is allowed.
+    outside: Bits,
+}
+
+/// Look at each sensor once. `ahead`: how often the change happens again until a torque that is
+/// cut now is gone; `share`: how much of the allowed speeds counts as inside.
+fn look(table: &Table, inputs: &Inputs, older: &Sample, ahead: f32, share: f32) -> Look {
+    let mut look =
+        Look { now: Sample::default(), change: [0.0; MAX_SENSORS], outside: Bits::EMPTY };
+    let slots = look.now.radps.iter_mut().zip(&mut look.change);
+    let read = table.sensors.iter().zip(&inputs.speeds).zip(&older.radps).zip(slots);
+    for (i, (((limit, speed), old), (now, change))) in read.enumerate() {
+        let sensor = Bits::one(i as u8);
         if speed.valid && magnitude(speed.radps) <= limit.range {
-            *slot = speed.radps;
-            sample.valid = sample.valid.with(i as u8, true);
+            *now = speed.radps;
+            look.now.valid = look.now.valid.or(sensor);
+        }
+        *change = *now - old;
+        let soon = *now + ahead * *change;
+        let Window { min, max } = limit.allowed;
+        if !(share * min <= soon && soon <= share * max) {
+            look.outside = look.outside.or(sensor);
         }
     }
-    sample
+    look
+}
+
+/// How often the change over `age_share` times the table's rate distance happens again within so
+/// many ticks.
+fn ahead(table: &Table, age_share: f32, ticks: u16) -> f32 {
+    f32::from(ticks) / (f32::from(table.timing.rate_ticks.max(1)) * age_share)
 }
 
 impl<'a> Reading<'a> {
@@ -101,170 +131,152 @@ impl<'a> Reading<'a> {
         heat: &'a Heat,
         memory: &mut Memory,
     ) -> Reading<'a> {
-        let now = take_sample(table, inputs);
-        let older = memory.older;
         let rate_ticks = table.timing.rate_ticks.max(1);
         let age = rate_ticks.saturating_add(memory.age).saturating_add(1);
         let age_share = f32::from(age) / f32::from(rate_ticks);
-        let mut change = [0.0; MAX_SENSORS];
-        for ((slot, new), old) in change.iter_mut().zip(&now.radps).zip(&older.radps) {
-            *slot = new - old;
-        }
+        let ahead = ahead(table, age_share, table.timing.react);
+        let share = if memory.torque_cut { BACK_SHARE } else { 1.0 };
+        let older = memory.older();
+        let Look { now, change, outside } = look(table, inputs, older, ahead, share);
         let filled = if memory.filled >= 2 { older.valid } else { Bits::EMPTY };
-        let mut reading = Reading {
+        memory.push(&now, rate_ticks);
+        let engine = running_engine(table, inputs);
+        let implausible = implausible(table, &now).or(implausible_engine(table, engine, &now));
+        let trusted = now.valid.without(implausible);
+        let change_known = now.valid.and(filled);
+        let sight = look_at_locks(table, inputs, trusted, &now.radps);
+        let output = trusted.contains(table.output_sensors);
+        Reading {
             table,
             inputs,
             heat,
-            now,
+            now: now.radps,
             change,
-            slips: [0.0; MAX_LOCKS],
-            change_known: now.valid.and(filled),
+            trusted,
+            change_known,
+            racing: outside.and(trusted).and(change_known),
             age_share,
-            implausible: Bits::EMPTY,
-            known: Bits::EMPTY,
-            within: Bits::EMPTY,
-            near: Bits::EMPTY,
-            steady: Bits::EMPTY,
-            moving: Bits::EMPTY,
-        };
-        memory.push(now, rate_ticks);
-        reading.check_parities();
-        reading.check_engine();
-        reading.measure_slips();
-        reading
+            slips: sight.slips,
+            known: sight.known,
+            moving: sight.moving,
+            reports: sight.reports,
+            output: output.then(|| row_times(&table.output_row, &now.radps)),
+        }
     }
+}
 
-    /// A residual of a relation that healthy sensors fulfil speaks against all its sensors.
-    fn check_parities(&mut self) {
-        for parity in self.table.parities {
-            let readable = self.now.valid.contains(parity.sensors);
-            let residual = magnitude(row_times(&parity.row, &self.now.radps));
-            let agrees = residual <= parity.max;
-            if readable && !agrees {
-                self.implausible = self.implausible.or(parity.sensors);
+/// Of the valid sensors, those that a relation which healthy sensors fulfil speaks against: all
+/// that the relation reads.
+fn implausible(table: &Table, now: &Sample) -> Bits {
+    let mut implausible = Bits::EMPTY;
+    for parity in table.parities {
+        let residual = magnitude(row_times(&parity.row, &now.radps));
+        let agrees = residual <= parity.max;
+        if now.valid.contains(parity.sensors) && !agrees {
+            implausible = implausible.or(parity.sensors);
+        }
+    }
+    implausible
+}
+
+/// The engine, when it runs by itself.
+fn running_engine<'a>(table: &Table<'a>, inputs: &Inputs) -> Option<&'a Rest> {
+    let engine = if inputs.engine_running { table.engine } else { None };
+    table.rests.get(usize::from(engine?))
+}
+
+/// An engine that runs by itself turns forward and above its stall speed: a reading that says
+/// otherwise speaks against its sensors. (With its clutch open no parity sees them.)
+fn implausible_engine(table: &Table, engine: Option<&Rest>, now: &Sample) -> Bits {
+    let Some(rest) = engine else { return Bits::EMPTY };
+    let readable = rest.max > 0.0 && now.valid.contains(rest.sensors);
+    let turns = row_times(&rest.row, &now.radps) >= table.engine_min;
+    if table.engine_min > 0.0 && readable && !turns { rest.sensors } else { Bits::EMPTY }
+}
+
+/// What one look at each lock gives.
+struct Sight {
+    slips: [f32; MAX_LOCKS],
+    known: Bits,
+    moving: Bits,
+    reports: Reports,
+}
+
+fn look_at_locks(table: &Table, inputs: &Inputs, trusted: Bits, now: &SpeedRow) -> Sight {
+    let (mut known, mut moving) = (Bits::EMPTY, Bits::EMPTY);
+    let mut slips = [0.0; MAX_LOCKS];
+    let mut reports = Reports::default();
+    let locks = table.locks.iter().zip(&inputs.reports).zip(&mut slips);
+    for (i, ((lock, report), told)) in locks.enumerate() {
+        let i = i as u8;
+        reports.put(i, lock.has_switch, *report);
+        let slip = magnitude(row_times(&lock.slip_row, now));
+        *told = slip;
+        if trusted.contains(lock.sensors) {
+            known = known.or(Bits::one(i));
+            if slip > lock.moving_min {
+                moving = moving.or(Bits::one(i));
             }
         }
     }
+    Sight { slips, known, moving, reports }
+}
 
-    /// An engine that runs by itself turns forward and above its stall speed: a reading that
-    /// says otherwise speaks against its sensors. (With its clutch open no parity sees them.)
-    fn check_engine(&mut self) {
-        let rest = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
-        let Some(rest) = rest.filter(|_| self.inputs.engine_running) else { return };
-        let readable = rest.max > 0.0 && self.now.valid.contains(rest.sensors);
-        let speed = row_times(&rest.row, &self.now.radps);
-        let turns = speed >= self.table.engine_min;
-        if self.table.engine_min > 0.0 && readable && !turns {
-            self.implausible = self.implausible.or(rest.sensors);
-        }
-    }
-
-    fn measure_slips(&mut self) {
-        let trusted = self.trusted();
-        for (i, (lock, told)) in self.table.locks.iter().zip(&mut self.slips).enumerate() {
-            let i = i as u8;
-            let slip = magnitude(row_times(&lock.slip_row, &self.now.radps));
-            *told = slip;
-            let change = magnitude(row_times(&lock.slip_row, &self.change));
-            let known = trusted.contains(lock.sensors);
-            let change_known = self.change_known.contains(lock.sensors);
-            self.known = self.known.with(i, known);
-            self.within = self.within.with(i, known && slip <= lock.slip_max);
-            let near = slip <= lock.begin_max && slip <= lock.slip_max;
-            self.near = self.near.with(i, known && near);
-            self.moving = self.moving.with(i, known && slip > lock.moving_min);
-            let steady = change <= lock.rate_max * self.age_share;
-            self.steady = self.steady.with(i, known && change_known && steady);
-        }
-    }
-
-    /// How often the change that was measured happens again within so many ticks.
-    fn ahead(&self, ticks: u16) -> f32 {
-        f32::from(ticks) / (f32::from(self.table.timing.rate_ticks.max(1)) * self.age_share)
+impl Reading<'_> {
+    /// Whether a lock's slip changes no faster than the margin allows for.
+    fn is_steady(&self, lock: &Lock) -> bool {
+        let change = magnitude(row_times(&lock.slip_row, &self.change));
+        self.change_known.contains(lock.sensors) && change <= lock.rate_max * self.age_share
     }
 
     /// Sensors of shafts that, as they accelerate now, pass their speed limits before a torque
-    /// that is cut now is gone.
-    ///
-    /// `again`: while the torque is cut, until there is room for it to come back.
-    pub fn racing(&self, again: bool) -> Bits {
-        let share = if again { BACK_SHARE } else { 1.0 };
-        let ahead = self.ahead(self.table.timing.react);
-        let known = self.trusted().and(self.change_known);
-        let mut racing = Bits::EMPTY;
-        for (i, ((sensor, now), change)) in
-            self.table.sensors.iter().zip(&self.now.radps).zip(&self.change).enumerate()
-        {
-            let soon = now + ahead * change;
-            let inside = share * sensor.allowed.min <= soon && soon <= share * sensor.allowed.max;
-            racing = racing.with(i as u8, known.has(i as u8) && !inside);
-        }
-        racing
-    }
-
-    fn trusted(&self) -> Bits {
-        self.now.valid.without(self.implausible)
+    /// that is cut now is gone; while it is cut, until there is room for it to come back.
+    pub const fn racing(&self) -> Bits {
+        self.racing
     }
 
     /// Sensors that are missing or that a parity relation speaks against.
     pub fn bad_sensors(&self) -> Bits {
         let all = Bits::first(self.table.sensors.len().min(MAX_SENSORS) as u8);
-        all.without(self.trusted())
+        all.without(self.trusted)
     }
 
     /// Locks whose slip is known, small enough to begin to close, and steady.
     pub fn ready_locks(&self) -> Bits {
-        self.known.and(self.near).and(self.steady)
+        self.known.filter(|lock| self.slip_bits(lock).ready())
     }
 
     /// Locks whose sides move apart for sure.
-    pub fn moving_locks(&self) -> Bits {
+    pub const fn moving_locks(&self) -> Bits {
         self.moving
     }
 
     /// Locks whose slip is known and small enough for them to be locked.
-    pub fn not_moving_locks(&self) -> Bits {
+    pub const fn not_moving_locks(&self) -> Bits {
         self.known.without(self.moving)
     }
 
-    /// Locks whose switch says `what`; a lock without a switch says nothing.
-    fn reported(&self, what: LockReport) -> Bits {
-        let mut saying = Bits::EMPTY;
-        for lock in 0..self.table.lock_count() {
-            saying = saying.with(lock, self.report_of(lock) == what);
-        }
-        saying
-    }
-
-    fn report_of(&self, lock: u8) -> LockReport {
-        let with_switch = self.table.locks.get(lock as usize).is_some_and(|data| data.has_switch);
-        match self.inputs.reports.get(lock as usize) {
-            Some(&report) if with_switch => report,
-            _ => LockReport::Missing,
-        }
-    }
-
     /// Locks whose switch says closed.
-    pub fn reported_closed(&self) -> Bits {
-        self.reported(LockReport::Closed)
+    pub const fn reported_closed(&self) -> Bits {
+        self.reports.closed
     }
 
     /// Locks that nothing shows to be open: neither does the switch say so, nor do the sides
     /// move apart for sure.
     pub fn doubtful_locks(&self) -> Bits {
         let all = Bits::first(self.table.lock_count());
-        all.without(self.reported(LockReport::Open)).without(self.moving)
+        all.without(self.reports.open).without(self.moving)
     }
 
     /// Machines whose shafts are at rest.
     pub fn machines_at_rest(&self) -> Bits {
-        let mut at_rest = Bits::EMPTY;
-        for (i, rest) in self.table.rests.iter().enumerate().take(MAX_MACHINES) {
-            let speed = magnitude(row_times(&rest.row, &self.now.radps));
-            let readable = rest.max > 0.0 && self.trusted().contains(rest.sensors);
-            at_rest = at_rest.with(i as u8, readable && speed <= rest.max);
-        }
-        at_rest
+        Bits::first(MAX_MACHINES as u8).filter(|machine| self.is_at_rest(machine))
+    }
+
+    fn is_at_rest(&self, machine: u8) -> bool {
+        let Some(rest) = self.table.rests.get(usize::from(machine)) else { return false };
+        let speed = || magnitude(row_times(&rest.row, &self.now));
+        rest.max > 0.0 && self.trusted.contains(rest.sensors) && speed() <= rest.max
     }
 
     /// Whether the engine gives torque, or nobody says that it does not.
@@ -294,13 +306,32 @@ impl<'a> Reading<'a> {
     }
 
     /// Speed of the output shaft in rad/s; `None` when its sensors are not to be trusted.
-    pub fn output_radps(&self) -> Option<f32> {
-        self.value(&self.table.output_row, self.table.output_sensors)
+    pub const fn output_radps(&self) -> Option<f32> {
+        self.output
+    }
+
+    /// Locks whose slip is known, and the magnitude of each lock's slip in rad/s.
+    pub(crate) const fn slips(&self) -> (Bits, [f32; MAX_LOCKS]) {
+        (self.known, self.slips)
     }
 
     /// Magnitude of a lock's slip in rad/s; `None` when it is not known.
     pub fn slip_radps(&self, lock: u8) -> Option<f32> {
         self.slips.get(lock as usize).copied().filter(|_| self.known.has(lock))
+    }
+
+    /// Everything that is known of a lock's slip.
+    fn slip_bits(&self, lock: u8) -> SlipBits {
+        match (self.table.locks.get(usize::from(lock)), self.slip_radps(lock)) {
+            (Some(data), Some(slip)) => SlipBits {
+                known: true,
+                within: slip <= data.slip_max,
+                near: slip <= data.begin_max && slip <= data.slip_max,
+                steady: self.is_steady(data),
+                moving: self.moving.has(lock),
+            },
+            _ => SlipBits::default(),
+        }
     }
 
     /// Target speed of a step's synchronising machine in rad/s.
@@ -309,16 +340,22 @@ impl<'a> Reading<'a> {
     }
 
     fn value(&self, row: &SpeedRow, sensors: Bits) -> Option<f32> {
-        self.trusted().contains(sensors).then(|| row_times(row, &self.now.radps))
+        self.trusted.contains(sensors).then(|| row_times(row, &self.now))
     }
 }
 
 impl Memory {
-    fn push(&mut self, now: Sample, rate_ticks: u16) {
+    const fn older(&self) -> &Sample {
+        let [first, second] = &self.samples;
+        if self.second_is_newer { first } else { second }
+    }
+
+    fn push(&mut self, now: &Sample, rate_ticks: u16) {
         self.age = self.age.saturating_add(1);
         if self.age >= rate_ticks || self.filled == 0 {
-            self.older = self.newer;
-            self.newer = now;
+            let [first, second] = &mut self.samples;
+            *(if self.second_is_newer { first } else { second }) = *now;
+            self.second_is_newer = !self.second_is_newer;
             self.age = 0;
             self.filled = self.filled.saturating_add(1).min(2);
         }
@@ -327,25 +364,39 @@ impl Memory {
 
 impl Guards for Reading<'_> {
     fn slip(&mut self, lock: u8) -> SlipBits {
-        SlipBits {
-            known: self.known.has(lock),
-            within: self.within.has(lock),
-            near: self.near.has(lock),
-            steady: self.steady.has(lock),
-            moving: self.moving.has(lock),
-        }
+        self.slip_bits(lock)
+    }
+
+    fn slip_known(&mut self, lock: u8) -> bool {
+        self.known.has(lock)
+    }
+
+    fn slip_moving(&mut self, lock: u8) -> bool {
+        self.moving.has(lock)
+    }
+
+    fn moving(&mut self, locks: Bits) -> Bits {
+        locks.and(self.moving)
+    }
+
+    fn still(&mut self, locks: Bits) -> Bits {
+        locks.and(self.known).without(self.moving)
     }
 
     fn report(&mut self, lock: u8) -> LockReport {
-        self.report_of(lock)
+        self.reports.of(lock)
+    }
+
+    fn reports(&mut self, _: &Table) -> Reports {
+        self.reports
     }
 
     fn plausible(&mut self, sensors: Bits) -> bool {
-        self.trusted().contains(sensors)
+        self.trusted.contains(sensors)
     }
 
     fn at_rest(&mut self, machines: Bits) -> bool {
-        self.machines_at_rest().contains(machines)
+        machines.iter().all(|machine| self.is_at_rest(machine))
     }
 
     fn unloaded(&mut self, step: u16) -> bool {
@@ -395,7 +446,7 @@ impl Guards for Reading<'_> {
             && limits.len() == usize::from(step.limits_count)
             && limits
                 .iter()
-                .all(|limit| inside(row_times(&limit.row, &self.now.radps), limit.min, limit.max))
+                .all(|limit| inside(row_times(&limit.row, &self.now), limit.min, limit.max))
     }
 
     fn demand_within(&mut self, step: u16) -> bool {
@@ -410,7 +461,7 @@ impl Guards for Reading<'_> {
     fn calm(&mut self) -> bool {
         let sensors = self.table.output_sensors;
         let change = magnitude(row_times(&self.table.output_row, &self.change));
-        let known = self.change_known.contains(sensors) && self.trusted().contains(sensors);
+        let known = self.change_known.contains(sensors) && self.trusted.contains(sensors);
         known && change <= self.table.output_rate_max * self.age_share
     }
 
@@ -419,12 +470,11 @@ impl Guards for Reading<'_> {
     }
 
     fn engine_endangered(&mut self) -> bool {
-        let rest = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
-        let Some(rest) = rest.filter(|_| self.inputs.engine_running) else { return false };
-        let known = self.trusted().and(self.change_known).contains(rest.sensors);
+        let Some(rest) = running_engine(self.table, self.inputs) else { return false };
+        let known = self.trusted.and(self.change_known).contains(rest.sensors);
         let letting_go = self.table.release_ticks_max().saturating_add(self.table.timing.react);
-        let soon = row_times(&rest.row, &self.now.radps)
-            + self.ahead(letting_go) * row_times(&rest.row, &self.change);
+        let soon = row_times(&rest.row, &self.now)
+            + ahead(self.table, self.age_share, letting_go) * row_times(&rest.row, &self.change);
         // The least speed of an engine that runs has no room for what this foresees wrongly.
         let least = self.table.engine_min * DRAGGED_SHARE;
         let dragged = self.table.engine_min > 0.0 && soon < least;

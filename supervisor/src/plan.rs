@@ -9,24 +9,28 @@ use crate::table::{Arrangement, Duty, Step, StepDuty, Table};
 #[cfg(test)]
 mod tests;
 
-/// One order per machine.
+/// One order per machine; without any, no torque.
 pub(crate) fn machine_orders(
     table: &Table,
     reading: &Reading,
     inputs: &Inputs,
     plan: Plan,
-) -> [MachineOrder; MAX_MACHINES] {
+    orders: &mut [MachineOrder; MAX_MACHINES],
+) {
+    *orders = [MachineOrder::Unload; MAX_MACHINES];
     match plan {
-        Plan::Cut => [MachineOrder::Unload; MAX_MACHINES],
-        Plan::Coast => [MachineOrder::Free; MAX_MACHINES],
-        Plan::Arrangement(number) => match table.arrangements.get(number as usize) {
-            Some(arrangement) => arrangement_orders(arrangement, reading),
-            None => [MachineOrder::Unload; MAX_MACHINES],
-        },
-        Plan::Step(number) => match table.step(number) {
-            Some(step) => step_orders(step, reading, inputs),
-            None => [MachineOrder::Unload; MAX_MACHINES],
-        },
+        Plan::Cut => {}
+        Plan::Coast => *orders = [MachineOrder::Free; MAX_MACHINES],
+        Plan::Arrangement(number) => {
+            if let Some(arrangement) = table.arrangements.get(number as usize) {
+                arrangement_orders(arrangement, reading, orders);
+            }
+        }
+        Plan::Step(number) => {
+            if let Some(step) = table.step(number) {
+                step_orders(step, reading, inputs, orders);
+            }
+        }
     }
 }
 
@@ -52,22 +56,28 @@ pub(crate) fn calm_orders(
     }
 }
 
-fn arrangement_orders(data: &Arrangement, reading: &Reading) -> [MachineOrder; MAX_MACHINES] {
+fn arrangement_orders(
+    data: &Arrangement,
+    reading: &Reading,
+    orders: &mut [MachineOrder; MAX_MACHINES],
+) {
     let output = match reading.output_radps() {
         Some(output) => output,
         None if !data.duties.iter().any(|duty| needs_output(data, duty)) => 0.0,
         // A machine that is to hold a speed has no target, and the engine would run away from
         // one that gives no torque: no torque from anything is the safe order.
-        None => return [MachineOrder::Unload; MAX_MACHINES],
+        None => return,
     };
-    data.duties.map(|duty| match duty {
-        Duty::Free => MachineOrder::Free,
-        Duty::Unload => MachineOrder::Unload,
-        Duty::Hold { per_output, per_pace } => {
-            let pace = between(data.pace.per_output * output, data.pace.min, data.pace.max);
-            hold(per_output * output + per_pace * pace)
+    let pace = between(data.pace.per_output * output, data.pace.min, data.pace.max);
+    for (order, duty) in orders.iter_mut().zip(&data.duties) {
+        match *duty {
+            Duty::Free => *order = MachineOrder::Free,
+            Duty::Unload => {}
+            Duty::Hold { per_output, per_pace } => {
+                *order = hold(per_output * output + per_pace * pace);
+            }
         }
-    })
+    }
 }
 
 /// Whether the road speed has a say in what the machine holds.
@@ -80,15 +90,24 @@ fn needs_output(data: &Arrangement, duty: &Duty) -> bool {
     }
 }
 
-fn step_orders(step: &Step, reading: &Reading, inputs: &Inputs) -> [MachineOrder; MAX_MACHINES] {
-    let target = reading.target_radps(step);
-    let demand = usable_demand(step, inputs);
-    step.duties.map(|duty| match (duty, target) {
-        (StepDuty::Free, _) => MachineOrder::Free,
-        (StepDuty::Take { share }, _) => take(share * demand),
-        (StepDuty::Sync, Some(target)) => hold(between(target, step.target_min, step.target_max)),
-        (StepDuty::Unload, _) | (StepDuty::Sync, None) => MachineOrder::Unload,
-    })
+fn step_orders(
+    step: &Step,
+    reading: &Reading,
+    inputs: &Inputs,
+    orders: &mut [MachineOrder; MAX_MACHINES],
+) {
+    for (order, duty) in orders.iter_mut().zip(&step.duties) {
+        match *duty {
+            StepDuty::Free => *order = MachineOrder::Free,
+            StepDuty::Take { share } => *order = take(share * usable_demand(step, inputs)),
+            StepDuty::Sync => {
+                if let Some(target) = reading.target_radps(step) {
+                    *order = hold(between(target, step.target_min, step.target_max));
+                }
+            }
+            StepDuty::Unload => {}
+        }
+    }
 }
 
 /// Hold this speed; what is no number is no target, and no torque the safe order.

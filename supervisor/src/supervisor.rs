@@ -1,6 +1,6 @@
 //! One tick: `observe -> decide -> interlock -> orders`.
 
-use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES};
+use crate::bits::{Bits, MAX_MACHINES};
 use crate::check::{TableFault, check};
 use crate::decide::{Plan, State};
 use crate::heat::Heat;
@@ -96,21 +96,23 @@ impl Supervisor {
         if self.kernel.watch.is_asleep() && self.table_fault.is_none() {
             self.table_fault = check(table).err();
         }
+        self.go(table, inputs)
+    }
+
+    fn go(&mut self, table: &Table, inputs: &Inputs) -> Output {
+        let mut output = Output::default();
         match self.table_fault {
-            Some(fault) => self.refuse_table(fault),
-            None => self.work(table, inputs),
+            Some(fault) => refuse_table(fault, &mut output),
+            None => self.work(table, inputs, &mut output),
         }
+        self.journal.compare(self.tick, &self.status, &output.status);
+        self.status = output.status;
+        self.tick = self.tick.wrapping_add(1);
+        output
     }
 
-    /// Nothing can be done with this table.
-    fn refuse_table(&mut self, fault: TableFault) -> Output {
-        let machines = [MachineOrder::Unload; MAX_MACHINES];
-        let orders = Orders { machines, ..Orders::default() };
-        let status = Status { refusal: Some(Refusal::Table(fault)), ..Status::default() };
-        self.finish(orders, status)
-    }
-
-    fn work(&mut self, table: &Table, inputs: &Inputs) -> Output {
+    fn work(&mut self, table: &Table, inputs: &Inputs, output: &mut Output) {
+        self.memory.torque_cut = self.race.is_on();
         let mut reading = Reading::new(table, inputs, &self.heat, &mut self.memory);
         if self.kernel.watch.is_asleep() {
             self.journal.push(Event { tick: self.tick, kind: EventKind::Reset, held: Bits::EMPTY });
@@ -121,35 +123,25 @@ impl Supervisor {
             let kind = EventKind::LetGo(ruling.let_go);
             self.journal.push(Event { tick: self.tick, kind, held });
         }
-        let mut orders = Orders {
-            locks: ruling.lock_orders(),
-            machines: machine_orders(table, &reading, inputs, ruling.decision.plan),
-            engine_run: ruling.decision.engine_run,
-        };
         let passed = ruling.passed;
         let possibly_closed = ruling.seen.maybe_closed.or(passed);
+        let orders = &mut output.orders;
+        orders.locks = ruling.lock_orders();
+        orders.engine_run = ruling.decision.engine_run;
+        machine_orders(table, &reading, inputs, ruling.decision.plan, &mut orders.machines);
         let idle = ruling.decision.plan == Plan::Cut && self.state().phase == Phase::Rest;
         if idle && !table.set(possibly_closed).drives {
             calm_orders(table, &reading, &mut orders.machines);
         }
         self.stray.cut(table, self.state().phase, &reading, &mut orders.machines);
-        let racing = reading.racing(self.race.is_on());
         let pushes = table.set(possibly_closed).engine_joined && reading.engine_pushes();
-        self.race.cut(table, racing, pushes, &mut orders);
-        let status = self.describe(table, &mut reading, possibly_closed);
+        self.race.cut(table, reading.racing(), pushes, orders);
+        output.status = self.describe(table, &mut reading, possibly_closed);
         // Plates that are pressed and not (or no longer) locked together slip and get hot.
-        let working = passed.without(status.held).or(passed.and(reading.moving_locks()));
+        let working = passed.without(output.status.held).or(passed.and(reading.moving_locks()));
         let working = working.or(self.kernel.watch.still_pressed(table));
-        let slips: [Option<f32>; MAX_LOCKS] = core::array::from_fn(|i| reading.slip_radps(i as u8));
-        self.heat.tick(table, working, |lock| slips.get(lock as usize).copied().flatten());
-        self.finish(orders, status)
-    }
-
-    fn finish(&mut self, orders: Orders, status: Status) -> Output {
-        self.journal.compare(self.tick, &self.status, &status);
-        self.status = status;
-        self.tick = self.tick.wrapping_add(1);
-        Output { orders, status }
+        let (known, slips) = reading.slips();
+        self.heat.tick(table, working, known, &slips);
     }
 
     fn describe(&self, table: &Table, reading: &mut Reading, possibly_closed: Bits) -> Status {
@@ -179,4 +171,10 @@ impl Supervisor {
             },
         }
     }
+}
+
+/// Nothing can be done with this table.
+fn refuse_table(fault: TableFault, output: &mut Output) {
+    output.orders.machines = [MachineOrder::Unload; MAX_MACHINES];
+    output.status.refusal = Some(Refusal::Table(fault));
 }

@@ -3,6 +3,7 @@
 use super::{Kernel, Ruling};
 use crate::bits::Bits;
 use crate::fixture::{APART, Owned, Told, UNKNOWN, ticks};
+use crate::guards::Guards;
 use crate::io::LockOrder::{Close, Open as OrderOpen, Prefill};
 use crate::io::LockReport::{Closed, Missing, Open};
 use crate::table::{Overlap, Table};
@@ -40,7 +41,7 @@ fn orders_from_outside_pass_the_same_gate() {
     let ruling = fresh.step_wanting(&table, &mut told, A, NONE);
     assert_eq!(ruling.granted, NONE, "just reset: everything may be closed");
     let mut kernel = settled(&table, &mut told);
-    assert_eq!(kernel.watch().possibly_closed(&table, &told.report), NONE);
+    assert_eq!(kernel.watch().possibly_closed(&table, &told.reports(&table)), NONE);
     let filled = kernel.step_wanting(&table, &mut told, NONE, A);
     assert_eq!((filled.passed, filled.granted), (A, NONE));
     assert_eq!(filled.lock_orders()[0], Prefill);
@@ -158,12 +159,12 @@ fn a_lock_without_a_switch_is_seen_moving() {
     let table = owned.table();
     let mut told = Told::default();
     let mut kernel = settled(&table, &mut told);
-    assert_eq!(kernel.watch().possibly_closed(&table, &told.report), B);
+    assert_eq!(kernel.watch().possibly_closed(&table, &told.reports(&table)), B);
     assert_eq!(kernel.step_wanting(&table, &mut told, A, NONE).granted, NONE, "it may be closed");
     told.slip[1] = APART;
     let _ = kernel.step_wanting(&table, &mut told, NONE, NONE);
     told.slip[1] = Told::default().slip[1];
-    assert_eq!(kernel.watch().possibly_closed(&table, &told.report), NONE);
+    assert_eq!(kernel.watch().possibly_closed(&table, &told.reports(&table)), NONE);
     assert_eq!(kernel.step_wanting(&table, &mut told, A, NONE).granted, A);
 }
 

@@ -493,13 +493,13 @@ fn a_shaft_races_when_it_will_be_too_fast() {
         for ticks in (20..30).step_by(STRIDE.min(9)) {
             let course = (last, rate, ticks);
             let want = if races { Bits(0b100) } else { Bits::EMPTY };
-            assert_eq!(after_a_course(&table, course, at, |r| r.racing(false)), want, "{course:?}");
+            assert_eq!(after_a_course(&table, course, at, |r| r.racing()), want, "{course:?}");
         }
     }
     // Only once the change is known.
     let rate_ticks = owned.timing.rate_ticks;
     for ticks in 1..20 {
-        let racing = after_a_course(&table, (900.0, 0.0, ticks), at, |r| r.racing(false));
+        let racing = after_a_course(&table, (900.0, 0.0, ticks), at, |r| r.racing());
         assert_eq!(!racing.is_empty(), ticks > rate_ticks + 1, "{ticks}");
     }
 }
@@ -508,7 +508,7 @@ fn a_shaft_races_when_it_will_be_too_fast() {
 #[test]
 fn only_trusted_sensors_show_a_race() {
     let mut owned = Owned::new();
-    let racing = |owned: &Owned, now: Inputs| ask(&owned.table(), &now, |r| r.racing(false));
+    let racing = |owned: &Owned, now: Inputs| ask(&owned.table(), &now, |r| r.racing());
     let mut now = inputs([900.0, 0.0], 0.0, [Open, Open]);
     assert_eq!(racing(&owned, now), Bits(0b1001));
     assert_eq!(racing(&owned, without(0, now)), Bits(0b1000));

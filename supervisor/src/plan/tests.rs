@@ -24,7 +24,10 @@ fn orders(owned: &Owned, inputs: &Inputs, plan: Plan) -> [MachineOrder; 4] {
     let table = owned.table();
     let (heat, mut memory) = (Heat::default(), Memory::default());
     let reading = Reading::new(&table, inputs, &heat, &mut memory);
-    machine_orders(&table, &reading, inputs, plan)
+    // Whatever stood there before.
+    let mut orders = [MachineOrder::Off; 4];
+    machine_orders(&table, &reading, inputs, plan, &mut orders);
+    orders
 }
 
 /// Output at this speed; `None`: its sensor is missing.

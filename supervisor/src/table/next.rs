@@ -50,6 +50,24 @@ pub enum Stuck {
     Closed(u8),
 }
 
+/// The next step towards each arrangement, from one lock set by one way.
+#[derive(Clone, Copy)]
+pub(crate) struct NextRow<'a>(&'a [u16]);
+
+impl NextRow<'_> {
+    /// The next step towards `arrangement`.
+    ///
+    /// # Errors
+    /// Why there is none.
+    pub(crate) fn step(self, arrangement: u8) -> Result<u16, Why> {
+        match self.0.get(usize::from(arrangement)) {
+            Some(entry) if entry & NO_STEP == 0 => Ok(*entry),
+            Some(entry) => Err(Why::from_code(*entry as u8)),
+            None => Err(Why::Impossible),
+        }
+    }
+}
+
 impl Table<'_> {
     /// How many locks there are, at most [`MAX_LOCKS`].
     pub const fn lock_count(&self) -> u8 {
@@ -72,16 +90,17 @@ impl Table<'_> {
     /// # Errors
     /// Why there is none.
     pub fn next_step(&self, way: u8, stuck: Stuck, set: Bits, arrangement: u8) -> Result<u16, Why> {
-        match self.entry(way, stuck, set, arrangement) {
-            Some(entry) if entry & NO_STEP == 0 => Ok(entry),
-            Some(entry) => Err(Why::from_code(entry as u8)),
-            None => Err(Why::Impossible),
-        }
+        self.next_row(way, stuck, set).step(arrangement)
     }
 
-    /// The entry of [`Table::next`]; `None` when an index is out of range, so that none can
-    /// reach into a neighbouring row.
-    fn entry(&self, way: u8, stuck: Stuck, set: Bits, arrangement: u8) -> Option<u16> {
+    /// The entries of [`Table::next`] for every arrangement; none when an index is out of range,
+    /// so that none can reach into a neighbouring row.
+    pub(crate) fn next_row(&self, way: u8, stuck: Stuck, set: Bits) -> NextRow<'_> {
+        let row = self.next_entries(way, stuck, set);
+        NextRow(row.unwrap_or(&[]))
+    }
+
+    fn next_entries(&self, way: u8, stuck: Stuck, set: Bits) -> Option<&[u16]> {
         let locks = self.lock_count();
         let in_range = |lock: u8| (lock < locks).then_some(usize::from(lock));
         let variant = match stuck {
@@ -89,16 +108,14 @@ impl Table<'_> {
             Stuck::Open(lock) => in_range(lock)?.checked_add(1)?,
             Stuck::Closed(lock) => in_range(lock)?.checked_add(1)?.checked_add(locks.into())?,
         };
-        let arrangements = self.arrangements.len();
-        let (way, set, arrangement) =
-            (usize::from(way), usize::from(set.0), usize::from(arrangement));
-        if set >= self.set_count() || arrangement >= arrangements {
+        let set = usize::from(set.0);
+        if set >= self.set_count() {
             return None;
         }
-        let row = way.checked_mul(self.stuck_count())?.checked_add(variant)?;
+        let row = usize::from(way).checked_mul(self.stuck_count())?.checked_add(variant)?;
         let row = row.checked_mul(self.set_count())?.checked_add(set)?;
-        let index = row.checked_mul(arrangements)?.checked_add(arrangement)?;
-        self.next.get(index).copied()
+        let from = row.checked_mul(self.arrangements.len())?;
+        self.next.get(from..)?.get(..self.arrangements.len())
     }
 
     /// How many lock sets there are.
