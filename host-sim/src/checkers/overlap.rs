@@ -132,8 +132,9 @@ impl Watched {
         (0..MAX_LOCKS).filter(move |i| locks >> i & 1 == 1)
     }
 
-    /// A lock that a fault moves against its order cannot be kept out or in, and locks that are all
-    /// being let go (after a reset) are on their way: both must be over within the reaction time.
+    /// A lock that a fault moves or holds against its order cannot be kept out or in; locks of which
+    /// one at least is let go after they all stood, or all are (after a reset), are on their way. What
+    /// begins so must be over within the reaction time, whatever comes on top.
     fn is_excused(&mut self, truth: &TickTruth, reaction_s: f64) -> bool {
         let pressed = truth.locks.iter().any(|lock| lock.forced && lock.engaged);
         let asked = |i: usize| truth.locks[i].order == LockOrder::Close;
