@@ -63,6 +63,8 @@ impl Journal {
         self.dropped
     }
 
+    #[cold]
+    #[inline(never)]
     pub(crate) fn push(&mut self, event: Event) {
         if self.events.is_full() {
             let _ = self.events.pop_front();
@@ -73,6 +75,7 @@ impl Journal {
     }
 
     /// Remember what changed between two ticks.
+    #[inline(never)]
     pub(crate) fn compare(&mut self, tick: u32, before: &Status, after: &Status) {
         let mut add = |kind| self.push(Event { tick, kind, held: after.held });
         if before.goal != after.goal {
