@@ -52,8 +52,9 @@ pub(crate) fn choose<G: Guards>(
 ) -> Choice {
     let mut refused = None;
     let mut last = None;
+    let next = table.next_steps(stuck, set);
     for way in route.way..WAYS as u8 {
-        match next_step(table, way, stuck, set, route.target) {
+        match usable(table, set, next.step(way, route.target)) {
             // Ways often share a step: the same guards give the same answer.
             Ok(step) if last == Some(step) => {}
             Ok(step) => match may_take(table, guards, step) {
@@ -72,10 +73,11 @@ pub(crate) fn choose<G: Guards>(
 
 /// The next way after `route.way` whose step from `set` is another one.
 pub(crate) fn next_way(table: &Table, route: Route, stuck: Stuck, set: Bits) -> u8 {
-    let failed = next_step(table, route.way, stuck, set, route.target);
+    let next = table.next_steps(stuck, set);
+    let failed = usable(table, set, next.step(route.way, route.target));
     let mut way = route.way.saturating_add(1);
     while usize::from(way) < WAYS {
-        let other = next_step(table, way, stuck, set, route.target);
+        let other = usable(table, set, next.step(way, route.target));
         if other.is_ok() && other != failed {
             return way;
         }
@@ -86,8 +88,8 @@ pub(crate) fn next_way(table: &Table, route: Route, stuck: Stuck, set: Bits) -> 
 
 /// The table's step, if it is one that can be taken from `set`: an inconsistent table must not
 /// make the search go round in circles.
-fn next_step(table: &Table, way: u8, stuck: Stuck, set: Bits, target: u8) -> Result<u16, Why> {
-    let number = table.next_step(way, stuck, set, target)?;
+fn usable(table: &Table, set: Bits, next: Result<u16, Why>) -> Result<u16, Why> {
+    let number = next?;
     let fits = table.step(number).is_some_and(|step| {
         let moves = step.from.has(step.lock) != (step.action == Action::Close);
         step.from == set && step.lock < table.lock_count() && moves

@@ -11,13 +11,13 @@ mod rest;
 #[cfg(test)]
 mod tests;
 
-use crate::bits::Bits;
+use crate::bits::{Bits, MAX_ARRANGEMENTS};
 use crate::choose::{Route, next_way, stuck_variant};
 use crate::guards::Guards;
 use crate::locks::Locks;
 use crate::request::Request;
 use crate::status::{Phase, Refusal};
-use crate::table::{EngineUse, Stuck, Table, WAYS};
+use crate::table::{Arrangement, EngineUse, Stuck, Table, WAYS};
 
 /// What the machines are to do; `crate::plan` turns it into numbers.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -98,7 +98,7 @@ impl State {
         let set = self.held();
         let goal = self.request.accepted();
         goal.filter(|&a| stands(table, guards, a, set))
-            .or_else(|| (0..table.arrangement_count()).find(|&a| stands(table, guards, a, set)))
+            .or_else(|| first_standing(table, guards, set))
     }
 
     /// On the first tick: locks that are closed already and stay so, and an engine that runs
@@ -277,22 +277,36 @@ impl State {
 
 /// Whether `arrangement` stands when `set` is held.
 fn stands<G: Guards>(table: &Table, guards: &mut G, arrangement: u8, set: Bits) -> bool {
-    let Some(data) = table.arrangements.get(arrangement as usize) else { return false };
+    let data = table.arrangements.get(arrangement as usize);
+    data.is_some_and(|data| is_met(data, guards, set))
+}
+
+/// Whether these locks and the engine are as the arrangement wants them.
+fn is_met<G: Guards>(data: &Arrangement, guards: &mut G, set: Bits) -> bool {
     data.closed == set && (data.engine != EngineUse::On || guards.engine_running())
 }
 
 /// Whether a standing arrangement is inside its road-speed window, or is the fallback itself.
 fn fits<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> bool {
     let fallback = table.set(set).fallback;
-    (0..table.arrangement_count())
-        .any(|a| stands(table, guards, a, set) && (a == fallback || guards.arrangement_may_stay(a)))
+    (0..MAX_ARRANGEMENTS as u8).zip(table.arrangements).any(|(a, data)| {
+        is_met(data, guards, set) && (a == fallback || guards.arrangement_may_stay(a))
+    })
+}
+
+/// The first arrangement that stands.
+#[inline(never)]
+fn first_standing<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> Option<u8> {
+    let mut all = (0..MAX_ARRANGEMENTS as u8).zip(table.arrangements);
+    all.find(|(_, data)| is_met(data, guards, set)).map(|(a, _)| a)
 }
 
 fn any_stands<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> bool {
-    (0..table.arrangement_count()).any(|a| stands(table, guards, a, set))
+    first_standing(table, guards, set).is_some()
 }
 
 /// One tick.
+#[inline(never)]
 #[must_use = "a decision does nothing until the interlock has passed it"]
 pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Decision {
     let lost = state.locks.update(table, guards);

@@ -25,28 +25,19 @@ struct Plates {
     rise_k: f32,
     /// Tick at which the rise was last reckoned.
     at: u32,
-    /// Magnitude of the slip when it was last known, rad/s.
-    slip_radps: f32,
 }
 
 impl Heat {
     /// Advance one tick; `working` are the locks that may carry torque while they slip, `slips`
-    /// the magnitude of each lock's slip. Where it is not `known`, the last known one stands.
-    pub(crate) fn tick(
-        &mut self,
-        table: &Table,
-        working: Bits,
-        known: Bits,
-        slips: &[f32; MAX_LOCKS],
-    ) {
+    /// the magnitude of each lock's slip.
+    pub(crate) fn tick(&mut self, table: &Table, working: Bits, slips: &[f32; MAX_LOCKS]) {
         self.now = self.now.wrapping_add(1);
-        let plates = self.plates.iter_mut().zip(slips);
-        for (lock, ((plates, slip), data)) in (0u8..8).zip(plates.zip(table.locks)) {
-            if known.has(lock) {
-                plates.slip_radps = *slip;
-            }
-            if working.has(lock) {
-                plates.add(data, self.now);
+        for lock in working.iter() {
+            let i = usize::from(lock);
+            if let (Some(plates), Some(slip)) = (self.plates.get_mut(i), slips.get(i)) {
+                if let Some(data) = table.locks.get(i) {
+                    plates.add(data, *slip, self.now);
+                }
             }
         }
     }
@@ -75,8 +66,8 @@ impl Heat {
 }
 
 impl Plates {
-    fn add(&mut self, data: &Lock, now: u32) {
-        let gained = self.slip_radps * data.heat_k_per_radps_tick;
+    fn add(&mut self, data: &Lock, slip_radps: f32, now: u32) {
+        let gained = slip_radps * data.heat_k_per_radps_tick;
         if data.rise_max_k <= 0.0 || gained <= 0.0 {
             return;
         }
@@ -107,8 +98,6 @@ impl Plates {
 mod tests {
     use super::*;
     use crate::fixture::{Owned, STRIDE, ticks};
-
-    const ALL: Bits = Bits(0xff);
 
     /// So short a time that the exponential need not be asked: it would leave everything.
     #[test]
@@ -168,12 +157,7 @@ mod tests {
                 }
                 let slip = 100.0 * chance;
                 let gained = slip * data.heat_k_per_radps_tick;
-                heat.tick(
-                    &table,
-                    if working { Bits::one(0) } else { Bits::EMPTY },
-                    ALL,
-                    &[slip; 8],
-                );
+                heat.tick(&table, if working { Bits::one(0) } else { Bits::EMPTY }, &[slip; 8]);
                 exact.tick(
                     f64::from(data.cooling_ticks),
                     if working { f64::from(gained) } else { 0.0 },
@@ -197,7 +181,7 @@ mod tests {
         let mut heat = Heat::default();
         let mut heated = 0;
         while heat.cool(&table, 0) {
-            heat.tick(&table, Bits::one(0), ALL, &[100.0; 8]);
+            heat.tick(&table, Bits::one(0), &[100.0; 8]);
             heated += 1;
             assert!(heated < 100);
         }
@@ -205,7 +189,7 @@ mod tests {
         let mut last = heat.rise_k(&table, 0);
         let mut released = None;
         for tick in 0..ticks(20_000) {
-            heat.tick(&table, Bits::EMPTY, ALL, &[0.0; 8]);
+            heat.tick(&table, Bits::EMPTY, &[0.0; 8]);
             let now = heat.rise_k(&table, 0);
             assert!(now <= last * (1.0 + 2.0 * EXP_ERROR), "{tick}: {last} -> {now}");
             last = last.min(now);
@@ -219,22 +203,12 @@ mod tests {
     }
 
     #[test]
-    fn unknown_slip_counts_as_the_last_known_one() {
-        let owned = Owned::new();
-        let table = owned.table();
-        let mut heat = Heat::default();
-        heat.tick(&table, Bits::EMPTY, ALL, &[70.0; 8]);
-        heat.tick(&table, Bits::one(0), Bits::EMPTY, &[0.0; 8]);
-        assert!((heat.rise_k(&table, 0) - 0.7).abs() < 1e-6);
-    }
-
-    #[test]
     fn dogs_locks_out_of_range_and_overflow() {
         let owned = Owned::new();
         let table = owned.table();
         let mut heat = Heat::default();
         for _ in 0..1000 {
-            heat.tick(&table, Bits(0xff), ALL, &[f32::MAX; 8]);
+            heat.tick(&table, Bits(0xff), &[f32::MAX; 8]);
         }
         assert_eq!((heat.rise_k(&table, 1), heat.cool(&table, 1)), (0.0, true));
         assert!(!heat.cool(&table, 7) && !heat.cool(&table, 200));
@@ -247,10 +221,10 @@ mod tests {
         let owned = Owned::new();
         let table = owned.table();
         let mut heat = Heat::default();
-        heat.tick(&table, Bits::one(0), ALL, &[3000.0; 8]);
+        heat.tick(&table, Bits::one(0), &[3000.0; 8]);
         assert_eq!(heat.rise_k(&table, 0), 30.0);
         for _ in 0..1000 {
-            heat.tick(&table, Bits::one(0), ALL, &[0.0; 8]);
+            heat.tick(&table, Bits::one(0), &[0.0; 8]);
         }
         let left = heat.rise_k(&table, 0) / 30.0;
         assert!((left - 0.3679).abs() < 0.002, "a time constant leaves 1/e: {left}");
@@ -264,9 +238,9 @@ mod tests {
         owned.locks[1].heat_k_per_radps_tick = 0.01;
         let table = owned.table();
         let mut heat = Heat::default();
-        heat.tick(&table, Bits(3), ALL, &[3000.0; 8]);
+        heat.tick(&table, Bits(3), &[3000.0; 8]);
         for _ in 0..1000 {
-            heat.tick(&table, Bits::EMPTY, ALL, &[0.0; 8]);
+            heat.tick(&table, Bits::EMPTY, &[0.0; 8]);
         }
         assert_eq!((heat.rise_k(&table, 0), heat.rise_k(&table, 1)), (0.0, 30.0));
     }

@@ -114,34 +114,37 @@ impl Watch {
     /// Locks that are not surely open: granted, said to be closed, released too short a time
     /// ago, or without a switch and not yet seen to move apart.
     pub fn possibly_closed(&self, table: &Table, reports: &Reports) -> Bits {
-        let times = self.open_ticks.iter().zip(table.locks);
-        let mut young = Bits::EMPTY;
-        for (i, (ticks, data)) in times.enumerate() {
-            if *ticks < data.release_ticks {
-                young = young.or(Bits::one(i as u8));
-            }
-        }
-        let shown_open = reports.open.or(self.seen_moving.without(reports.switched));
         let all = Bits::first(table.lock_count());
-        all.without(shown_open).or(young).or(self.granted)
+        let shown = reports.open.or(self.seen_moving.without(reports.switched));
+        // What is shown counts only once its time is over.
+        let open = all.and(shown).without(self.granted);
+        all.without(open.filter(|lock| !self.is_younger(lock, self.release_ticks(table, lock))))
+    }
+
+    fn release_ticks(&self, table: &Table, lock: u8) -> u16 {
+        table.locks.get(usize::from(lock)).map_or(0, |data| data.release_ticks)
+    }
+
+    /// Whether it is less than so many ticks since a lock was granted.
+    fn is_younger(&self, lock: u8, ticks: u16) -> bool {
+        self.open_ticks.get(usize::from(lock)).is_some_and(|&since| since < ticks)
     }
 
     /// Locks that were ordered open so short a time ago that they may rightly still be closed.
     pub fn releasing(&self, table: &Table) -> Bits {
-        let debounce = table.timing.debounce;
-        let times = self.open_ticks.iter().zip(table.locks);
-        let mut releasing = Bits::EMPTY;
-        for (i, (ticks, data)) in times.enumerate() {
-            if *ticks < data.release_ticks.saturating_add(debounce) {
-                releasing = releasing.or(Bits::one(i as u8));
-            }
-        }
-        releasing.without(self.granted)
+        self.releasing_of(table, Bits::first(table.lock_count()))
+    }
+
+    fn releasing_of(&self, table: &Table, locks: Bits) -> Bits {
+        locks.without(self.granted).filter(|lock| {
+            let due = self.release_ticks(table, lock).saturating_add(table.timing.debounce);
+            self.is_younger(lock, due)
+        })
     }
 
     /// Locks that were pressed and may not have let go yet: they may still carry torque.
     pub fn still_pressed(&self, table: &Table) -> Bits {
-        self.pressed.without(self.granted).and(self.releasing(table))
+        self.releasing_of(table, self.pressed)
     }
 
     /// See [`crate::kernel::Kernel::canonical`].

@@ -2,16 +2,16 @@
 
 use crate::bits::Bits;
 use crate::status::{Phase, Refusal, Status};
-use heapless::Deque;
 
 /// How many events are kept.
-pub const JOURNAL_LENGTH: usize = 32;
+pub const JOURNAL_LENGTH: usize = 16;
 
 /// Something worth remembering.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum EventKind {
     /// First tick after a reset.
+    #[default]
     Reset,
     /// A request was accepted.
     Goal(Option<u8>),
@@ -45,34 +45,44 @@ pub struct Event {
     pub held: Bits,
 }
 
-/// The last events; the oldest is dropped when it is full.
+/// The last events; the oldest is dropped when it is full. A list for each part of an event: side by
+/// side they would leave gaps.
 #[derive(Clone, Debug, Default)]
 pub struct Journal {
-    events: Deque<Event, JOURNAL_LENGTH>,
-    dropped: u32,
+    ticks: [u32; JOURNAL_LENGTH],
+    kinds: [EventKind; JOURNAL_LENGTH],
+    held: [Bits; JOURNAL_LENGTH],
+    /// Events since the reset; each goes to the place of its number, modulo the length.
+    count: u32,
 }
 
 impl Journal {
     /// Events from the oldest to the newest.
-    pub fn iter(&self) -> impl Iterator<Item = &Event> {
-        self.events.iter()
+    pub fn iter(&self) -> impl Iterator<Item = Event> + '_ {
+        (self.dropped()..self.count).filter_map(|number| {
+            let at = place(number);
+            let (tick, kind) = (*self.ticks.get(at)?, *self.kinds.get(at)?);
+            Some(Event { tick, kind, held: *self.held.get(at)? })
+        })
     }
 
     /// How many events were dropped since the reset.
     pub const fn dropped(&self) -> u32 {
-        self.dropped
+        self.count.saturating_sub(JOURNAL_LENGTH as u32)
     }
 
+    #[cold]
     pub(crate) fn push(&mut self, event: Event) {
-        if self.events.is_full() {
-            let _ = self.events.pop_front();
-            self.dropped = self.dropped.saturating_add(1);
+        let at = place(self.count);
+        let (ticks, kinds) = (self.ticks.get_mut(at), self.kinds.get_mut(at));
+        if let (Some(tick), Some(kind), Some(held)) = (ticks, kinds, self.held.get_mut(at)) {
+            (*tick, *kind, *held) = (event.tick, event.kind, event.held);
         }
-        // Room has just been made; a full queue would only lose this event.
-        let _ = self.events.push_back(event);
+        self.count = self.count.saturating_add(1);
     }
 
     /// Remember what changed between two ticks.
+    #[inline(never)]
     pub(crate) fn compare(&mut self, tick: u32, before: &Status, after: &Status) {
         let mut add = |kind| self.push(Event { tick, kind, held: after.held });
         if before.goal != after.goal {
@@ -103,6 +113,10 @@ impl Journal {
             add(EventKind::SensorFault(sensors));
         }
     }
+}
+
+const fn place(number: u32) -> usize {
+    number as usize % JOURNAL_LENGTH
 }
 
 #[cfg(test)]

@@ -122,7 +122,6 @@ impl Kernel {
         }
         let granted = self.watch.granted();
         let maybe_closed = self.watch.possibly_closed(table, &reports);
-        let releasing = self.watch.releasing(table);
         let decision = decide(table, &mut self.state, guards);
         let wanted = decision.close.or(decision.prefill);
         let new = wanted.without(granted);
@@ -131,11 +130,15 @@ impl Kernel {
         // conflict is about, are not asked for.
         let alone = if new.count() == 1 { new } else { Bits::EMPTY };
         let ready = alone.filter(|lock| guards.slip_ready(lock));
+        let surely_held = guards.still(in_conflicts(table, maybe_held));
+        // Nor what is being let go, when no conflict is held.
+        let releasing =
+            if surely_held.is_empty() { Bits::EMPTY } else { self.watch.releasing(table) };
         let seen = Seen {
             wanted,
             granted,
             maybe_closed,
-            surely_held: guards.still(in_conflicts(table, maybe_held)),
+            surely_held,
             releasing,
             ready,
             at_rest: machines_at_rest(table, guards, ready, maybe_closed.or(granted).or(new)),

@@ -114,6 +114,7 @@ impl Locks {
         }
     }
 
+    #[inline(never)]
     /// Take in this tick's evidence. Returns the locks that opened by themselves just now.
     pub(crate) fn update<G: Guards>(&mut self, table: &Table, guards: &mut G) -> Bits {
         for (since, _) in self.since.iter_mut().zip(table.locks) {
@@ -134,7 +135,7 @@ impl Locks {
         self.doubt_switches(stands.or(free), denied.or(apart), debounce);
         let way = self.on_their_way(table, guards, &reports, stands.or(free));
         let seen = slipping.or(claimed.without(apart)).or(way.there);
-        let reached = self.evidence(seen, debounce);
+        let reached = self.evidence(table, seen);
         let there = reached.and(way.there);
         self.closed = self.closed.or(there.and(self.ordered));
         self.open = self.open.or(there.without(self.ordered));
@@ -252,17 +253,17 @@ impl Locks {
     }
 
     /// Count consecutive ticks of evidence: which locks' counts reach `needed`. They start anew.
-    fn evidence(&mut self, seen: Bits, needed: u16) -> Bits {
+    fn evidence(&mut self, table: &Table, seen: Bits) -> Bits {
         let mut reached = Bits::EMPTY;
         // Most of the time there is nothing to count.
         if seen.is_empty() && self.count == [0; MAX_LOCKS] {
             return reached;
         }
-        for (i, count) in self.count.iter_mut().enumerate() {
-            let now = if seen.has(i as u8) { count.saturating_add(1) } else { 0 };
-            let enough = u16::from(now) >= needed && now > 0;
+        for (lock, (count, _)) in (0u8..8).zip(self.count.iter_mut().zip(table.locks)) {
+            let now = if seen.has(lock) { count.saturating_add(1) } else { 0 };
+            let enough = now > 0 && u16::from(now) >= table.timing.debounce;
             *count = if enough { 0 } else { now };
-            reached = reached.with(i as u8, enough);
+            reached = reached.or(if enough { Bits::one(lock) } else { Bits::EMPTY });
         }
         reached
     }

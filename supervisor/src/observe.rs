@@ -37,6 +37,8 @@ pub struct Memory {
     age: u16,
     /// How many of them are real samples, not the one of the reset.
     filled: u8,
+    /// Magnitude of each lock's slip when it was last known, rad/s.
+    slips: [f32; MAX_LOCKS],
     /// Whether the torque is cut for a shaft that raced.
     pub(crate) torque_cut: bool,
 }
@@ -55,7 +57,7 @@ pub struct Reading<'a> {
     racing: Bits,
     /// Age of the older sample over the table's rate distance (from one to two of it).
     age_share: f32,
-    /// Magnitude of each lock's slip where it is known, rad/s.
+    /// Magnitude of each lock's slip when it was last known, rad/s.
     slips: [f32; MAX_LOCKS],
     known: Bits,
     moving: Bits,
@@ -69,14 +71,11 @@ impl PartialEq for Table<'_> {
     }
 }
 
-/// Sum of products; bounded by the number of sensors.
-#[inline]
+/// Sum of products, written out: half of what a tick does are such sums.
 pub(crate) fn row_times(row: &SpeedRow, values: &SpeedRow) -> f32 {
-    let mut sum = 0.0;
-    for (coefficient, value) in row.iter().zip(values) {
-        sum += coefficient * value;
-    }
-    sum
+    let [a, b, c, d, e, f, g, h] = row;
+    let [s, t, u, v, w, x, y, z] = values;
+    0.0 + a * s + b * t + c * u + d * v + e * w + f * x + g * y + h * z
 }
 
 /// Absolute value; NaN stays NaN, so that every guard on it is false.
@@ -85,36 +84,31 @@ pub(crate) fn magnitude(x: f32) -> f32 {
     x.abs()
 }
 
-/// What one look at each sensor gives.
-struct Look {
-    now: Sample,
-    /// Since the older sample.
-    change: SpeedRow,
-    /// Sensors whose speed will soon be outside of what is allowed.
-    outside: Bits,
+/// The speeds of this tick; what is not to be used counts as zero.
+fn take_sample(table: &Table, inputs: &Inputs) -> Sample {
+    let mut valid = Bits::EMPTY;
+    let radps = core::array::from_fn(|i| match (table.sensors.get(i), inputs.speeds.get(i)) {
+        (Some(sensor), Some(speed)) if speed.valid && magnitude(speed.radps) <= sensor.range => {
+            valid = valid.or(Bits::one(i as u8));
+            speed.radps
+        }
+        _ => 0.0,
+    });
+    Sample { radps, valid }
 }
 
-/// Look at each sensor once. `ahead`: how often the change happens again until a torque that is
-/// cut now is gone; `share`: how much of the allowed speeds counts as inside.
-fn look(table: &Table, inputs: &Inputs, older: &Sample, ahead: f32, share: f32) -> Look {
-    let mut look =
-        Look { now: Sample::default(), change: [0.0; MAX_SENSORS], outside: Bits::EMPTY };
-    let slots = look.now.radps.iter_mut().zip(&mut look.change);
-    let read = table.sensors.iter().zip(&inputs.speeds).zip(&older.radps).zip(slots);
-    for (i, (((limit, speed), old), (now, change))) in read.enumerate() {
-        let sensor = Bits::one(i as u8);
-        if speed.valid && magnitude(speed.radps) <= limit.range {
-            *now = speed.radps;
-            look.now.valid = look.now.valid.or(sensor);
-        }
-        *change = *now - old;
-        let soon = *now + ahead * *change;
-        let Window { min, max } = limit.allowed;
+/// Sensors whose speed will be outside of what is allowed when its change has happened `ahead`
+/// times again; `share`: how much of the allowed speeds counts as inside.
+fn outside(table: &Table, now: &SpeedRow, change: &SpeedRow, ahead: f32, share: f32) -> Bits {
+    let mut outside = Bits::EMPTY;
+    for (i, ((sensor, now), change)) in (0u8..8).zip(table.sensors.iter().zip(now).zip(change)) {
+        let soon = now + ahead * change;
+        let Window { min, max } = sensor.allowed;
         if !(share * min <= soon && soon <= share * max) {
-            look.outside = look.outside.or(sensor);
+            outside = outside.or(Bits::one(i));
         }
     }
-    look
+    outside
 }
 
 /// How often the change over `age_share` times the table's rate distance happens again within so
@@ -125,6 +119,7 @@ fn ahead(table: &Table, age_share: f32, ticks: u16) -> f32 {
 
 impl<'a> Reading<'a> {
     /// Measure: speeds in, bits out.
+    #[inline(never)]
     pub fn new(
         table: &'a Table<'a>,
         inputs: &'a Inputs,
@@ -137,14 +132,19 @@ impl<'a> Reading<'a> {
         let ahead = ahead(table, age_share, table.timing.react);
         let share = if memory.torque_cut { BACK_SHARE } else { 1.0 };
         let older = memory.older();
-        let Look { now, change, outside } = look(table, inputs, older, ahead, share);
+        let now = take_sample(table, inputs);
+        let mut olds = older.radps.iter();
+        let change = now.radps.map(|now| now - olds.next().unwrap_or(&0.0));
+        let outside = outside(table, &now.radps, &change, ahead, share);
         let filled = if memory.filled >= 2 { older.valid } else { Bits::EMPTY };
         memory.push(&now, rate_ticks);
         let engine = running_engine(table, inputs);
         let implausible = implausible(table, &now).or(implausible_engine(table, engine, &now));
         let trusted = now.valid.without(implausible);
         let change_known = now.valid.and(filled);
-        let sight = look_at_locks(table, inputs, trusted, &now.radps);
+        let mut slips = memory.slips;
+        let sight = look_at_locks(table, inputs, trusted, &now.radps, &mut slips);
+        memory.slips = slips;
         let output = trusted.contains(table.output_sensors);
         Reading {
             table,
@@ -156,7 +156,7 @@ impl<'a> Reading<'a> {
             change_known,
             racing: outside.and(trusted).and(change_known),
             age_share,
-            slips: sight.slips,
+            slips,
             known: sight.known,
             moving: sight.moving,
             reports: sight.reports,
@@ -196,30 +196,34 @@ fn implausible_engine(table: &Table, engine: Option<&Rest>, now: &Sample) -> Bit
 
 /// What one look at each lock gives.
 struct Sight {
-    slips: [f32; MAX_LOCKS],
     known: Bits,
     moving: Bits,
     reports: Reports,
 }
 
-fn look_at_locks(table: &Table, inputs: &Inputs, trusted: Bits, now: &SpeedRow) -> Sight {
+/// Look at each lock once; of those whose slip is known it is put into `slips`.
+fn look_at_locks(
+    table: &Table,
+    inputs: &Inputs,
+    trusted: Bits,
+    now: &SpeedRow,
+    slips: &mut [f32; MAX_LOCKS],
+) -> Sight {
     let (mut known, mut moving) = (Bits::EMPTY, Bits::EMPTY);
-    let mut slips = [0.0; MAX_LOCKS];
     let mut reports = Reports::default();
-    let locks = table.locks.iter().zip(&inputs.reports).zip(&mut slips);
-    for (i, ((lock, report), told)) in locks.enumerate() {
-        let i = i as u8;
+    let locks = table.locks.iter().zip(&inputs.reports).zip(slips);
+    for (i, ((lock, report), told)) in (0u8..8).zip(locks) {
         reports.put(i, lock.has_switch, *report);
-        let slip = magnitude(row_times(&lock.slip_row, now));
-        *told = slip;
         if trusted.contains(lock.sensors) {
+            let slip = magnitude(row_times(&lock.slip_row, now));
+            *told = slip;
             known = known.or(Bits::one(i));
             if slip > lock.moving_min {
                 moving = moving.or(Bits::one(i));
             }
         }
     }
-    Sight { slips, known, moving, reports }
+    Sight { known, moving, reports }
 }
 
 impl Reading<'_> {
@@ -310,9 +314,9 @@ impl Reading<'_> {
         self.output
     }
 
-    /// Locks whose slip is known, and the magnitude of each lock's slip in rad/s.
-    pub(crate) const fn slips(&self) -> (Bits, [f32; MAX_LOCKS]) {
-        (self.known, self.slips)
+    /// Magnitude of each lock's slip in rad/s when it was last known.
+    pub(crate) const fn slips(&self) -> [f32; MAX_LOCKS] {
+        self.slips
     }
 
     /// Magnitude of a lock's slip in rad/s; `None` when it is not known.

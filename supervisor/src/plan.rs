@@ -10,6 +10,7 @@ use crate::table::{Arrangement, Duty, Step, StepDuty, Table};
 mod tests;
 
 /// One order per machine; without any, no torque.
+#[inline(never)]
 pub(crate) fn machine_orders(
     table: &Table,
     reading: &Reading,

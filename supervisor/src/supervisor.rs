@@ -100,18 +100,18 @@ impl Supervisor {
     }
 
     fn go(&mut self, table: &Table, inputs: &Inputs) -> Output {
-        let mut output = Output::default();
-        match self.table_fault {
-            Some(fault) => refuse_table(fault, &mut output),
-            None => self.work(table, inputs, &mut output),
-        }
-        self.journal.compare(self.tick, &self.status, &output.status);
-        self.status = output.status;
+        let mut orders = Orders::default();
+        let status = match self.table_fault {
+            Some(fault) => refuse_table(fault, &mut orders),
+            None => self.work(table, inputs, &mut orders),
+        };
+        self.journal.compare(self.tick, &self.status, &status);
+        self.status = status;
         self.tick = self.tick.wrapping_add(1);
-        output
+        Output { orders, status }
     }
 
-    fn work(&mut self, table: &Table, inputs: &Inputs, output: &mut Output) {
+    fn work(&mut self, table: &Table, inputs: &Inputs, orders: &mut Orders) -> Status {
         self.memory.torque_cut = self.race.is_on();
         let mut reading = Reading::new(table, inputs, &self.heat, &mut self.memory);
         if self.kernel.watch.is_asleep() {
@@ -125,7 +125,6 @@ impl Supervisor {
         }
         let passed = ruling.passed;
         let possibly_closed = ruling.seen.maybe_closed.or(passed);
-        let orders = &mut output.orders;
         orders.locks = ruling.lock_orders();
         orders.engine_run = ruling.decision.engine_run;
         machine_orders(table, &reading, inputs, ruling.decision.plan, &mut orders.machines);
@@ -134,16 +133,20 @@ impl Supervisor {
             calm_orders(table, &reading, &mut orders.machines);
         }
         self.stray.cut(table, self.state().phase, &reading, &mut orders.machines);
-        let pushes = table.set(possibly_closed).engine_joined && reading.engine_pushes();
-        self.race.cut(table, reading.racing(), pushes, orders);
-        output.status = self.describe(table, &mut reading, possibly_closed);
+        let racing = reading.racing();
+        let joined = || table.set(possibly_closed).engine_joined;
+        let pushes = !racing.is_empty() && joined() && reading.engine_pushes();
+        self.race.cut(table, racing, pushes, orders);
+        let status = self.describe(table, &mut reading, possibly_closed);
         // Plates that are pressed and not (or no longer) locked together slip and get hot.
-        let working = passed.without(output.status.held).or(passed.and(reading.moving_locks()));
+        let working = passed.without(status.held).or(passed.and(reading.moving_locks()));
         let working = working.or(self.kernel.watch.still_pressed(table));
-        let (known, slips) = reading.slips();
-        self.heat.tick(table, working, known, &slips);
+        let slips = reading.slips();
+        self.heat.tick(table, working, &slips);
+        status
     }
 
+    #[inline(never)]
     fn describe(&self, table: &Table, reading: &mut Reading, possibly_closed: Bits) -> Status {
         let state = &self.kernel.state;
         let locks = &state.locks;
@@ -174,7 +177,7 @@ impl Supervisor {
 }
 
 /// Nothing can be done with this table.
-fn refuse_table(fault: TableFault, output: &mut Output) {
-    output.orders.machines = [MachineOrder::Unload; MAX_MACHINES];
-    output.status.refusal = Some(Refusal::Table(fault));
+fn refuse_table(fault: TableFault, orders: &mut Orders) -> Status {
+    orders.machines = [MachineOrder::Unload; MAX_MACHINES];
+    Status { refusal: Some(Refusal::Table(fault)), ..Status::default() }
 }

@@ -79,9 +79,9 @@ fn next_route<G: Guards>(table: &Table, state: &State, guards: &mut G, set: Bits
 /// The arrangement to fall back to: the table's choice for this lock set, or, when a stuck lock
 /// bars that, the first one that can be reached, those that need no engine before the others.
 fn fallback(table: &Table, state: &State, set: Bits) -> Option<Route> {
-    let next = table.next_row(0, state.stuck().ok()?, set);
+    let next = table.next_steps(state.stuck().ok()?, set);
     let leads = |target: u8| match table.arrangements.get(target as usize) {
-        Some(a) => a.closed == set || next.step(target).is_ok(),
+        Some(a) => a.closed == set || next.step(0, target).is_ok(),
         None => false,
     };
     let needs_engine = |target: u8| {

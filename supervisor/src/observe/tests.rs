@@ -253,6 +253,20 @@ fn locks_by_what_is_known_of_them() {
     }
 }
 
+/// Where the slip is not known, the last known one stands.
+#[test]
+fn unknown_slip_counts_as_the_last_known_one() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let (heat, mut memory) = (Heat::default(), Memory::default());
+    let known = inputs([0.5, 70.0], 0.0, [Open, Open]);
+    let mut slips = |now: &Inputs| Reading::new(&table, now, &heat, &mut memory).slips()[1];
+    assert_eq!(slips(&without(1, known)), 0.0, "never known");
+    assert_eq!(slips(&known), 70.0);
+    assert_eq!(slips(&without(1, inputs([0.5, 3.0], 0.0, [Open, Open]))), 70.0);
+    assert_eq!(slips(&inputs([0.5, 3.0], 0.0, [Open, Open])), 3.0);
+}
+
 /// The output changes by this much in a tick; 2 rad/s in four ticks are allowed.
 #[test]
 fn calm_is_a_known_small_change() {

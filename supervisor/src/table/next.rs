@@ -50,17 +50,27 @@ pub enum Stuck {
     Closed(u8),
 }
 
-/// The next step towards each arrangement, from one lock set by one way.
+/// The next steps from one lock set: a part of [`Table::next`], looked up once.
 #[derive(Clone, Copy)]
-pub(crate) struct NextRow<'a>(&'a [u16]);
+pub(crate) struct NextSteps<'a> {
+    next: &'a [u16],
+    /// Place of the first way's first entry.
+    first: usize,
+    /// From one way to the next.
+    stride: usize,
+    arrangements: u8,
+}
 
-impl NextRow<'_> {
+impl NextSteps<'_> {
     /// The next step towards `arrangement`.
     ///
     /// # Errors
     /// Why there is none.
-    pub(crate) fn step(self, arrangement: u8) -> Result<u16, Why> {
-        match self.0.get(usize::from(arrangement)) {
+    pub(crate) fn step(&self, way: u8, arrangement: u8) -> Result<u16, Why> {
+        let way = self.stride.wrapping_mul(usize::from(way));
+        let place = self.first.wrapping_add(way).wrapping_add(usize::from(arrangement));
+        // An index out of range must not reach into a neighbouring row.
+        match self.next.get(place).filter(|_| arrangement < self.arrangements) {
             Some(entry) if entry & NO_STEP == 0 => Ok(*entry),
             Some(entry) => Err(Why::from_code(*entry as u8)),
             None => Err(Why::Impossible),
@@ -90,32 +100,28 @@ impl Table<'_> {
     /// # Errors
     /// Why there is none.
     pub fn next_step(&self, way: u8, stuck: Stuck, set: Bits, arrangement: u8) -> Result<u16, Why> {
-        self.next_row(way, stuck, set).step(arrangement)
+        self.next_steps(stuck, set).step(way, arrangement)
     }
 
-    /// The entries of [`Table::next`] for every arrangement; none when an index is out of range,
-    /// so that none can reach into a neighbouring row.
-    pub(crate) fn next_row(&self, way: u8, stuck: Stuck, set: Bits) -> NextRow<'_> {
-        let row = self.next_entries(way, stuck, set);
-        NextRow(row.unwrap_or(&[]))
-    }
-
-    fn next_entries(&self, way: u8, stuck: Stuck, set: Bits) -> Option<&[u16]> {
+    /// The next steps from `set` towards every arrangement by every way; none when an index is out
+    /// of range.
+    pub(crate) fn next_steps(&self, stuck: Stuck, set: Bits) -> NextSteps<'_> {
         let locks = self.lock_count();
-        let in_range = |lock: u8| (lock < locks).then_some(usize::from(lock));
-        let variant = match stuck {
-            Stuck::None => 0,
-            Stuck::Open(lock) => in_range(lock)?.checked_add(1)?,
-            Stuck::Closed(lock) => in_range(lock)?.checked_add(1)?.checked_add(locks.into())?,
+        let (variant, lock) = match stuck {
+            Stuck::None => (0, None),
+            Stuck::Open(lock) => (lock.wrapping_add(1), Some(lock)),
+            Stuck::Closed(lock) => (lock.wrapping_add(1).wrapping_add(locks), Some(lock)),
         };
-        let set = usize::from(set.0);
-        if set >= self.set_count() {
-            return None;
+        let (set, sets) = (usize::from(set.0), self.set_count());
+        let in_range = set < sets && lock.is_none_or(|lock| lock < locks);
+        let arrangements = self.arrangement_count();
+        let row = usize::from(variant).wrapping_mul(sets).wrapping_add(set);
+        NextSteps {
+            next: if in_range { self.next } else { &[] },
+            first: row.wrapping_mul(usize::from(arrangements)),
+            stride: self.stuck_count().wrapping_mul(sets).wrapping_mul(usize::from(arrangements)),
+            arrangements,
         }
-        let row = usize::from(way).checked_mul(self.stuck_count())?.checked_add(variant)?;
-        let row = row.checked_mul(self.set_count())?.checked_add(set)?;
-        let from = row.checked_mul(self.arrangements.len())?;
-        self.next.get(from..)?.get(..self.arrangements.len())
     }
 
     /// How many lock sets there are.
