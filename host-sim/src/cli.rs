@@ -9,6 +9,7 @@ use clap::{Args, Parser, Subcommand};
 use self::energy_args::{CycleArgs, EnergyArgs, price_from};
 use crate::campaign::shard_from;
 use crate::campaign::{self, Shard, command::time_from};
+use crate::export::{self, ExportArgs};
 use crate::rig::command::{RigArgs, WayArgs};
 use crate::table::command::Form;
 use crate::{drive, driveline, energy, explain, explore, review, rig, survey, table};
@@ -93,6 +94,8 @@ enum Command {
     Replay(ReplayArgs),
     /// Drive a scenario with the supervisor on a board, over the rig link
     Rig(RigArgs),
+    /// The plant or the supervisor as a unit for co-simulation by the standard FMI
+    Export(ExportArgs),
     /// The main job: survey, table and judged drives between all arrangements, as a folder
     Review(ReviewArgs),
 }
@@ -321,6 +324,7 @@ pub fn run() -> i32 {
         }
         Command::Campaign(args) => run_campaign(args),
         Command::Rig(args) => rig::command::rig(&args),
+        Command::Export(args) => export::export(&args),
         Command::Merge { paths, driveline, out } => {
             campaign::command::merge_command(&paths, driveline.as_deref(), out.as_deref())
         }
