@@ -5,14 +5,8 @@ use std::ffi::{CStr, CString, c_char, c_int, c_void};
 use host_sim::export::Fault;
 
 /// `fmi2CallbackLogger`: it formats as C's `printf` does.
-pub(crate) type Logger2 = unsafe extern "C" fn(
-    *mut c_void,
-    *const c_char,
-    c_int,
-    *const c_char,
-    *const c_char,
-    ...
-);
+pub(crate) type Logger2 =
+    unsafe extern "C" fn(*mut c_void, *const c_char, c_int, *const c_char, *const c_char, ...);
 /// `fmi3LogMessageCallback`.
 pub(crate) type Logger3 = unsafe extern "C" fn(*mut c_void, c_int, *const c_char, *const c_char);
 

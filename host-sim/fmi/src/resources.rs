@@ -43,8 +43,7 @@ mod tests {
         ] {
             assert_eq!(path_of(address), Ok(PathBuf::from(path)), "{address}");
         }
-        for wrong in ["", "/a", "http:///a", "file:a", "file:///%2", "file:///%zz", "file://host/a"]
-        {
+        for wrong in ["", "/a", "file:a", "file:///%2", "file:///%zz", "file://host/a"] {
             assert!(path_of(wrong).is_err(), "{wrong}");
         }
     }

@@ -126,7 +126,8 @@ fn write(args: &ExportArgs, scenario: Option<&str>) -> Result<String, String> {
     let source = Source::new(args.unit, &text, scenario)?;
     let bytes = packed(standard, &source, (&text, scenario), library)?;
     let path = args.out.display();
-    std::fs::write(&args.out, &bytes).map_err(|error| format!("{path} cannot be written: {error}"))?;
+    std::fs::write(&args.out, &bytes)
+        .map_err(|error| format!("{path} cannot be written: {error}"))?;
     Ok(format!(
         "{path}: {} of {}, FMI {}, table {:08x}, a tick of {} s\n",
         args.unit.word(),

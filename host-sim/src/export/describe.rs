@@ -242,8 +242,7 @@ fn structure(standard: Standard, variables: &Variables) -> String {
             let now: String =
                 outputs().map(|(at, _)| unknown(at).with("dependencies", "").empty()).collect();
             let first: String = outputs().map(|(at, _)| unknown(at).empty()).collect();
-            Element::new("Outputs").around(&now)
-                + &Element::new("InitialUnknowns").around(&first)
+            Element::new("Outputs").around(&now) + &Element::new("InitialUnknowns").around(&first)
         }
         Standard::Three => {
             let of = |name, at: u32| Element::new(name).with("valueReference", at.to_string());

@@ -93,8 +93,7 @@ fn parameters(source: &Source, all: &mut Variables, at: &mut Places) {
     let story = &source.story;
     let (kmh, list) = (Kind::Real("km/h"), Kind::Choice(ARRANGEMENT));
     let start = Value::Real(story.start_speed_kmh);
-    at.speed_kmh =
-        all.add(Parameter, "start_speed_kmh", "Road speed at the start", kmh, start);
+    at.speed_kmh = all.add(Parameter, "start_speed_kmh", "Road speed at the start", kmh, start);
     let number = story.start_arrangement.and_then(|a| u8::try_from(a).ok());
     let start = of_arrangement(number, source.driveline.arrangements.len());
     let about = "Arrangement at the start, its locks closed; (none): every lock open";

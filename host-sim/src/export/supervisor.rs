@@ -56,8 +56,7 @@ fn inputs(source: &Source, all: &mut Variables, at: &mut Places) {
     let (sensors, locks) = (|| d.sensors.iter().map(|x| &x.name), d.locks.iter().map(|x| &x.name));
     let machines = || d.machines.iter().map(|x| &x.name);
     let about = "Locks that it pressed before it begins, bit i is the i-th; -1: nothing is known";
-    at.pressed =
-        all.add(Parameter, "pressed", about, Kind::Whole, Value::Whole(NOTHING_KNOWN));
+    at.pressed = all.add(Parameter, "pressed", about, Kind::Whole, Value::Whole(NOTHING_KNOWN));
     let about = ("sensed_radps", "Speed that the sensor measures");
     at.sensed = all.each(Input, about, Kind::Real("rad/s"), &ZERO, sensors());
     let about = ("sensed_valid", "Whether the sensor stands by its value");

@@ -181,7 +181,9 @@ impl Variables {
                 let items = self.choices.get(list).map_or(&[][..], |c| &c.items);
                 match items.iter().any(|item| item.1 == *n) {
                     true => Ok(()),
-                    false => Err(format!("{} cannot be {n}: that is not in its list", variable.name)),
+                    false => {
+                        Err(format!("{} cannot be {n}: that is not in its list", variable.name))
+                    }
                 }
             }
             _ => Err(format!("{} is of another type", variable.name)),
