@@ -194,6 +194,9 @@ struct DriveArgs {
     /// Write the trace of every tick as CSV there (- is stdout)
     #[arg(long, value_name = "PATH")]
     trace: Option<String>,
+    /// Write the same as a measurement file (ASAM MDF 4) there
+    #[arg(long, value_name = "PATH")]
+    mdf: Option<String>,
     /// Write every N-th tick of the trace only
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..))]
     every: u64,
@@ -318,8 +321,8 @@ pub fn run() -> i32 {
         }
         Command::Explore(args) => explore(args),
         Command::Drive(args) => {
-            let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;
-            let options = drive::command::Options { trace, every, svg, json, seed };
+            let DriveArgs { file, scenario, trace, mdf, every, svg, json, seed } = args;
+            let options = drive::command::Options { trace, mdf, every, svg, json, seed };
             drive::command::run(&file, &scenario, &options)
         }
         Command::Campaign(args) => run_campaign(args),

@@ -1,11 +1,11 @@
 """Units made by `slipwarden export`, checked by FMPy, the reference checker, and run in it.
 
-check.py validate UNIT...             no problem is found in the description
-check.py simulate UNIT                FMPy's own master drives the unit alone
-check.py loop PLANT SUPERVISOR CSV N  both, tick by tick, against the trace of `slipwarden drive`;
+units.py validate UNIT...             no problem is found in the description
+units.py simulate UNIT                FMPy's own master drives the unit alone
+units.py loop PLANT SUPERVISOR CSV N  both, tick by tick, against the trace of `slipwarden drive`;
                                       prints the digest of the plant after N ticks
-check.py hostile UNIT                 wrong calls are refused and change nothing
-check.py states PLANT SUPERVISOR N    a saved state is gone back to; a reset begins anew
+units.py hostile UNIT                 wrong calls are refused and change nothing
+units.py states PLANT SUPERVISOR N    a saved state is gone back to; a reset begins anew
 
 Any difference is an exception, so that the exit code is not 0.
 """

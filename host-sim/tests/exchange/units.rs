@@ -3,8 +3,6 @@
 //!
 //! FMPy comes by `bash .ci/python`; without it these tests fail.
 
-mod outside;
-
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::{Arc, OnceLock};
@@ -12,6 +10,8 @@ use std::sync::{Arc, OnceLock};
 use host_sim::drive::closed_loop::{Prepared, Run};
 use host_sim::drive::scenario::parse;
 use host_sim::generated::demo_table;
+
+use crate::{python, root};
 
 /// Faults of every sort that makes its own path through a unit: missed ticks, both resets, lost
 /// supply, wheels that slip, sensors and torques that lie. The numbers are invented.
@@ -54,22 +54,11 @@ from_s = 6
 to_s = 6.2
 "#;
 
-fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
-}
-
-/// A Python with FMPy.
-fn python() -> PathBuf {
-    let path = root().join(".venv/bin/python");
-    assert!(path.exists(), "{} is missing\n    fix: bash .ci/python", path.display());
-    path
-}
-
 /// A folder for what the tests make, and in it the library, built once.
 fn folder() -> &'static Path {
     static FOLDER: OnceLock<PathBuf> = OnceLock::new();
     FOLDER.get_or_init(|| {
-        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("fmi");
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("units");
         std::fs::create_dir_all(&folder).expect("a folder");
         let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
         let target = Path::new(env!("CARGO_BIN_EXE_slipwarden")).ancestors().nth(2);
@@ -103,7 +92,7 @@ fn unit(name: &str, driveline: &str, more: &[&str]) -> String {
 
 /// Run the checker; what it prints.
 fn check(args: &[&str]) -> String {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fmi/check.py");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/exchange/units.py");
     let out = Command::new(python())
         .arg("-B")
         .arg(script)
@@ -228,7 +217,7 @@ fn a_planted_difference_is_found() {
     let driven = ["--fmi", "3", "--unit", "plant", "--scenario", "planted.toml"];
     let plant = unit("planted-plant", "axle", &driven);
     let overseer = unit("planted-supervisor", "axle", &["--fmi", "3", "--unit", "supervisor"]);
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fmi/check.py");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/exchange/units.py");
     let out = Command::new(python())
         .args(["-B".as_ref(), script.as_os_str()])
         .args(["loop", &plant, &overseer, "planted.csv", "100"])
