@@ -9,6 +9,7 @@ use clap::{Args, Parser, Subcommand};
 use self::energy_args::{CycleArgs, EnergyArgs, price_from};
 use crate::campaign::shard_from;
 use crate::campaign::{self, Shard, command::time_from};
+use crate::export::{self, ExportArgs};
 use crate::rig::command::{RigArgs, WayArgs};
 use crate::table::command::Form;
 use crate::{drive, driveline, energy, explain, explore, review, rig, survey, table};
@@ -93,6 +94,8 @@ enum Command {
     Replay(ReplayArgs),
     /// Drive a scenario with the supervisor on a board, over the rig link
     Rig(RigArgs),
+    /// The plant or the supervisor as a unit for co-simulation by the standard FMI
+    Export(ExportArgs),
     /// The main job: survey, table and judged drives between all arrangements, as a folder
     Review(ReviewArgs),
 }
@@ -191,6 +194,9 @@ struct DriveArgs {
     /// Write the trace of every tick as CSV there (- is stdout)
     #[arg(long, value_name = "PATH")]
     trace: Option<String>,
+    /// Write the same as a measurement file (ASAM MDF 4) there
+    #[arg(long, value_name = "PATH")]
+    mdf: Option<String>,
     /// Write every N-th tick of the trace only
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..))]
     every: u64,
@@ -315,12 +321,13 @@ pub fn run() -> i32 {
         }
         Command::Explore(args) => explore(args),
         Command::Drive(args) => {
-            let DriveArgs { file, scenario, trace, every, svg, json, seed } = args;
-            let options = drive::command::Options { trace, every, svg, json, seed };
+            let DriveArgs { file, scenario, trace, mdf, every, svg, json, seed } = args;
+            let options = drive::command::Options { trace, mdf, every, svg, json, seed };
             drive::command::run(&file, &scenario, &options)
         }
         Command::Campaign(args) => run_campaign(args),
         Command::Rig(args) => rig::command::rig(&args),
+        Command::Export(args) => export::export(&args),
         Command::Merge { paths, driveline, out } => {
             campaign::command::merge_command(&paths, driveline.as_deref(), out.as_deref())
         }

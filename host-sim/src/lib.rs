@@ -15,6 +15,7 @@ pub mod energy;
 pub mod exact;
 pub mod explain;
 pub mod explore;
+pub mod export;
 pub mod generated;
 pub mod input;
 pub mod kinematics;

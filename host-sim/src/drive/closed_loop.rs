@@ -128,9 +128,22 @@ impl<'a> Run<'a> {
         setup: &'a Setup,
         seed: u64,
     ) -> Result<Run<'a>, CannotRun> {
+        Run::started(prepared, setup, setup, seed)
+    }
+
+    /// A run of `setup` that begins as another one does.
+    ///
+    /// # Errors
+    /// When the start is not possible.
+    pub fn started(
+        prepared: &Arc<Prepared<'a>>,
+        setup: &'a Setup,
+        start: &Setup,
+        seed: u64,
+    ) -> Result<Run<'a>, CannotRun> {
         let loose = setup.faults.iter().any(|f| matches!(f.fault, Injected::WheelSlip(_)));
         let model = prepared.model(loose)?;
-        let state = prepared.start(setup)?.with_seed(model, seed);
+        let state = prepared.start(start)?.with_seed(model, seed);
         Ok(Run {
             prepared: Arc::clone(prepared),
             setup,
@@ -410,7 +423,7 @@ fn ticks_of(prepared: &Prepared, setup: &Setup) -> u64 {
 }
 
 /// Whether a lock can carry more than its drag. A dog that ratchets cannot.
-fn is_engaged(data: &Lock, actual: LockActual) -> bool {
+pub(crate) fn is_engaged(data: &Lock, actual: LockActual) -> bool {
     match (actual, &data.kind) {
         (LockActual::Locked, _) | (LockActual::Slipping, LockKind::Friction(_)) => true,
         (LockActual::Slipping, LockKind::Dog(_)) | (LockActual::Open | LockActual::Filling, _) => {

@@ -3,9 +3,13 @@
 use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::Path;
+use std::sync::Arc;
 
+use crate::drive::closed_loop::Prepared;
+use crate::drive::mdf::MdfTrace;
+use crate::drive::record::TickRecord;
 use crate::drive::scenario::{self, Scenario};
-use crate::drive::simulate::{Outcome, RunError, simulate};
+use crate::drive::simulate::{Outcome, RunError, simulate_seen};
 use crate::drive::summary_text::{Heading, json, text};
 use crate::driveline::{Purpose, command};
 use crate::input::{self, Tabled, print};
@@ -16,6 +20,8 @@ use crate::picture::TimelineText;
 pub struct Options {
     /// Write the per-tick trace as CSV there.
     pub trace: Option<String>,
+    /// Write the same as a measurement file (ASAM MDF 4) there; never stdout.
+    pub mdf: Option<String>,
     /// Write every so many-th tick of the trace, 1 or more.
     pub every: u64,
     /// Write the timeline as SVG there.
@@ -67,6 +73,67 @@ fn cannot_create(path: &str, error: &std::io::Error) -> String {
     }
 }
 
+/// The measurement file of a run, if one is asked for; what goes wrong with it is told at the end.
+pub(crate) struct Mdf<'a> {
+    path: String,
+    trace: Option<MdfTrace>,
+    tabled: &'a Tabled,
+    failed: Option<std::io::Error>,
+}
+
+impl<'a> Mdf<'a> {
+    fn open(options: &Options, tabled: &'a Tabled, about: &str) -> Result<Mdf<'a>, String> {
+        Mdf::create(options.mdf.as_deref(), tabled, about, options.every)
+    }
+
+    /// Begin it.
+    ///
+    /// # Errors
+    /// A sentence.
+    pub(crate) fn create(
+        path: Option<&str>,
+        tabled: &'a Tabled,
+        about: &str,
+        every: u64,
+    ) -> Result<Mdf<'a>, String> {
+        let trace = match path {
+            None => None,
+            Some("-") => {
+                let why = "a measurement file is written back and forth: it cannot go to stdout";
+                return Err(format!("{why}\n    fix: give a path"));
+            }
+            Some(path) => Some(
+                MdfTrace::create(Path::new(path), tabled.driveline(), about, every)
+                    .map_err(|error| cannot_create(path, &error))?,
+            ),
+        };
+        Ok(Mdf { path: path.unwrap_or_default().to_owned(), trace, tabled, failed: None })
+    }
+
+    /// One tick.
+    pub(crate) fn add(&mut self, record: &TickRecord) {
+        let table = self.tabled.table.table();
+        if let Some(trace) = &mut self.trace
+            && let Err(error) = trace.add(self.tabled.driveline(), &table, record)
+        {
+            (self.trace, self.failed) = (None, Some(error));
+        }
+    }
+
+    /// End it.
+    ///
+    /// # Errors
+    /// A sentence: it could not be written.
+    pub(crate) fn finish(self) -> Result<(), String> {
+        let ended = match (self.failed, self.trace) {
+            (Some(error), _) => Err(error),
+            (None, Some(trace)) => trace.finish(),
+            (None, None) => Ok(()),
+        };
+        ended.map_err(|error| format!("{} cannot be written: {error}", self.path))
+    }
+}
+
 /// Drive a scenario and print its summary. Returns the exit code: 0 all well, 1 a finding of
 /// the judges, 2 misuse. `file` and `scenario` are paths or names of embedded ones.
 pub fn run(file: &str, scenario: &str, options: &Options) -> i32 {
@@ -111,20 +178,31 @@ fn drive(tabled: &Tabled, scenario: &Scenario, options: &Options) -> Result<Told
         seed,
     };
     eprintln!("seed {seed}");
-    let outcome = simulate(
-        tabled.driveline(),
-        &tabled.kinematics,
-        tabled.table.table(),
-        &scenario.setup,
-        seed,
-        trace.as_mut().map(|sink| (&mut *sink.out as &mut dyn Write, options.every)),
-    )
-    .map_err(|error| match error {
-        RunError::Trace(e) => {
-            format!("{} cannot be written: {e}", options.trace.as_deref().unwrap_or("the trace"))
-        }
-        RunError::CannotRun(e) => e.to_string(),
-    })?;
+    let (d, table) = (tabled.driveline(), tabled.table.table());
+    let about = format!("{} {} seed {seed}", heading.driveline, heading.scenario);
+    let mut mdf = Mdf::open(options, tabled, &about)?;
+    let outcome = Prepared::new(d, table)
+        .map_err(RunError::from)
+        .and_then(|prepared| {
+            simulate_seen(
+                &Arc::new(prepared),
+                &tabled.kinematics,
+                &scenario.setup,
+                seed,
+                trace.as_mut().map(|sink| (&mut *sink.out as &mut dyn Write, options.every)),
+                &mut |record| mdf.add(record),
+            )
+        })
+        .map_err(|error| match error {
+            RunError::Trace(e) => {
+                format!(
+                    "{} cannot be written: {e}",
+                    options.trace.as_deref().unwrap_or("the trace")
+                )
+            }
+            RunError::CannotRun(e) => e.to_string(),
+        })?;
+    mdf.finish()?;
     if let Some(sink) = svg {
         sink.put(&outcome.timeline.draw(&words(&heading, scenario), &outcome.summary.findings))?;
     }

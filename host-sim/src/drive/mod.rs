@@ -11,6 +11,7 @@ pub mod faults;
 pub mod governor;
 pub mod knowledge;
 mod limits;
+pub mod mdf;
 pub mod motion;
 pub mod plan;
 mod prepared;

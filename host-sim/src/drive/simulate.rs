@@ -7,6 +7,7 @@ use supervisor::table::Table;
 
 use crate::checkers;
 use crate::drive::closed_loop::{CannotRun, Prepared, Run, Setup};
+use crate::drive::record::TickRecord;
 use crate::drive::summary::{Gatherer, Summary};
 use crate::drive::trace::TraceWriter;
 use crate::driveline::Driveline;
@@ -84,6 +85,21 @@ pub fn simulate_from(
     seed: u64,
     trace: Option<(&mut dyn Write, u64)>,
 ) -> Result<Outcome, RunError> {
+    simulate_seen(prepared, kinematics, setup, seed, trace, &mut |_| ())
+}
+
+/// The same; `see` gets every tick.
+///
+/// # Errors
+/// When the run cannot start or the trace cannot be written.
+pub fn simulate_seen(
+    prepared: &Arc<Prepared>,
+    kinematics: &Kinematics,
+    setup: &Setup,
+    seed: u64,
+    trace: Option<(&mut dyn Write, u64)>,
+    see: &mut dyn FnMut(&TickRecord),
+) -> Result<Outcome, RunError> {
     let (driveline, table) = (prepared.driveline(), *prepared.table());
     let mut run = Run::of(prepared, setup, seed)?;
     let mut gatherer = Gatherer::new(driveline, table, checkers::all(driveline, kinematics));
@@ -96,6 +112,7 @@ pub fn simulate_from(
     while let Some(record) = run.next_tick() {
         gatherer.add(record);
         timeline.add(record);
+        see(record);
         if let Some(w) = &mut writer
             && unless_closed(w.add(driveline, &table, record))?.is_none()
         {

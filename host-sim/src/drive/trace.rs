@@ -1,6 +1,7 @@
 //! The per-tick trace as CSV (RFC 4180), written as it comes. `docs/trace-format.md`
 //! describes the columns.
 
+use std::borrow::Cow;
 use std::io::{self, Write};
 
 use supervisor::io::{LockOrder, LockReport, MachineOrder};
@@ -40,40 +41,97 @@ pub fn number(value: f64) -> String {
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
+/// What stands in a column.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Sort {
+    Number,
+    Flag,
+    Word,
+}
+
+/// A column of a trace.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Column {
+    pub(super) name: String,
+    /// Empty for what has none.
+    pub(super) unit: &'static str,
+    pub(super) sort: Sort,
+}
+
+/// What stands in one column of one line.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Cell<'a> {
+    Number(f64),
+    /// No number.
+    Nothing,
+    Flag(bool),
+    Word(Cow<'a, str>),
+}
+
+impl Cell<'_> {
+    fn text(&self) -> String {
+        match self {
+            Cell::Number(value) => number(*value),
+            Cell::Nothing => String::new(),
+            Cell::Flag(yes) => u8::from(*yes).to_string(),
+            Cell::Word(word) => field(word),
+        }
+    }
+}
+
 /// Names of the columns, in order.
 pub fn columns(driveline: &Driveline) -> Vec<String> {
-    let mut names: Vec<String> =
-        ["t_s", "road_speed_mps", "demand_nm", "output_torque_nm", "brake_torque_nm", "charge"]
-            .map(String::from)
-            .to_vec();
-    names.extend(driveline.shafts.iter().map(|s| format!("speed_radps:{}", s.name)));
+    described(driveline).into_iter().map(|column| column.name).collect()
+}
+
+/// The columns, in order.
+pub(super) fn described(driveline: &Driveline) -> Vec<Column> {
+    use Sort::{Flag, Number, Word};
+    let mut all = Vec::new();
+    let mut add = |name: String, unit, sort| all.push(Column { name, unit, sort });
+    for (name, unit) in [
+        ("t_s", "s"),
+        ("road_speed_mps", "m/s"),
+        ("demand_nm", "Nm"),
+        ("output_torque_nm", "Nm"),
+        ("brake_torque_nm", "Nm"),
+        ("charge", ""),
+    ] {
+        add(name.to_owned(), unit, Number);
+    }
+    for shaft in &driveline.shafts {
+        add(format!("speed_radps:{}", shaft.name), "rad/s", Number);
+    }
     for lock in &driveline.locks {
-        for what in
-            ["slip_radps", "commanded", "reported", "actual", "torque_nm", "friction_work_j"]
-        {
-            names.push(format!("{what}:{}", lock.name));
+        for (what, unit, sort) in [
+            ("slip_radps", "rad/s", Number),
+            ("commanded", "", Word),
+            ("reported", "", Word),
+            ("actual", "", Word),
+            ("torque_nm", "Nm", Number),
+            ("friction_work_j", "J", Number),
+        ] {
+            add(format!("{what}:{}", lock.name), unit, sort);
         }
     }
     for machine in &driveline.machines {
-        for what in ["order", "order_value", "command_nm", "torque_nm"] {
-            names.push(format!("{what}:{}", machine.name));
+        for (what, unit, sort) in [
+            ("order", "", Word),
+            ("order_value", "", Number),
+            ("command_nm", "Nm", Number),
+            ("torque_nm", "Nm", Number),
+        ] {
+            add(format!("{what}:{}", machine.name), unit, sort);
         }
     }
-    names.extend(
-        [
-            "engine_run_order",
-            "engine_running",
-            "request",
-            "arrangement",
-            "phase",
-            "step",
-            "refusal",
-            "faults_stated",
-            "faults_injected",
-        ]
-        .map(String::from),
-    );
-    names
+    add("engine_run_order".to_owned(), "", Flag);
+    add("engine_running".to_owned(), "", Flag);
+    for name in
+        ["request", "arrangement", "phase", "step", "refusal", "faults_stated", "faults_injected"]
+    {
+        add(name.to_owned(), "", Word);
+    }
+    all
 }
 
 fn order_word(order: LockOrder) -> &'static str {
@@ -101,13 +159,13 @@ pub fn actual_word(lock: &LockTruth) -> &'static str {
     }
 }
 
-fn machine_order(order: MachineOrder) -> (&'static str, String) {
+fn machine_order(order: MachineOrder) -> (&'static str, Cell<'static>) {
     match order {
-        MachineOrder::Free => ("free", String::new()),
-        MachineOrder::HoldSpeed { target_radps } => ("hold", number(f64::from(target_radps))),
-        MachineOrder::TakeTorque { nm } => ("take", number(f64::from(nm))),
-        MachineOrder::Unload => ("unload", String::new()),
-        MachineOrder::Off => ("off", String::new()),
+        MachineOrder::Free => ("free", Cell::Nothing),
+        MachineOrder::HoldSpeed { target_radps } => ("hold", Cell::Number(f64::from(target_radps))),
+        MachineOrder::TakeTorque { nm } => ("take", Cell::Number(f64::from(nm))),
+        MachineOrder::Unload => ("unload", Cell::Nothing),
+        MachineOrder::Off => ("off", Cell::Nothing),
     }
 }
 
@@ -152,8 +210,19 @@ fn arrangement_name(driveline: &Driveline, number: Option<u8>) -> &str {
 }
 
 fn line(driveline: &Driveline, table: &Table, record: &TickRecord) -> String {
+    let cells = cells(driveline, table, record);
+    cells.iter().map(Cell::text).collect::<Vec<_>>().join(",")
+}
+
+/// What stands in the columns of one line, in order.
+pub(super) fn cells<'a>(
+    driveline: &'a Driveline,
+    table: &Table,
+    record: &TickRecord,
+) -> Vec<Cell<'a>> {
     let truth = &record.truth;
-    let mut cells: Vec<String> = [
+    let word = |word: &'a str| Cell::Word(Cow::Borrowed(word));
+    let mut cells: Vec<Cell> = [
         truth.t_s,
         record.road_mps,
         record.demand_nm,
@@ -161,40 +230,40 @@ fn line(driveline: &Driveline, table: &Table, record: &TickRecord) -> String {
         record.brake_nm,
         record.charge,
     ]
-    .map(number)
+    .map(Cell::Number)
     .to_vec();
-    cells.extend(truth.speed_radps[..driveline.shafts.len()].iter().map(|&w| number(w)));
+    cells.extend(truth.speed_radps[..driveline.shafts.len()].iter().map(|&w| Cell::Number(w)));
     for (i, lock) in truth.locks[..driveline.locks.len()].iter().enumerate() {
-        cells.push(number(lock.slip_radps));
-        cells.push(order_word(record.orders.locks[i]).to_owned());
-        cells.push(report_word(record.reports[i]).to_owned());
-        cells.push(actual_word(lock).to_owned());
-        cells.push(number(lock.torque_nm));
-        cells.push(number(lock.work_j));
+        cells.push(Cell::Number(lock.slip_radps));
+        cells.push(word(order_word(record.orders.locks[i])));
+        cells.push(word(report_word(record.reports[i])));
+        cells.push(word(actual_word(lock)));
+        cells.push(Cell::Number(lock.torque_nm));
+        cells.push(Cell::Number(lock.work_j));
     }
     for m in 0..driveline.machines.len() {
-        let (word, value) = machine_order(record.orders.machines[m]);
-        cells.push(word.to_owned());
+        let (order, value) = machine_order(record.orders.machines[m]);
+        cells.push(word(order));
         cells.push(value);
-        cells.push(number(record.command_nm[m]));
-        cells.push(number(truth.machine_nm[m]));
+        cells.push(Cell::Number(record.command_nm[m]));
+        cells.push(Cell::Number(truth.machine_nm[m]));
     }
-    cells.push(u8::from(truth.engine_run_order).to_string());
-    cells.push(u8::from(truth.engine_running).to_string());
-    cells.push(field(arrangement_name(driveline, truth.request)));
-    cells.push(field(arrangement_name(driveline, record.status.arrangement)));
-    cells.push(phase_word(record.status.phase).to_owned());
+    cells.push(Cell::Flag(truth.engine_run_order));
+    cells.push(Cell::Flag(truth.engine_running));
+    cells.push(word(arrangement_name(driveline, truth.request)));
+    cells.push(word(arrangement_name(driveline, record.status.arrangement)));
+    cells.push(word(phase_word(record.status.phase)));
     let step = record.step.map_or(String::new(), |s| {
         let verb = if s.action == Action::Close { "close" } else { "open" };
         format!("{verb} {}", driveline.locks[usize::from(s.lock)].name)
     });
-    cells.push(field(&step));
     let refusal = record.status.refusal.map(|r| refusal_text(driveline, table, r));
-    cells.push(field(refusal.as_deref().unwrap_or("")));
-    cells.push(field(&stated_faults(driveline, record)));
     let injected = (0..32).filter(|i| record.faults >> i & 1 == 1);
-    cells.push(injected.map(|i| (i + 1).to_string()).collect::<Vec<_>>().join(" "));
-    cells.join(",")
+    let injected = injected.map(|i| (i + 1).to_string()).collect::<Vec<_>>().join(" ");
+    let stated = stated_faults(driveline, record);
+    let said = [step, refusal.unwrap_or_default(), stated, injected];
+    cells.extend(said.map(|text| Cell::Word(Cow::Owned(text))));
+    cells
 }
 
 /// The faults that the supervisor states: "stuck-open:ring-brake sensor:sun".

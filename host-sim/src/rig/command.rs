@@ -21,6 +21,7 @@ use super::lockstep::Lockstep;
 use super::real_time::{Pace, drive};
 use crate::checkers;
 use crate::drive::closed_loop::{Prepared, Run};
+use crate::drive::command::Mdf;
 use crate::drive::record::TickRecord;
 use crate::drive::scenario::{self, Scenario};
 use crate::drive::summary::Gatherer;
@@ -73,11 +74,14 @@ pub struct RigArgs {
     /// Write the trace of every tick as CSV there
     #[arg(long, value_name = "PATH")]
     trace: Option<PathBuf>,
+    /// Write the same as a measurement file (ASAM MDF 4) there
+    #[arg(long, value_name = "PATH")]
+    mdf: Option<String>,
     /// Write every frame as it went over the wire there
     #[arg(long, value_name = "PATH")]
     capture: Option<PathBuf>,
     /// Send the frames of a capture again, and compare the answers
-    #[arg(long, value_name = "PATH", conflicts_with_all = ["scenario", "real_time", "trace", "capture"])]
+    #[arg(long, value_name = "PATH", conflicts_with_all = ["scenario", "real_time", "trace", "mdf", "capture"])]
     replay: Option<PathBuf>,
 }
 
@@ -144,19 +148,21 @@ pub fn rig(args: &RigArgs) -> i32 {
 /// The trace, written as ticks come.
 struct Trace<'a> {
     writer: Option<TraceWriter<BufWriter<File>>>,
+    mdf: Mdf<'a>,
     tabled: &'a Tabled,
     failed: Option<String>,
 }
 
 impl<'a> Trace<'a> {
-    fn new(args: &RigArgs, tabled: &'a Tabled) -> Result<Trace<'a>, RigError> {
+    fn new(args: &RigArgs, tabled: &'a Tabled, about: &str) -> Result<Trace<'a>, RigError> {
+        let mdf = Mdf::create(args.mdf.as_deref(), tabled, about, 1).map_err(RigError::Other)?;
         let Some(path) = &args.trace else {
-            return Ok(Trace { writer: None, tabled, failed: None });
+            return Ok(Trace { writer: None, mdf, tabled, failed: None });
         };
         let made = File::create(path)
             .and_then(|file| TraceWriter::new(BufWriter::new(file), tabled.driveline(), 1));
         match made {
-            Ok(writer) => Ok(Trace { writer: Some(writer), tabled, failed: None }),
+            Ok(writer) => Ok(Trace { writer: Some(writer), mdf, tabled, failed: None }),
             Err(error) => {
                 Err(RigError::Other(format!("{} cannot be written: {error}", path.display())))
             }
@@ -165,6 +171,7 @@ impl<'a> Trace<'a> {
 
     fn add(&mut self, record: &TickRecord) {
         let (tabled, table) = (self.tabled, self.tabled.table.table());
+        self.mdf.add(record);
         if let Some(writer) = &mut self.writer
             && let Err(error) = writer.add(tabled.driveline(), &table, record)
         {
@@ -174,6 +181,7 @@ impl<'a> Trace<'a> {
     }
 
     fn finish(mut self) -> Result<(), RigError> {
+        self.mdf.finish().map_err(RigError::Other)?;
         let ended = self.writer.take().map_or(Ok(()), TraceWriter::finish);
         let failed = self.failed.or(ended.err().map(|error| error.to_string()));
         failed.map_or(Ok(()), |why| {
@@ -199,7 +207,8 @@ fn run(
         })?),
         None => None,
     };
-    let mut trace = Trace::new(args, tabled)?;
+    let about = format!("{} {} seed {seed}, on a board", d.name, scenario.name);
+    let mut trace = Trace::new(args, tabled, &about)?;
     let mut gatherer = Gatherer::new(d, table, checkers::all(d, &tabled.kinematics));
     eprintln!("seed {seed}");
     let mut link = Link::open(address, own_hello(&table), capture)?;

@@ -1,13 +1,16 @@
 //! A run whose supervisor may work elsewhere: on a board, behind a link or behind pins. The tick
 //! is cut in two where the supervisor stands.
 
+use supervisor::bits::MAX_MACHINES;
 use supervisor::io::Inputs;
 use supervisor::trace::Trace;
 use supervisor::{Output, Supervisor};
 
 use super::{Run, closed};
+use crate::drive::driver::Pedals;
 use crate::drive::faults::{Reset, reset_at};
 use crate::drive::record::TickRecord;
+use crate::plant::PlantModel;
 
 /// What a supervisor is told in one tick.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -54,10 +57,43 @@ impl Run<'_> {
         self.now.reset = true;
     }
 
+    /// The same with a driver elsewhere too: his pedals, and the slope, count instead.
+    pub fn begin_tick_driven(&mut self, pedals: Pedals, grade: f64) -> Option<Call> {
+        let call = self.begin_tick()?;
+        self.now.pedals = pedals;
+        self.now.inputs.demand_nm = pedals.demand_nm as f32;
+        self.inputs.brake_nm = pedals.brake_nm;
+        self.inputs.grade = grade;
+        Some(Call { inputs: self.now.inputs, ..call })
+    }
+
+    /// Pedals and slope of the tick that was begun.
+    pub fn driven(&self) -> (Pedals, f64) {
+        (self.now.pedals, self.inputs.grade)
+    }
+
+    /// The plant's unchanging half.
+    pub fn model(&self) -> &PlantModel {
+        &self.prepared.model
+    }
+
     /// Finish the tick with these orders, wherever they come from.
     pub fn finish_tick(&mut self, output: Output) -> &TickRecord {
+        self.finish_tick_with(output, &[None; MAX_MACHINES])
+    }
+
+    /// The same, with some machines' torque commands given past the drive controller, Nm.
+    pub fn finish_tick_with(
+        &mut self,
+        output: Output,
+        direct: &[Option<f64>; MAX_MACHINES],
+    ) -> &TickRecord {
         self.output = output;
         self.control();
+        for (m, nm) in direct.iter().enumerate().filter_map(|(m, nm)| Some((m, (*nm)?))) {
+            self.command.torque_nm[m] = nm;
+            self.inputs.torque_nm[m] = nm;
+        }
         self.move_plant();
         self.take_truth();
         &self.record
