@@ -256,7 +256,7 @@ struct CampaignArgs {
     #[arg(long, requires = "defects")]
     json: bool,
     /// Run the same cases with the supervisor on a board (--port or --qemu), one after the other
-    #[arg(long, conflicts_with_all = ["shard", "shards", "time", "out", "resume", "defects", "threads"])]
+    #[arg(long, conflicts_with_all = ["shard", "shards", "time", "defects", "threads"])]
     rig: bool,
     #[command(flatten)]
     way: WayArgs,
@@ -361,11 +361,8 @@ fn run_campaign(args: CampaignArgs) -> i32 {
             },
         );
     }
-    if args.rig {
-        let CampaignArgs { file, cases, seed, faults, way, .. } = args;
-        return rig::campaign(&rig::CampaignOptions { file, cases, seed, faults, way });
-    }
-    campaign::command::campaign(&campaign::command::Options {
+    let on_board = args.rig.then_some(args.way);
+    let options = campaign::command::Options {
         file: args.file,
         cases: args.cases,
         seed: args.seed,
@@ -377,7 +374,11 @@ fn run_campaign(args: CampaignArgs) -> i32 {
         out: args.out,
         resume: args.resume,
         shrink: args.shrink,
-    })
+    };
+    match on_board {
+        Some(way) => rig::campaign(&rig::CampaignOptions { campaign: options, way }),
+        None => campaign::command::campaign(&options),
+    }
 }
 
 fn run_energy(args: EnergyArgs) -> i32 {

@@ -287,3 +287,29 @@ fn a_paused_host_finds_its_run_as_it_was() {
     assert_eq!(board.node.session(), Session::Idle);
     assert_eq!(board.node.orders().machines, [MachineOrder::Off; 4]);
 }
+
+/// In real time a supervisor that is to get no tick keeps its word, although the timer goes on and
+/// calls are answered; a supervisor here that got only the other ticks says the same.
+#[test]
+fn a_tick_that_is_missed_in_real_time_is_missed() {
+    let mut board = Board::running(Mode::RealTime);
+    let counters = Default::default();
+    let mut random = Random::new(8);
+    let mut own = Supervisor::new();
+    let mut output = *board.node.output();
+    let mut missed = 0;
+    for n in 3..2000u16 {
+        let seen = inputs(&mut random);
+        let called = !(n / 7).is_multiple_of(3);
+        let call = Call { inputs: seen, called, ..Call::default() };
+        assert!(board.say(n, u32::from(n), Message::Call(call)).is_empty());
+        assert!(board.node.timer(&counters).is_some(), "it is answered all the same");
+        if called {
+            output = own.tick(&TABLE, &seen);
+        } else {
+            missed += 1;
+        }
+        assert_eq!(*board.node.output(), output, "tick {n}");
+    }
+    assert!(missed > 500, "{missed}");
+}

@@ -74,10 +74,20 @@ pub fn campaign(options: &Options) -> i32 {
     if shard != Shard::WHOLE {
         return end_of_share(&path, shard);
     }
-    match merge(&[path], |_, _| {}) {
+    conclude(options, &world, &path, (&out, &stop))
+}
+
+/// Shrink what the one results file of a whole campaign holds, and tell it all. The exit code.
+pub(crate) fn conclude(
+    options: &Options,
+    world: &World,
+    path: &Path,
+    (out, stop): (&Path, &Stop),
+) -> i32 {
+    match merge(&[path.to_owned()], |_, _| {}) {
         Ok(merged) => {
-            let found = findings(options, &world, &merged, (&out, &stop));
-            finish(&merged, &options.file, &out, &found)
+            let found = findings(options, world, &merged, (out, stop));
+            finish(&merged, &options.file, out, &found)
         }
         Err(error) => complain(&error),
     }
@@ -108,7 +118,7 @@ fn shard_of(options: &Options) -> Option<Shard> {
 }
 
 /// Name of the results file of a share.
-fn results_name(shard: Shard) -> String {
+pub(crate) fn results_name(shard: Shard) -> String {
     format!("share-{}-of-{}.results", shard.index, shard.of)
 }
 

@@ -223,7 +223,7 @@ fn run(
     let differs = if args.real_time {
         let pace = Pace { every: args.every, lost_ticks: args.lost };
         let done = drive(&mut link, &mut run, &table, pace, &mut see)?;
-        real_time_text(&mut told, &done);
+        real_time_text(&mut told, &done, link.events.reopened);
         false
     } else {
         let mut board = Lockstep::new(&mut link);
@@ -248,12 +248,17 @@ fn run(
     Ok((format!("{}\n{told}", text(&heading, &summary)), i32::from(found || differs)))
 }
 
-fn real_time_text(told: &mut String, done: &super::real_time::Told) {
+fn real_time_text(told: &mut String, done: &super::real_time::Told, reopened: u64) {
     let _ = writeln!(told, "Link, in real time");
     let _ = writeln!(told, "  calls {}, answers {}", done.calls, done.fresh);
     let _ = writeln!(told, "  round trip: {}", done.delays.text());
     let _ = writeln!(told, "  ticks {}, {} of them began too late", done.ticks, done.missed);
-    let _ = writeln!(told, "  link lost {} times, {} ticks without torque", done.losses, done.lost);
+    let _ = writeln!(
+        told,
+        "  link lost {} times, back {} times, {} ticks without torque; opened anew {}, board begun \
+         anew {}",
+        done.losses, done.back, done.lost, reopened, done.begun_anew
+    );
 }
 
 fn lockstep_text(told: &mut String, link: &Link, ticks: u64, mismatch: Option<String>) {

@@ -2,6 +2,7 @@
 
 use std::collections::VecDeque;
 use std::io;
+use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
 use supervisor::link::answer::Answer;
@@ -55,6 +56,8 @@ pub struct Link {
     board: Option<Hello>,
     begin: Option<Begin>,
     capture: Option<Capture>,
+    /// A way that is being opened anew beside the run.
+    opening: Option<mpsc::Receiver<Result<Port, RigError>>>,
     /// What happened on the way.
     pub events: Events,
     /// From a call to its answer.
@@ -88,6 +91,7 @@ impl Link {
             board: None,
             begin: None,
             capture,
+            opening: None,
             events: Events::default(),
             delays: Delays::default(),
             patience: Duration::from_secs(30),
@@ -286,20 +290,65 @@ impl Link {
         let Some(address) = self.address.clone() else {
             return Err(RigError::Lost(io::ErrorKind::UnexpectedEof.into()));
         };
-        self.events.reopened += 1;
         loop {
             match Port::open(&address) {
                 Ok(port) => {
-                    self.port = port;
-                    // What was cut off ends here.
-                    let _ = self.receiver.byte(0);
-                    self.inbox.clear();
+                    self.take_port(port);
                     return Ok(());
                 }
                 Err(error) if Instant::now() > until => return Err(error),
                 Err(_) => std::thread::sleep(Duration::from_millis(100)),
             }
         }
+    }
+
+    /// Bring a broken way back without waiting for it: opened beside the run, looked at whenever
+    /// this is called. True when it has just come back.
+    pub(super) fn revive(&mut self) -> bool {
+        let Some(address) = &self.address else { return false };
+        let Some(opening) = &self.opening else {
+            let (sender, receiver) = mpsc::channel();
+            let address = address.clone();
+            std::thread::spawn(move || {
+                let port = Port::open(&address);
+                if port.is_err() {
+                    // Not again at once.
+                    std::thread::sleep(Duration::from_millis(100));
+                }
+                let _ = sender.send(port);
+            });
+            self.opening = Some(receiver);
+            return false;
+        };
+        let Ok(opened) = opening.try_recv() else { return false };
+        self.opening = None;
+        let Ok(port) = opened else { return false };
+        self.take_port(port);
+        true
+    }
+
+    fn take_port(&mut self, port: Port) {
+        self.port = port;
+        self.events.reopened += 1;
+        // What was cut off ends here.
+        let _ = self.receiver.byte(0);
+        self.inbox.clear();
+    }
+
+    /// Say hello without waiting for the answer: a board that has just started needs it.
+    ///
+    /// # Errors
+    /// The other end has gone.
+    pub(super) fn wave(&mut self) -> io::Result<()> {
+        self.say(0, &Message::Hello(self.own)).map(|_| ())
+    }
+
+    /// What a board that came back says of itself.
+    ///
+    /// # Errors
+    /// It is another one.
+    pub(super) fn known(&mut self, heard: &(Stamp, Message)) -> Result<(), RigError> {
+        self.note(Some(heard))
     }
 
     /// The run is over: the board goes to its safe state. Of an emulator behind pipes, its exit

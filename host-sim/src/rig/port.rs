@@ -24,7 +24,7 @@ enum Incoming {
 /// An open way to a board.
 pub struct Port {
     // Before the emulator, so that it sees the end of its input first.
-    out: Box<dyn Write>,
+    out: Box<dyn Write + Send>,
     incoming: Incoming,
     qemu: Option<Qemu>,
 }
@@ -91,7 +91,7 @@ impl Port {
             }
             Address::Qemu(image, via) => {
                 let (qemu, wires) = Qemu::start(image, *via)?;
-                let (out, incoming): (Box<dyn Write>, Incoming) = match wires {
+                let (out, incoming): (Box<dyn Write + Send>, Incoming) = match wires {
                     super::qemu::Wires::Pipes(out, from) => (Box::new(out), Incoming::Direct(from)),
                     super::qemu::Wires::Socket(stream) => {
                         let out = stream.try_clone().map_err(cannot("its socket".into()))?;
@@ -104,7 +104,7 @@ impl Port {
     }
 
     /// Over streams that are open already.
-    pub fn over(out: impl Write + 'static, from: impl Read + Send + 'static) -> Port {
+    pub fn over(out: impl Write + Send + 'static, from: impl Read + Send + 'static) -> Port {
         Port { out: Box::new(out), incoming: in_thread(from), qemu: None }
     }
 

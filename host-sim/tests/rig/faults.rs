@@ -142,23 +142,44 @@ fn a_fault_of_the_processor_ends_with_every_output_off() {
     assert!(!events.is_empty(), "events were sent before");
 }
 
-/// The program itself: cases of a campaign, judged with the board's orders.
+/// The program itself: cases of a campaign with the board's orders leave the folder that the same
+/// campaign leaves without a board; a board that differs is told with a scenario to try again.
 #[test]
 fn the_command_runs_a_campaign_on_the_board() {
-    let pipes = image("pipes", "release", "axle");
-    let run = |bin: &Path| {
-        let out = Command::new(env!("CARGO_BIN_EXE_slipwarden"))
-            .args(["campaign", "axle", "--cases", "5", "--seed", "3", "--rig", "--qemu"])
-            .arg(bin)
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("rig-campaign");
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let run = |file: &str, cases: &str, out: &str, more: &[&str]| {
+        let ran = Command::new(env!("CARGO_BIN_EXE_slipwarden"))
+            .current_dir(&folder)
+            .args(["campaign", file, "--cases", cases, "--seed", "3", "--out", out])
+            .args(more)
             .output()
             .expect("it runs");
-        (out.status.code(), String::from_utf8_lossy(&out.stdout).into_owned())
+        let text = String::from_utf8_lossy(&ran.stdout).into_owned();
+        (ran.status.code(), text + &String::from_utf8_lossy(&ran.stderr))
     };
-    let (code, text) = run(&pipes);
+    let pipes = image("pipes", "release", "axle");
+    let pipes = pipes.to_str().expect("a plain path");
+    let (code, text) = run("axle", "5", "board", &["--rig", "--qemu", pipes]);
     assert!(matches!(code, Some(0 | 1)), "{text}");
-    assert!(text.contains("5 cases on the board (0 could not start)"), "{text}");
     assert!(text.contains("equal bit for bit"), "{text}");
-    assert_eq!(run(Path::new("no-such-image")).0, Some(2));
+    let (host, _) = run("axle", "5", "host", &[]);
+    assert_eq!(code, host);
+    for file in ["campaign.json", "margins.csv", "share-0-of-1.results"] {
+        let read = |out: &str| std::fs::read(folder.join(out).join(file)).expect("written");
+        assert!(read("board") == read("host"), "{file} differs");
+    }
+    let (code, text) = run("axle", "5", "board", &["--rig", "--qemu", pipes]);
+    assert!(code == Some(2) && text.contains("--resume"), "{text}");
+    let planted = image("pipes", "release", "shuttle,planted-order");
+    let planted = planted.to_str().expect("a plain path");
+    let (code, text) = run("shuttle", "1", "differs", &["--rig", "--qemu", planted]);
+    assert_eq!(code, Some(1), "{text}");
+    let scenario = folder.join("differs/findings/mismatch-0.toml");
+    assert!(scenario.exists() && text.contains("differ first at tick 1000"), "{text}");
+    let out = run("axle", "5", "none", &["--rig", "--qemu", "no-such-image"]);
+    assert_eq!(out.0, Some(2));
 }
 
 /// The program itself: a run with a capture, the capture played again, the judges' summary.

@@ -2,5 +2,7 @@
 
 mod back_to_back;
 mod cost;
+mod events;
 mod faults;
 mod images;
+mod ports;

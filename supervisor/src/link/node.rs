@@ -43,6 +43,8 @@ pub struct Node<'a> {
     inputs: Inputs,
     /// Whether a call waits for the timer's tick.
     waits: bool,
+    /// Whether the supervisor gets no ticks of the timer, as the last call says.
+    held: bool,
     /// Ticks since the last call.
     age: u16,
     lost_ticks: u16,
@@ -96,6 +98,7 @@ impl<'a> Node<'a> {
             sent: Wire::default(),
             inputs: Inputs::default(),
             waits: false,
+            held: false,
             age: 0,
             lost_ticks: 1,
             was_lost: false,
@@ -185,7 +188,7 @@ impl<'a> Node<'a> {
         self.last = stamp;
         self.sent = Wire::default();
         (self.age, self.lost_ticks) = (0, begin.lost_ticks.max(1));
-        (self.was_lost, self.waits, self.tick) = (false, false, 0);
+        (self.was_lost, self.waits, self.held, self.tick) = (false, false, false, 0);
         self.inputs = Inputs::default();
         Some(Wire::new(stamp, &Message::Ready))
     }
@@ -217,7 +220,7 @@ impl<'a> Node<'a> {
             self.supervisor = Supervisor::after_reset(self.supervisor.trace());
         }
         if mode == Mode::RealTime {
-            self.waits = true;
+            (self.waits, self.held) = (true, !call.called);
             return None;
         }
         if call.called {
@@ -235,7 +238,8 @@ impl<'a> Node<'a> {
     }
 
     /// The timer's tick. In real time the supervisor works on the last inputs, or, when they are
-    /// too old, on none at all; a call that came since the last tick is answered. In lockstep only
+    /// too old, on none at all; where the last call says that it gets no tick, its orders stand
+    /// until the next one says otherwise. A call that came since the last tick is answered. In lockstep only
     /// the age of the last call is counted.
     pub fn timer(&mut self, counters: &Counters) -> Option<Wire> {
         let Session::Running(mode) = self.session else { return None };
@@ -246,7 +250,9 @@ impl<'a> Node<'a> {
             return None;
         }
         let inputs = if lost { Inputs::default() } else { self.inputs };
-        self.output = self.supervisor.tick(self.table, &inputs);
+        if lost || !self.held {
+            self.output = self.supervisor.tick(self.table, &inputs);
+        }
         self.tick = self.tick.wrapping_add(1);
         let stamp = Stamp { sequence: self.last.sequence, tick: self.tick };
         core::mem::take(&mut self.waits).then(|| self.answer(stamp, counters))
