@@ -2,5 +2,8 @@
 
 mod back_to_back;
 mod cost;
+mod covered;
 mod faults;
 mod images;
+mod stack_bound;
+mod walk;
