@@ -72,6 +72,7 @@ pub(crate) fn choose<G: Guards>(
 }
 
 /// The next way after `route.way` whose step from `set` is another one.
+#[inline(never)]
 pub(crate) fn next_way(table: &Table, route: Route, stuck: Stuck, set: Bits) -> u8 {
     let next = table.next_steps(stuck, set);
     let failed = usable(table, set, next.step(route.way, route.target));
@@ -88,6 +89,7 @@ pub(crate) fn next_way(table: &Table, route: Route, stuck: Stuck, set: Bits) -> 
 
 /// The table's step, if it is one that can be taken from `set`: an inconsistent table must not
 /// make the search go round in circles.
+#[inline(never)]
 fn usable(table: &Table, set: Bits, next: Result<u16, Why>) -> Result<u16, Why> {
     let number = next?;
     let fits = table.step(number).is_some_and(|step| {

@@ -228,6 +228,7 @@ impl State {
         stuck_variant(self.locks.stuck_open, self.locks.stuck_closed)
     }
 
+    #[inline(never)]
     fn enter(&mut self, phase: Phase) {
         self.phase = phase;
         self.ticks = 0;

@@ -72,6 +72,7 @@ impl Journal {
     }
 
     #[cold]
+    #[inline(never)]
     pub(crate) fn push(&mut self, event: Event) {
         let at = place(self.count);
         let (ticks, kinds) = (self.ticks.get_mut(at), self.kinds.get_mut(at));

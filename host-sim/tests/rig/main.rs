@@ -2,7 +2,10 @@
 
 mod back_to_back;
 mod cost;
+mod covered;
 mod events;
 mod faults;
 mod images;
 mod ports;
+mod stack_bound;
+mod walk;

@@ -179,6 +179,7 @@ fn blocked<G: Guards>(
     stay_plan(table, state, guards, set)
 }
 
+#[inline(never)]
 fn give_up(state: &mut State, refusal: Refusal) {
     state.refusal = Some(refusal);
     state.given_up = true;
