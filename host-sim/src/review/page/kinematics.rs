@@ -3,6 +3,7 @@
 use super::super::cases::window_kmh;
 use super::Page;
 use super::html::{Table, escaped, link, list, p, short};
+use super::inline::inlined;
 use crate::driveline::EngineUse;
 use crate::exact::{text as exact_text, to_f64};
 use crate::kinematics::{End, Limit, LimitKind, and_list, windows};
@@ -183,9 +184,9 @@ impl Page<'_> {
     pub(super) fn diagram(&self) -> String {
         let subject = &self.report.subject;
         format!(
-            "<figure>\n{}<figcaption>Lock sets that the ways between the arrangements pass through, \
+            "<figure class=\"white\">\n{}<figcaption>Lock sets that the ways between the arrangements pass through, \
              drawn from the table. For programs: {}.</figcaption>\n</figure>\n",
-            state_diagram(&subject.driveline, &subject.table),
+            inlined(&state_diagram(&subject.driveline, &subject.table), "states"),
             link("table.json", "table.json"),
         )
     }
