@@ -202,7 +202,15 @@ impl Report {
         match (found.is_empty(), open.is_empty()) {
             (false, _) => format!("{drives}; findings in other evidence: {}", words(&found)),
             (true, false) => format!("{drives}; inconclusive: {}", words(&open)),
-            (true, true) => drives,
+            (true, true) if self.evidence.parts.is_empty() => drives,
+            (true, true) => {
+                let judged = self.evidence.parts.iter().filter(|p| p.kind != Kind::Energy);
+                let kinds: Vec<&str> = judged.map(|p| p.kind.word()).collect();
+                match kinds.is_empty() {
+                    true => drives,
+                    false => format!("{drives}, nor in {}", kinds.join(", ")),
+                }
+            }
         }
     }
 

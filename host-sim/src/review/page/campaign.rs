@@ -132,10 +132,11 @@ fn histograms(value: &Value, number: usize) -> String {
     if margins.is_empty() {
         return p("Nothing was measured.");
     }
-    let mut out =
-        p("One case counts once for each limit, by what it left of the limit: at the red line \
+    let mut out = p(
+        "One case counts once for each limit, by what it left of the limit: at the red line \
          nothing is left, left of it the limit was passed, and the last column holds all that left \
-         95 % and more. Heights are logarithmic. The lists of figures are in margins.csv.");
+         95 % and more. Heights are logarithmic. Where the limit was passed without a finding, a fault did it alone, and it ended within the time that its rule gives. The figures stand in margins.csv.",
+    );
     out += "<div class=\"histograms\">\n";
     for (i, margin) in margins.iter().enumerate() {
         let svg = histogram(margin);
@@ -164,7 +165,7 @@ fn histogram(margin: &Value) -> String {
     let mut svg = Svg::new(SIZE.0, SIZE.1, &title, &about, "");
     svg.group("histogram");
     let (left, top, width, height) = PLOT;
-    svg.text((left, 14.0), Anchor::Start, &cut(&title, 42), "class=\"name\"");
+    svg.text((left, 14.0), Anchor::Start, &cut(&title, 33), "class=\"name\"");
     let most = bins.iter().copied().max().unwrap_or(1).max(1);
     let tall = |n: u64| height * ((1 + n) as f64).ln() / ((1 + most) as f64).ln();
     let step = width / bins.len().max(1) as f64;
@@ -179,7 +180,7 @@ fn histogram(margin: &Value) -> String {
     svg.text((left + step, base + 14.0), Anchor::Middle, "0", "class=\"soft\"");
     svg.text((left + 11.0 * step, base + 14.0), Anchor::Middle, "50 % left", "class=\"soft\"");
     svg.text((left + width, base + 14.0), Anchor::End, "100", "class=\"soft\"");
-    svg.text((left, base + 29.0), Anchor::Start, &cut(&worst, 44), "class=\"soft\"");
+    svg.text((left, base + 29.0), Anchor::Start, &cut(&worst, 42), "class=\"soft\"");
     svg.end();
     svg.finish()
 }

@@ -15,7 +15,10 @@ impl Page<'_> {
     pub(super) fn origin(&self, part: &Part) -> String {
         let path = self.path_of(part);
         let file = link(&path, &path);
-        let mut out = format!("<p>{}</p>\n", state_words(&part.state()));
+        let mut out = match part.kind {
+            Kind::Energy => String::new(),
+            _ => format!("<p>{}</p>\n", state_words(&part.state())),
+        };
         match &part.origin {
             Origin::Made(line) => {
                 out += &format!("<p>Made in this run, as by the command below; {file}.</p>\n");

@@ -1,7 +1,7 @@
 //! The head of the page: what was reviewed, the verdict, cautions; and the findings.
 
 use super::super::depth::Depth;
-use super::super::evidence::{Origin, State};
+use super::super::evidence::{Kind, Origin, State};
 use super::super::files::{scenario_path, timeline_path};
 use super::super::json::REVIEW_FORMAT;
 use super::super::report::Outcome;
@@ -79,7 +79,10 @@ impl Page<'_> {
             };
             table.row(vec![
                 escaped(evidence.kind.title()),
-                state_words(&evidence.state()),
+                match evidence.kind {
+                    Kind::Energy => "figures; nothing is judged".to_owned(),
+                    _ => state_words(&evidence.state()),
+                },
                 origin,
                 link(&path, path.rsplit('/').next().unwrap_or(&path)),
             ]);

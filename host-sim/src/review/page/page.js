@@ -93,7 +93,7 @@
     var line = document.createElementNS("http://www.w3.org/2000/svg", "line");
     line.setAttribute("class", "cursor");
     line.setAttribute("y1", "56");
-    line.setAttribute("y2", picture.viewBox.baseVal.height);
+    line.setAttribute("y2", motion.dataset.bottom || picture.viewBox.baseVal.height);
     picture.appendChild(line);
     var place = motion.querySelector(".scrub");
     var label = document.createElement("label");

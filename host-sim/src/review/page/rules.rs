@@ -10,6 +10,16 @@ pub(super) fn anchor(kind: &str, id: &str) -> String {
     format!("{kind}-{}", id.to_lowercase())
 }
 
+/// Text with what stands between backticks as code.
+fn ticked(text: &str) -> String {
+    let parts = text.split('`').enumerate();
+    let one = |(i, part): (usize, &str)| match i % 2 {
+        1 => format!("<code>{}</code>", escaped(part)),
+        _ => escaped(part),
+    };
+    parts.map(one).collect()
+}
+
 /// A result with its sign.
 fn says(says: Says) -> String {
     let (class, sign) = match says {
@@ -25,6 +35,15 @@ fn nearest(requirement: &Requirement) -> String {
     match requirement.nearest() {
         None => "\u{2013}".to_owned(),
         Some(n) if !n.used.is_finite() => format!("{} {}", short(n.worst), escaped(&n.unit)),
+        Some(n) if n.used > 1.0 && requirement.result() != Says::Broken => format!(
+            "{} {}, beyond {} {} ({}), but not broken: a fault did it alone, and it ended within \
+             the time that the rule gives",
+            short(n.worst),
+            escaped(&n.unit),
+            short(n.limit),
+            escaped(&n.unit),
+            escaped(&n.subject)
+        ),
         Some(n) => format!(
             "{} {} of {} {} ({})",
             bar(n.used),
@@ -71,7 +90,7 @@ impl Page<'_> {
                 format!("id=\"{}\"", anchor("row", id)),
                 vec![
                     link(&format!("#{}", anchor("rule", id)), id),
-                    escaped(&r.section.says),
+                    ticked(&r.section.says),
                     says(r.result()),
                     by("drives"),
                     by("campaign"),
@@ -120,10 +139,10 @@ impl Page<'_> {
              <dt>Evidence</dt><dd>{}</dd>\n</dl>\n</section>\n",
             escaped(&s.id),
             says(r.result()),
-            escaped(&s.says),
-            escaped(&s.hazard),
-            escaped(&s.reason),
-            escaped(&s.limit),
+            ticked(&s.says),
+            ticked(&s.hazard),
+            ticked(&s.reason),
+            ticked(&s.limit),
             escaped(&s.test),
             escaped(&s.test_file),
             items(&evidence),

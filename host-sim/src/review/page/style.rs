@@ -64,8 +64,8 @@ border-bottom:1px dotted var(--rule);margin:0}
 .cells li>span:last-child{text-align:right;font-variant-numeric:tabular-nums}
 .whole{white-space:nowrap}.cells caption{white-space:nowrap}
 figure.white a{color:#1f5f8b}#drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
-.pairs{display:grid;grid-template-columns:7rem 1fr;gap:.1rem .8rem;font-size:.9rem}
-.pairs dt{font-weight:600}.pairs dd{margin:0}
+.pairs{display:grid;grid-template-columns:7rem minmax(0,1fr);gap:.1rem .8rem;font-size:.9rem}
+.pairs dt{font-weight:600}.pairs dd{margin:0;overflow-wrap:anywhere}
 .cells .self{background:var(--sheet)}
 .cells .to{display:none}
 figure{margin:1rem 0;border:1px solid var(--rule);padding:.6rem}
@@ -113,7 +113,7 @@ minmax(250px,1fr))}
 .cards,.maps{grid-template-columns:repeat(auto-fill,minmax(min(100%,420px),1fr))}
 .histograms figure,.maps figure{margin:0}
 .card{border:1px solid var(--line);padding:.2rem .9rem .6rem;min-width:0}
-.card .pairs,.rule .pairs{grid-template-columns:8.5rem 1fr}
+.card .pairs,.rule .pairs{grid-template-columns:8.5rem minmax(0,1fr)}
 .rule{border-top:1px solid var(--rule);margin-top:1rem}.rule h3{margin-top:.8rem}
 .rule ul{margin:0;padding-left:1.1rem}
 .code pre{font-size:.78rem;line-height:1.35}
@@ -121,7 +121,9 @@ minmax(250px,1fr))}
 footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--soft);font-size:.85rem}
 @media screen and (max-width:760px){body{padding:1rem .8rem 2rem;font-size:14.5px}
 .block{grid-template-columns:repeat(2,1fr)}.block .wide{grid-column:span 2}
-.pair{grid-template-columns:1fr}
+.pair{grid-template-columns:minmax(0,1fr)}
+.card .pairs,.rule .pairs{grid-template-columns:minmax(0,1fr)}.rule .pairs dt{margin-top:.3rem}
+h3,h4,li,p{overflow-wrap:anywhere}
 figure.white svg,.pair svg{max-width:none}}
 @media screen and (max-width:760px){\
 .cells,.cells tbody,.cells tr,.cells td,.cells tbody th{display:block;min-width:0;width:100%}
