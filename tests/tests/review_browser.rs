@@ -256,32 +256,51 @@ fn the_slider_moves_line_values_and_levers_to_what_was_driven() {
     }
 }
 
+/// What the acts told in a frame of this width: a window of the browser is never narrower than
+/// some 500 px.
+fn framed(page: &str, width: u32) -> Value {
+    let folder = Folder::new(&format!("frame-{width}"));
+    let outer = format!(
+        "<!DOCTYPE html><title>x</title><iframe src=\"inner.html\" width=\"{width}\" height=\"900\" \
+         style=\"border:0\"></iframe><pre id=\"probe\"></pre><script>\
+         addEventListener('message',function(e){{\
+         document.getElementById('probe').textContent=e.data}})</script>"
+    );
+    let inner = probed(page).replace(
+        "document.getElementById(\"probe\").textContent = JSON.stringify(told);",
+        "parent.postMessage(JSON.stringify(told), \"*\");",
+    );
+    std::fs::write(folder.0.join("inner.html"), inner).expect("written");
+    let (dom, console) = browse(&folder.0, &outer, 1400, &["--dump-dom"]);
+    let text = dom.split("<pre id=\"probe\">").nth(1).and_then(|s| s.split("</pre>").next());
+    let told: Value = serde_json::from_str(text.expect("a frame")).unwrap_or(Value::Null);
+    assert_eq!(told["width"], width, "{console:?}");
+    assert_eq!(told["faults"], Value::Array(Vec::new()));
+    told
+}
+
 #[test]
 fn the_page_fits_a_large_and_a_small_screen() {
     let (_, page) = reviewed();
-    for width in [1280u32, 390] {
-        // A window of the browser is never narrower than some 500 px: the frame is.
-        let folder = Folder::new(&format!("fits-{width}"));
-        std::fs::write(folder.0.join("inner.html"), probed(page)).expect("written");
-        let outer = format!(
-            "<!DOCTYPE html><title>x</title><iframe src=\"inner.html\" width=\"{width}\" \
-             height=\"900\" style=\"border:0\"></iframe><pre id=\"probe\"></pre><script>\
-             addEventListener('message',function(e){{\
-             document.getElementById('probe').textContent=e.data}})</script>"
-        );
-        let inner = probed(page).replace(
-            "document.getElementById(\"probe\").textContent = JSON.stringify(told);",
-            "parent.postMessage(JSON.stringify(told), \"*\");",
-        );
-        std::fs::write(folder.0.join("inner.html"), inner).expect("written");
-        let (dom, console) = browse(&folder.0, &outer, 1400, &["--dump-dom"]);
-        let text = dom.split("<pre id=\"probe\">").nth(1).and_then(|s| s.split("</pre>").next());
-        let told: Value = serde_json::from_str(text.expect("a frame")).unwrap_or(Value::Null);
-        assert_eq!(told["width"], width, "{console:?}");
-        let wide = told["wide"].as_u64().expect("a width");
+    for width in [1280, 390] {
+        let wide = framed(page, width)["wide"].as_u64().expect("a width");
         assert!(wide <= u64::from(width), "{wide} px wide on a screen of {width}");
-        assert_eq!(told["faults"], Value::Array(Vec::new()));
     }
+}
+
+/// On paper nothing scrolls: what is wider than the sheet would be cut. A4 less the margins of
+/// the page's style is 184 mm upright, 695 px at 96 px an inch (CSS Values, "absolute lengths");
+/// the list of drives is printed across, on 271 mm.
+#[test]
+fn nothing_is_cut_on_paper() {
+    let (_, page) = reviewed();
+    let print = page.replace("@media print{", "@media all{");
+    assert_ne!(&print, page);
+    let upright = print.replacen("</style>", "#drives{display:none}</style>", 1);
+    let wide = framed(&upright, 695)["wide"].as_u64().expect("a width");
+    assert!(wide <= 695, "{wide} px wide on paper of 695");
+    let wide = framed(&print, 1024)["wide"].as_u64().expect("a width");
+    assert!(wide <= 1024, "{wide} px wide on paper of 1024");
 }
 
 #[test]

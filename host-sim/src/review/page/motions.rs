@@ -20,6 +20,8 @@ use crate::picture::TimelineText;
 const MOST: usize = 16;
 /// Most bytes of their pictures.
 const MOST_BYTES: usize = 2_400_000;
+/// Most moments of the table of steps.
+const MOST_STEPS: usize = 8;
 /// Shown before the request, s.
 const LEAD_S: f64 = 0.3;
 
@@ -217,26 +219,37 @@ impl Page<'_> {
         )
     }
 
-    /// Where steps begin, with the speeds and slips there: what a reader without a script steps
-    /// through.
+    /// All values where steps begin, and at the end: what a reader without a script steps through.
     fn steps(&self, motion: &Motion) -> String {
         let d = &self.report.subject.driveline;
-        let mut head = vec!["#at, s".to_owned(), "step begins".to_owned(), "phase".to_owned()];
-        head.extend(d.shafts.iter().map(|s| format!("#{}, rpm", s.name)));
-        head.extend(d.locks.iter().map(|l| format!("#slip of {}, rpm", l.name)));
-        head.push("#wheels, N".to_owned());
-        let head: Vec<&str> = head.iter().map(String::as_str).collect();
-        let mut table = Table::new("Values where steps begin, and at the end", &head);
         let end = (motion.duration_s, "end".to_owned());
-        for (t_s, what) in motion.steps.iter().chain([&end]) {
-            let Some(m) = motion.at(*t_s) else { continue };
-            let mut cells = vec![format!("{t_s:.2}"), escaped(what), m.phase.to_owned()];
-            cells.extend(m.shafts_rpm.iter().map(|v| short(*v)));
-            cells.extend(m.locks.iter().map(|(slip, _, _)| short(*slip)));
-            cells.push(short(m.wheel_n));
+        let begin = (0.0, "beginning".to_owned());
+        let all: Vec<&(f64, String)> =
+            [&begin].into_iter().chain(&motion.steps).chain([&end]).collect();
+        // Attempts without end would make a table too wide to read; the picture has them all.
+        let shown: Vec<(String, &Moment)> = all
+            .iter()
+            .take(MOST_STEPS)
+            .filter_map(|(t_s, what)| Some((format!("#{t_s:.2} s, {what}"), motion.at(*t_s)?)))
+            .collect();
+        let mut head = vec!["what", "unit"];
+        head.extend(shown.iter().map(|(words, _)| words.as_str()));
+        let mut table = Table::new("Values where steps begin, and at the end", &head);
+        for (row, (what, unit)) in readings(d).into_iter().enumerate() {
+            let mut cells = vec![escaped(&what), unit.to_owned()];
+            cells.extend(shown.iter().map(|(_, m)| short(values(m)[row])));
             table.row(cells);
         }
-        table.html()
+        for (i, lock) in d.locks.iter().enumerate() {
+            let mut cells =
+                vec![format!("{}: ordered, reported, true", escaped(&lock.name)), String::new()];
+            cells.extend(shown.iter().map(|(_, m)| {
+                let [order, report, actual] = m.locks[i].2.map(usize::from);
+                format!("{}, {}, {}", ORDERS[order], REPORTS[report], ACTUALS[actual])
+            }));
+            table.row(cells);
+        }
+        format!("<div class=\"steps\">\n{}</div>\n", table.html())
     }
 
     /// What the script needs, as JSON.

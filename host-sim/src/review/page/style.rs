@@ -90,7 +90,7 @@ padding:.15rem .5rem;margin:.25rem .35rem 0 0;cursor:pointer}
 .motion{border-top:1px solid var(--rule);margin-top:1.2rem}
 .motion .cursor{stroke:#b00020;stroke-width:2}
 .pair{display:grid;grid-template-columns:minmax(0,3fr) minmax(0,2fr);gap:1rem;align-items:start}
-.readout{font-size:.82rem}.readout th,.readout td{padding:.12rem .4rem;font-weight:400}
+.steps table,.readout{font-size:.82rem}.readout th,.readout td,.steps tbody th,.steps td{padding:.12rem .4rem;font-weight:400}
 .plan{font-size:.8rem;margin:0 0 .3rem;color:var(--soft)}
 .lever text,.histogram text,.map text{font:12px 'Helvetica Neue',Helvetica,Arial,'Liberation Sans',\
 sans-serif;fill:var(--ink)}
@@ -151,7 +151,11 @@ width:100%}
 .filter,.scrub{display:none}button.sort{text-decoration:none}
 tr[hidden]{display:table-row}
 .motion,.card,.rule,.histograms figure,.maps figure{break-inside:avoid}
-.motion .scroll svg{max-width:100%}.pair{grid-template-columns:3fr 2fr}
-.code pre{font-size:6.4pt}.motion{break-before:page}
-main>section{break-before:page}main>section:first-child{break-before:auto}}
+.motion svg{max-width:100%;max-height:128mm;margin:0 auto}.motion figure{margin:.4rem 0;padding:.3rem}
+.motion .cursor,.readout,.motion h4+figure .cursor{display:none}
+.pair{grid-template-columns:1fr}.pair svg{max-height:44mm}
+.motion table{font-size:6.6pt}.steps th,.steps td{white-space:normal;padding:.08rem .25rem}
+.steps h3,.steps .filter{display:none}
+.code pre{font-size:6.4pt}.motion{break-before:page;border:0}
+#transitions,#rules,#code{break-before:page}}
 ";
