@@ -2,8 +2,10 @@
 
 mod columns;
 pub mod diagram;
+pub mod palette;
 mod panels;
 pub mod scale;
+pub mod stick;
 pub mod svg;
 mod timeline;
 
