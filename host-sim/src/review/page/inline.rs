@@ -1,8 +1,9 @@
 //! Pictures that are files of their own, put into the page: identifiers and styles of one must
 //! not meet those of another.
 
-/// Selectors of a style sheet, each below `#id`; `svg` and `:root` are the picture itself.
-fn scoped(style: &str, id: &str) -> String {
+/// Selectors of a style sheet, each below `#id`; `svg`, `:root` and the picture's own class are the
+/// picture itself.
+fn scoped(style: &str, id: &str, own: &str) -> String {
     let mut out = String::new();
     let mut rest = style;
     while let Some((selectors, after)) = rest.split_once('{') {
@@ -14,14 +15,17 @@ fn scoped(style: &str, id: &str) -> String {
                 (depth == 0).then_some(at)
             });
             let end = end.unwrap_or(after.len());
-            out += &format!("{selectors}{{{}}}", scoped(&after[..end], id));
+            out += &format!("{selectors}{{{}}}", scoped(&after[..end], id, own));
             rest = after.get(end + 1..).unwrap_or("");
             continue;
         }
         let (body, next) = after.split_once('}').unwrap_or((after, ""));
         let each = selectors.split(',').map(|selector| match selector.trim() {
             "svg" | ":root" => format!("#{id}"),
-            other => format!("#{id} {other}"),
+            other => match other.strip_prefix(own).filter(|_| !own.is_empty()) {
+                Some(rest) if rest.is_empty() || rest.starts_with(' ') => format!("#{id}{rest}"),
+                _ => format!("#{id} {other}"),
+            },
         });
         out += &format!("{}{{{body}}}", each.collect::<Vec<_>>().join(","));
         rest = next;
@@ -56,11 +60,14 @@ pub(super) fn inlined(svg: &str, id: &str) -> String {
         let own: Vec<String> = list.split(' ').map(|name| format!("{id}-{name}")).collect();
         out = format!("{before}{labels}{}\"{rest}", own.join(" "));
     }
+    let head = out.split('>').next().unwrap_or("");
+    let class = head.split(" class=\"").nth(1).and_then(|rest| rest.split('"').next());
+    let own = class.map_or(String::new(), |class| format!(".{class}"));
     let mut styled = String::new();
     let mut rest = out.as_str();
     while let Some((before, after)) = rest.split_once("<style>") {
         let (style, next) = after.split_once("</style>").unwrap_or((after, ""));
-        styled += &format!("{before}<style>{}</style>", scoped(style, id));
+        styled += &format!("{before}<style>{}</style>", scoped(style, id, &own));
         rest = next;
     }
     styled += rest;
@@ -76,6 +83,11 @@ mod tests {
         let svg = "<svg aria-labelledby=\"title desc\"><title id=\"title\">a</title>\
                    <desc id=\"desc\">b</desc><style>text,.a b{fill:red}@media print{svg{x:y}.c{z:w}}\
                    </style><rect fill=\"url(#hatch)\"/><pattern id=\"hatch\"/></svg>";
+        let own = "<svg class=\"sw\"><style>.sw{--a:b}.sw text{c:d}.swan{e:f}</style></svg>";
+        assert_eq!(
+            inlined(own, "q"),
+            "<svg id=\"q\" class=\"sw\"><style>#q{--a:b}#q text{c:d}#q .swan{e:f}</style></svg>"
+        );
         let got = inlined(svg, "p1");
         assert_eq!(
             got,

@@ -8,7 +8,10 @@ use crate::driveline::EngineUse;
 use crate::exact::{text as exact_text, to_f64};
 use crate::kinematics::{End, Limit, LimitKind, and_list, windows};
 use crate::picture::diagram::state_diagram;
+use crate::picture::stick::{Stick, conflict};
 
+/// Conflicts that are drawn.
+const MOST_PICTURES: usize = 12;
 /// Lock sets that are listed; a driveline with more lists those that are not forbidden.
 const LISTED_SETS: usize = 64;
 
@@ -153,6 +156,17 @@ impl Page<'_> {
                 ]);
             }
             out += &table.html();
+            let stick = Stick::new(d);
+            out += "<div class=\"maps\">\n";
+            for (i, c) in k.conflicts.iter().enumerate().take(MOST_PICTURES) {
+                let picture = inlined(&stick.draw(&conflict(d, k, c)), &format!("conflict-{i}"));
+                out += &format!(
+                    "<figure>\n{picture}<figcaption>{}: {}</figcaption>\n</figure>\n",
+                    escaped(&self.set_words(c.locks)),
+                    escaped(&c.reason)
+                );
+            }
+            out += "</div>\n";
         }
         if !k.overlaps.is_empty() {
             let mut table = Table::new(

@@ -2,8 +2,10 @@
 
 use super::Page;
 use super::html::{Table, escaped, link, p, short};
+use super::inline::inlined;
 use crate::driveline::{LockKind, MachineKind, Planet};
 use crate::exact::text as exact_text;
+use crate::picture::stick::Stick;
 
 impl Page<'_> {
     /// What the driveline is made of.
@@ -13,6 +15,11 @@ impl Page<'_> {
             "<p>As the file {} states it; a reviewer compares it with the drawing. The machines' \
              and vehicle's other values stand in the file.</p>\n",
             link("driveline.toml", "driveline.toml")
+        );
+        let stick = inlined(&Stick::new(&subject.driveline).plain(), "stick");
+        out += &format!(
+            "<figure>\n{stick}<figcaption>Stick diagram, laid out from the file: the common axis \
+             below, gear sets, brakes and clutches side by side.</figcaption>\n</figure>\n"
         );
         out += &self.gears();
         out += &self.locks_and_machines();

@@ -69,7 +69,7 @@ figure.white a{color:#1f5f8b}#drives table{font-size:.82rem}#drives th,#drives t
 .cells .self{background:var(--sheet)}
 .cells .to{display:none}
 figure{margin:1rem 0;border:1px solid var(--rule);padding:.6rem}
-figure.white{background:#fff}figure.white figcaption{color:#55626e}
+figure{overflow-x:auto}figure.white{background:#fff}figure.white figcaption{color:#55626e}
 figure svg{max-width:100%;height:auto;display:block}
 figcaption{color:var(--soft);font-size:.85rem}
 h4{font-size:.95rem;margin:1.2rem 0 .4rem}
@@ -157,5 +157,6 @@ tr[hidden]{display:table-row}
 .motion table{font-size:6.6pt}.steps th,.steps td{white-space:normal;padding:.08rem .25rem}
 .steps h3,.steps .filter{display:none}
 .code pre{font-size:6.4pt}.motion{break-before:page;border:0}
-#transitions,#rules,#code{break-before:page}}
+#transitions,#rules,#code{break-before:page}
+thead th,thead th .sort{white-space:normal!important}}
 ";
