@@ -125,6 +125,9 @@ pub(super) fn motion(
     let tick_s = d.timing.tick_ms / 1e3;
     let duration_s = (setup.duration_s - from_s).max(tick_s);
     let mut timeline = Timeline::new(d, duration_s, (duration_s / tick_s).ceil() as u64);
+    if newton_per_nm(d) != 0.0 {
+        timeline = timeline.with_force(newton_per_nm(d));
+    }
     let mut motion =
         Motion { picture: String::new(), duration_s, moments: Vec::new(), steps: Vec::new() };
     let (mut stride, mut tick, mut step) = (1, 0, None);

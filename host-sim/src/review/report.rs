@@ -197,7 +197,7 @@ impl Report {
         let found = self.evidence.findings();
         let open = self.evidence.inconclusive();
         let words = |list: &[(Kind, String)]| {
-            list.iter().map(|(kind, _)| kind.word()).collect::<Vec<_>>().join(", ")
+            list.iter().map(|(kind, _)| kind.short()).collect::<Vec<_>>().join(", ")
         };
         match (found.is_empty(), open.is_empty()) {
             (false, _) => format!("{drives}; findings in other evidence: {}", words(&found)),
@@ -205,7 +205,7 @@ impl Report {
             (true, true) if self.evidence.parts.is_empty() => drives,
             (true, true) => {
                 let judged = self.evidence.parts.iter().filter(|p| p.kind != Kind::Energy);
-                let kinds: Vec<&str> = judged.map(|p| p.kind.word()).collect();
+                let kinds: Vec<&str> = judged.map(|p| p.kind.short()).collect();
                 match kinds.is_empty() {
                     true => drives,
                     false => format!("{drives}, nor in {}", kinds.join(", ")),

@@ -45,6 +45,17 @@ impl Kind {
         }
     }
 
+    /// What it is in a word or two.
+    pub fn short(self) -> &'static str {
+        match self {
+            Kind::Explore => "exploration",
+            Kind::Campaign => "campaign",
+            Kind::Defects => "planted defects",
+            Kind::PlantDefects => "planted defects in campaigns",
+            Kind::Energy => "energy",
+        }
+    }
+
     /// What it is, for a person.
     pub fn title(self) -> &'static str {
         match self {

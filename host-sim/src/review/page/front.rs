@@ -121,6 +121,9 @@ impl Page<'_> {
             cell("", "Lock sets", subject.kinematics.sets.len().to_string()),
             cell("", "Arrangements", subject.driveline.arrangements.len().to_string()),
             cell("", "Drives", self.report.drives.len().to_string()),
+            cell("", "Rules", self.requirements.len().to_string()),
+            cell("", "Other evidence", format!("{} parts", self.report.evidence.parts.len())),
+            cell("", "Steps of the table", subject.table.steps.len().to_string()),
         ];
         format!("<dl class=\"block\">\n{}</dl>\n", cells.concat())
     }
