@@ -299,6 +299,15 @@ struct ReviewArgs {
     /// Seed of all chance
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    /// How deep to look
+    #[arg(long, value_enum, default_value_t = review::Depth::Quick)]
+    depth: review::Depth,
+    /// Evidence made before: the JSON of explore, campaign, energy or --defects; not made again
+    #[arg(long, value_name = "FILE")]
+    evidence: Vec<PathBuf>,
+    /// Date to state on the page, like 2026-11-26; no clock is read
+    #[arg(long, value_name = "DATE", value_parser = review::date_from)]
+    date: Option<String>,
 }
 
 /// Run the command line; returns the exit code.
@@ -343,6 +352,10 @@ pub fn run() -> i32 {
             out: args.out,
             force: args.force,
             seed: args.seed,
+            work: args.depth.work(),
+            depth: args.depth,
+            evidence: args.evidence,
+            date: args.date,
         }),
     }
 }

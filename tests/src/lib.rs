@@ -2,6 +2,7 @@
 
 pub mod demo;
 pub mod drivelines;
+pub mod page;
 pub mod plant_drivelines;
 pub mod random;
 pub mod source;

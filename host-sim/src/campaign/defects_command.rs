@@ -70,7 +70,13 @@ pub fn campaign_defects(options: &DefectOptions) -> i32 {
         }
     };
     let whole = tried.len() == chosen.len();
-    let score = Score { driveline: &world.driveline().name, trial, all: list.len(), tried: &tried };
+    let score = Score {
+        driveline: &world.driveline().name,
+        table_hash: world.table.hash,
+        trial,
+        all: list.len(),
+        tried: &tried,
+    };
     let out = match options.json {
         true => format!("{:#}\n", score.json(whole)),
         false => score.text(whole),
@@ -82,11 +88,12 @@ pub fn campaign_defects(options: &DefectOptions) -> i32 {
     }
 }
 
-struct Score<'a> {
-    driveline: &'a str,
-    trial: Trial<'a>,
-    all: usize,
-    tried: &'a [Tried],
+pub(crate) struct Score<'a> {
+    pub(crate) driveline: &'a str,
+    pub(crate) table_hash: u32,
+    pub(crate) trial: Trial<'a>,
+    pub(crate) all: usize,
+    pub(crate) tried: &'a [Tried],
 }
 
 /// What came of the defects of one kind.
@@ -168,7 +175,7 @@ impl Score<'_> {
         Ok(())
     }
 
-    fn json(&self, whole: bool) -> Value {
+    pub(crate) fn json(&self, whole: bool) -> Value {
         let ended = |e: &Ended| match e {
             Ended::Refused => json!({ "by": "board", "cases": 0, "ticks": 0 }),
             Ended::Found { rule, cases, ticks } => {
@@ -189,6 +196,7 @@ impl Score<'_> {
         json!({
             "campaign_defects": DEFECTS_FORMAT,
             "driveline": self.driveline,
+            "table_hash": format!("{:08x}", self.table_hash),
             "seeds": self.trial.seeds,
             "cases": self.trial.cases,
             "faults": self.trial.faults,

@@ -16,7 +16,7 @@ mod merge;
 mod profile;
 mod progress;
 mod replay;
-mod report;
+pub(crate) mod report;
 mod requests;
 mod results;
 mod run;

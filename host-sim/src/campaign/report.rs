@@ -199,7 +199,7 @@ fn bound_text(merged: &Merged) -> String {
 }
 
 /// For programs; the same bytes however the campaign was divided.
-pub(super) fn campaign_json(merged: &Merged) -> Value {
+pub(crate) fn campaign_json(merged: &Merged) -> Value {
     let Merged { header, tally, .. } = merged;
     let seed = |case: u64| case_seed(header.seed, case);
     let margins = tally.margins.iter().map(|((rule, subject, _), m)| {

@@ -114,7 +114,10 @@ pub fn energy(options: &Options) -> i32 {
         return code;
     }
     if options.json {
-        return print(&format!("{:#}\n", data::json(d, model, price, &maps, &list)));
+        let mut value = data::json(d, model, price, &maps, &list);
+        // What the figures are of, for whoever gathers them as evidence.
+        value["file_sha256"] = crate::review::file_hash(&options.file).into();
+        return print(&format!("{value:#}\n"));
     }
     if options.csv {
         return print(&data::csv(d, &maps));

@@ -103,6 +103,7 @@ pub fn explore(options: &Options) -> i32 {
     let report = Report {
         driveline: d,
         table: &small,
+        table_hash: tabled.table.hash,
         interlock_alone: options.interlock_alone,
         feasible_guards: options.feasible_guards,
         faults: options.faults,

@@ -14,6 +14,7 @@ pub mod excuses;
 pub mod expand;
 pub mod live;
 pub mod model;
+pub mod once;
 pub mod path;
 pub mod report;
 pub mod scenario;

@@ -47,6 +47,8 @@ pub struct Report<'a> {
     pub driveline: &'a Driveline,
     /// The shrunk table.
     pub table: &'a TableData,
+    /// Hash of the table before its timers were shrunk.
+    pub table_hash: u32,
     /// Whether only the interlock was explored.
     pub interlock_alone: bool,
     /// Whether guard bits are tied to the kinematics.
@@ -261,6 +263,7 @@ impl Report<'_> {
         json!({
             "explore_format": JSON_FORMAT,
             "driveline": self.driveline.name,
+            "table_hash": format!("{:08x}", self.table_hash),
             "subject": if self.interlock_alone { "interlock-alone" } else { "kernel" },
             "faults": self.faults,
             "guards": if self.feasible_guards { "feasible" } else { "free" },

@@ -65,16 +65,44 @@ pub fn length(value: f64) -> String {
     if text == "-0" { "0".to_owned() } else { text }
 }
 
+/// A short mark of a text (FNV-1a, 64 bit; constants from memory): not a secret, only a name.
+fn mark(text: &str) -> String {
+    let start = 0xcbf2_9ce4_8422_2325u64;
+    let step = |h: u64, b: u8| (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3);
+    format!("{:016x}", text.bytes().fold(start, step))
+}
+
 impl Svg {
     /// A picture `width` x `height` px with alternative text: a title and a longer description.
     pub fn new(width: f64, height: f64, title: &str, about: &str, style: &str) -> Svg {
+        Svg::of_class("", (width, height), title, about, style)
+    }
+
+    /// A picture in the colours of [`super::palette`], which follow the ground they stand on.
+    pub fn themed(width: f64, height: f64, title: &str, about: &str, style: &str) -> Svg {
+        let style = format!("{}{style}", super::palette::style());
+        let mut svg = Svg::of_class(" class=\"sw\"", (width, height), title, about, &style);
+        svg.rect(0.0, 0.0, width, height, "fill=\"var(--sw-paper)\"");
+        svg
+    }
+
+    fn of_class(
+        class: &str,
+        (width, height): (f64, f64),
+        title: &str,
+        about: &str,
+        style: &str,
+    ) -> Svg {
         let mut body = String::new();
         let (w, h) = (length(width), length(height));
+        // Several pictures may stand in one page, so their identifiers differ.
+        let id = mark(&format!("{title}\n{about}"));
         let _ = write!(
             body,
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}\" height=\"{h}\" \
-             viewBox=\"0 0 {w} {h}\" role=\"img\" aria-labelledby=\"title desc\">\n\
-             <title id=\"title\">{}</title>\n<desc id=\"desc\">{}</desc>\n<style>{style}</style>\n",
+            "<svg xmlns=\"http://www.w3.org/2000/svg\"{class} width=\"{w}\" height=\"{h}\" \
+             viewBox=\"0 0 {w} {h}\" role=\"img\" aria-labelledby=\"t{id} d{id}\">\n\
+             <title id=\"t{id}\">{}</title>\n<desc id=\"d{id}\">{}</desc>\n\
+             <style>{style}</style>\n",
             escaped(title),
             escaped(about),
         );
@@ -89,6 +117,18 @@ impl Svg {
     /// Height in px.
     pub fn height(&self) -> f64 {
         self.height
+    }
+
+    /// Open a group of the given class with a title of its own; close it with [`Svg::end`].
+    pub fn titled_group(&mut self, class: &str, title: &str) {
+        self.group(class);
+        let _ = writeln!(self.body, "<title>{}</title>", escaped(title));
+    }
+
+    /// A circle; `attributes` are written as they are.
+    pub fn circle(&mut self, at: (f64, f64), radius: f64, attributes: &str) {
+        let (x, y, r) = (length(at.0), length(at.1), length(radius));
+        let _ = writeln!(self.body, "<circle cx=\"{x}\" cy=\"{y}\" r=\"{r}\" {attributes}/>");
     }
 
     /// Open a group of the given class; close it with [`Svg::end`].

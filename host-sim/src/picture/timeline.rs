@@ -36,6 +36,8 @@ pub struct Timeline {
     steps: Vec<(f64, String)>,
     more_steps: usize,
     last_step: Option<u16>,
+    /// Newtons at the wheels per newton metre at the output, where that is drawn too.
+    force_per_nm: Option<f64>,
 }
 
 /// Where each series and lane stands.
@@ -78,8 +80,12 @@ impl Index {
         self.demand() + 2
     }
 
-    fn series(&self) -> usize {
+    fn force(&self) -> usize {
         self.demand() + 3
+    }
+
+    fn series(&self) -> usize {
+        self.demand() + 4
     }
 
     /// Lanes: asked, reached, refused, faults, then three a lock.
@@ -106,7 +112,14 @@ impl Timeline {
             steps: Vec::new(),
             more_steps: 0,
             last_step: None,
+            force_per_nm: None,
         }
+    }
+
+    /// Draw the force at the wheels too: `newton` for each newton metre at the output.
+    #[must_use]
+    pub fn with_force(self, newton: f64) -> Timeline {
+        Timeline { force_per_nm: Some(newton), ..self }
     }
 
     /// Take in one tick.
@@ -149,6 +162,9 @@ impl Timeline {
         c.add(index.demand(), t, record.demand_nm);
         c.add(index.output(), t, truth.output_nm);
         c.add(index.road(), t, record.road_mps * 3.6);
+        if let Some(newton) = self.force_per_nm {
+            c.add(index.force(), t, newton * truth.output_nm);
+        }
         c.mark(ASKED, t, truth.request.map_or(0, |a| a.saturating_add(1)));
         c.mark(REACHED, t, truth.stated_reached.map_or(0, |a| a.saturating_add(1)));
         c.mark(REFUSED, t, u8::from(record.status.refusal.is_some()));
@@ -246,6 +262,7 @@ impl Timeline {
         let speeds = 2.0 * GAP + 70.0 + self.speed_height();
         let lock_rows = locks * (GAP + 60.0 + 3.0 * 12.0 + 2.0);
         let torques = 3.0 * GAP + 3.0 * 110.0;
+        let torques = torques + self.force_per_nm.map_or(0.0, |_| GAP + 90.0);
         speeds + lock_rows + torques
     }
 
@@ -271,7 +288,12 @@ impl Timeline {
             .collect();
         y = line_panel(svg, c, y + GAP, 110.0, "Machine torques, Nm", &machines);
         let output = [one(index.output(), "at the output"), one(index.demand(), "demand")];
-        line_panel(svg, c, y + GAP, 110.0, "Output torque, Nm", &output)
+        y = line_panel(svg, c, y + GAP, 110.0, "Output torque, Nm", &output);
+        if self.force_per_nm.is_some() {
+            let force = [one(index.force(), "at the wheels")];
+            y = line_panel(svg, c, y + GAP, 90.0, "Force at the wheels, N", &force);
+        }
+        y
     }
 
     fn draw_lock(

@@ -1,13 +1,16 @@
-//! The command `slipwarden review [FILE] [--out DIR] [--seed N] [--force]`.
+//! The command `slipwarden review [FILE]`.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::cases::Drive;
+use super::depth::{Depth, Work};
+use super::evidence::{Making, Part, make, read};
 use super::files::{files, scenario_path};
 use super::folder::{check_free, write};
-use super::progress::OnStderr;
+use super::progress::{OnStderr, Progress};
 use super::report::Report;
 use super::subject::Subject;
+use crate::explore::command::INCONCLUSIVE;
 use crate::input::print;
 use crate::text::{labelled, paragraph};
 
@@ -27,10 +30,36 @@ pub struct Options {
     pub force: bool,
     /// Seed of all chance.
     pub seed: u64,
+    /// How deep to look.
+    pub depth: Depth,
+    /// The work that stands for: that of `depth`, or another in tests.
+    pub work: Work,
+    /// Evidence that was made before; what is given is not made again.
+    pub evidence: Vec<PathBuf>,
+    /// Date for the page; the tool asks no clock.
+    pub date: Option<String>,
+}
+
+/// A date as `--date` takes it: year, month and day, like 2026-11-26.
+///
+/// # Errors
+/// A sentence that says what to write.
+pub fn date_from(text: &str) -> Result<String, String> {
+    let wrong = || format!("{text:?} is no date: write year-month-day, like 2026-11-26");
+    let parts: Vec<&str> = text.split('-').collect();
+    let [year, month, day] = parts[..] else { return Err(wrong()) };
+    let number = |part: &str, digits: usize| -> Option<u32> {
+        (part.len() == digits && part.bytes().all(|b| b.is_ascii_digit()))
+            .then(|| part.parse().ok())?
+    };
+    match (number(year, 4), number(month, 2), number(day, 2)) {
+        (Some(_), Some(1..=12), Some(1..=31)) => Ok(text.to_owned()),
+        _ => Err(wrong()),
+    }
 }
 
 /// Review a driveline and write the folder. Returns the exit code: 0 nothing found, 1 a finding,
-/// 2 misuse.
+/// 2 misuse, 3 nothing found but not all evidence is whole, or stopped.
 pub fn review(options: &Options) -> i32 {
     let out = Path::new(&options.out);
     if let Err(error) = check_free(out, options.force) {
@@ -61,8 +90,20 @@ pub fn conduct(subject: Subject, options: &Options) -> i32 {
     if print(&paragraph(&head, 0, TEXT_WIDTH)) != 0 {
         return 2;
     }
+    let Some(given) = given(options, &subject) else { return 2 };
     let threads = std::thread::available_parallelism().map_or(1, |n| n.get());
-    let report = Report::of(subject, threads, &mut OnStderr::new());
+    let mut progress = OnStderr::new();
+    let mut report = Report::of(subject, threads, &mut progress);
+    let folder = Path::new(&options.file).parent();
+    let mut making = Making { work: options.work, threads, folder, progress: &mut progress };
+    report.evidence = make(&report.subject, given, &mut making);
+    report.depth = Some(options.depth);
+    report.date = options.date.clone();
+    progress.wipe();
+    if progress.is_stopped() {
+        eprintln!("stopped: nothing was written, and nothing is shown");
+        return INCONCLUSIVE;
+    }
     match write(Path::new(&options.out), &files(&report), options.force) {
         Ok(moved) => {
             if let Some(aside) = moved {
@@ -80,6 +121,22 @@ pub fn conduct(subject: Subject, options: &Options) -> i32 {
     }
 }
 
+/// The evidence that was named; `None` after a complaint about each file that cannot be used.
+fn given(options: &Options, subject: &Subject) -> Option<Vec<Part>> {
+    let mut parts = Vec::new();
+    let mut faults = 0;
+    for path in &options.evidence {
+        match read(path, subject) {
+            Ok(part) => parts.push(part),
+            Err(error) => {
+                eprintln!("error: {error}");
+                faults += 1;
+            }
+        }
+    }
+    (faults == 0).then_some(parts)
+}
+
 fn closing_words(report: &Report, options: &Options) -> String {
     let (reached, refused, other) = report.counts();
     let mut out = paragraph(&format!("{}.", report.verdict()), 0, TEXT_WIDTH);
@@ -93,6 +150,14 @@ fn closing_words(report: &Report, options: &Options) -> String {
         let words =
             format!("{surprises} ended otherwise than the table foretells; the page lists them.");
         out += &paragraph(&words, 2, TEXT_WIDTH);
+    }
+    for (kind, why) in report.evidence.findings() {
+        out +=
+            &labelled(&format!("{:<17} ", kind.word()), &format!("FINDING: {why}"), 2, TEXT_WIDTH);
+    }
+    for (kind, why) in report.evidence.inconclusive() {
+        let told = format!("INCONCLUSIVE: {why}");
+        out += &labelled(&format!("{:<17} ", kind.word()), &told, 2, TEXT_WIDTH);
     }
     for finding in report.findings.iter().take(LISTED_FINDINGS) {
         let drive: &Drive = &report.drives[finding.drive];

@@ -1,6 +1,7 @@
 //! The files of a review, in memory.
 
 use super::page::index_html;
+use super::replay::replays;
 use super::report::Report;
 use super::scenario_text::scenario_text;
 
@@ -88,7 +89,11 @@ pub fn files(report: &Report) -> Vec<ReviewFile> {
     let mut add = |path: &str, bytes: Vec<u8>| {
         files.push(ReviewFile { path: path.to_owned(), bytes });
     };
-    add("index.html", index_html(report, &kept).into_bytes());
+    let replays = replays(report);
+    add("index.html", index_html(report, &kept, &replays).into_bytes());
+    for replay in &replays {
+        add(&replay.path, replay.scenario.clone().into_bytes());
+    }
     add("driveline.toml", subject.file_bytes.clone());
     add("survey.json", format!("{:#}\n", crate::survey::json(d, k)).into_bytes());
     let guards = crate::audit::json(&crate::audit::proofs(d, k, &subject.table));
@@ -98,6 +103,12 @@ pub fn files(report: &Report) -> Vec<ReviewFile> {
     let indented = report.drives.len() <= INDENTED_DRIVES;
     let json = if indented { format!("{json:#}\n") } else { format!("{json}\n") };
     add("review.json", json.into_bytes());
+    add("review.xml", super::junit::junit(report).into_bytes());
+    add("margins.csv", super::csv::margins_csv(report).into_bytes());
+    add("requirements.csv", super::csv::trace_csv(report).into_bytes());
+    for (part, path) in report.evidence.with_paths() {
+        add(&path, format!("{:#}\n", part.value).into_bytes());
+    }
     for (i, (drive, result)) in report.drives.iter().zip(&report.results).enumerate() {
         let duration_s =
             if result.duration_s > 0.0 { result.duration_s } else { drive.setup.duration_s };

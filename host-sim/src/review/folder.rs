@@ -17,7 +17,7 @@ const MARKER_TEXT: &str =
     "This review is being written, or its writing was interrupted. It is no evidence.\n";
 
 /// Names that a review puts into its folder.
-const OURS: [&str; 9] = [
+const OURS: [&str; 13] = [
     "index.html",
     "survey.json",
     "table.json",
@@ -26,6 +26,10 @@ const OURS: [&str; 9] = [
     "scenarios",
     "timelines",
     "traces",
+    "evidence",
+    "review.xml",
+    "margins.csv",
+    "requirements.csv",
     MARKER,
 ];
 

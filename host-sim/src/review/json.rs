@@ -6,14 +6,19 @@ use crate::checkers::Margin;
 use crate::drive::summary_text::{self, Heading};
 
 use super::cases::{Case, window_kmh};
+use super::depth::Depth;
+use super::evidence::Origin;
 use super::files::{Kept, scenario_path, timeline_path, trace_path};
 use super::forecast::Forecast;
+use super::open::open_points;
 use super::report::{PairFinding, Report};
 use super::rules::RULES;
 use super::run::{Answer, trace_every};
+use super::sections::excerpt;
+use super::trace::{Requirement, part_word, requirements};
 
 /// Version of this format; grows when a key changes its meaning or goes away.
-pub const REVIEW_FORMAT: u32 = 1;
+pub const REVIEW_FORMAT: u32 = 2;
 
 /// The whole review as one JSON object.
 pub fn json(report: &Report) -> Value {
@@ -29,7 +34,9 @@ pub fn json(report: &Report) -> Value {
         "file_sha256": subject.file_hash(),
         "table_hash": format!("{:08x}", subject.table.hash),
         "seed": subject.seed,
-        "verdict": if report.is_clean() { "no-finding" } else { "finding" },
+        "date": report.date,
+        "depth": report.depth.map(Depth::word),
+        "verdict": report.outcome().word(),
         "verdict_text": report.verdict(),
         "counts": {
             "drives": report.drives.len(),
@@ -50,6 +57,9 @@ pub fn json(report: &Report) -> Value {
         "rules": RULES.iter()
             .map(|r| json!({ "rule": r.id, "says": r.says }))
             .collect::<Vec<_>>(),
+        "requirements": requirements(report).iter().map(requirement).collect::<Vec<_>>(),
+        "evidence": evidence(report),
+        "open_points": open_points(report),
         "findings": report.findings.iter().map(|f| finding(report, f)).collect::<Vec<_>>(),
         "margins": report.margins.iter().map(|m| {
             let mut value = margin(&m.margin);
@@ -65,6 +75,51 @@ pub fn json(report: &Report) -> Value {
         "otherwise_than_foretold": report.surprises().iter().map(|i| i + 1).collect::<Vec<_>>(),
         "drives": (0..report.drives.len()).map(|i| drive(report, &kept, i)).collect::<Vec<_>>(),
     })
+}
+
+fn requirement(r: &Requirement) -> Value {
+    let s = &r.section;
+    let pieces = r.pieces.iter().map(|p| {
+        let near = p.nearest.as_ref().map(|n| {
+            json!({ "subject": n.subject, "worst": n.worst, "limit": n.limit, "unit": n.unit,
+                    "used_share": n.used })
+        });
+        json!({ "by": p.by, "what": p.what, "result": p.says.word(), "nearest": near })
+    });
+    json!({
+        "rule": s.id,
+        "says": s.says,
+        "hazard": s.hazard,
+        "limit_from": s.limit,
+        "code": s.code,
+        "code_line": excerpt(s).map(|code| code.line),
+        "code_sha256": excerpt(s).map(|code| code.sha256),
+        "test": s.test,
+        "test_file": s.test_file,
+        "result": r.result().word(),
+        "evidence": pieces.collect::<Vec<_>>(),
+    })
+}
+
+/// Every part of the evidence by its file in the folder, and what should have been made.
+fn evidence(report: &Report) -> Value {
+    let parts = report.evidence.with_paths().into_iter().map(|(part, path)| {
+        let (state, why) = part_word(part);
+        let (command, name, sha256) = match &part.origin {
+            Origin::Made(command) => (Some(command), None, None),
+            Origin::Read { name, sha256 } => (None, Some(name), Some(sha256)),
+        };
+        json!({
+            "kind": part.kind.word(), "path": path, "result": state, "why": why,
+            "made_by": command, "read_from": name, "read_sha256": sha256,
+        })
+    });
+    let missing = report
+        .evidence
+        .missing
+        .iter()
+        .map(|(kind, why)| json!({ "kind": kind.word(), "why": why }));
+    json!({ "parts": parts.collect::<Vec<_>>(), "missing": missing.collect::<Vec<_>>() })
 }
 
 fn margin(m: &Margin) -> Value {

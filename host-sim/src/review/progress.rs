@@ -1,14 +1,31 @@
-//! What a person sees while the drives are made: one rewritten line on a terminal, plain lines
-//! in a pipe.
+//! What a person sees while a review works: one rewritten line on a terminal, plain lines in a
+//! pipe.
 
 use std::io::{IsTerminal, Write};
+use std::time::Instant;
 
-/// Told of every finished drive.
+use crate::explore::command::Stop;
+
+/// Seconds between two lines about the same in a pipe.
+const LINE_EVERY_S: f64 = 10.0;
+/// Seconds between two looks of a line that is rewritten.
+const REWRITE_EVERY_S: f64 = 0.2;
+
+/// Told of every finished drive, and of every step of the other evidence.
 pub trait Progress {
     /// `done` of `all` drives are finished, `findings` findings so far.
     fn drive_done(&mut self, done: usize, all: usize, findings: usize);
     /// No more drives.
     fn end(&mut self);
+    /// How far something else is; says whether to go on.
+    fn at(&mut self, what: &'static str, done: u64, of: Option<u64>) -> bool {
+        let _ = (what, done, of);
+        !self.is_stopped()
+    }
+    /// Whether a person has asked to stop.
+    fn is_stopped(&self) -> bool {
+        false
+    }
 }
 
 /// Says nothing.
@@ -20,16 +37,31 @@ impl Progress for Quiet {
     fn end(&mut self) {}
 }
 
-/// Writes to stderr.
-#[derive(Clone, Copy, Debug)]
+/// Writes to stderr, and stops when asked by Ctrl-C.
 pub(super) struct OnStderr {
     terminal: bool,
     tenths: usize,
+    stop: Stop,
+    what: &'static str,
+    shown: Instant,
 }
 
 impl OnStderr {
     pub(super) fn new() -> OnStderr {
-        OnStderr { terminal: std::io::stderr().is_terminal(), tenths: 0 }
+        OnStderr {
+            terminal: std::io::stderr().is_terminal(),
+            tenths: 0,
+            stop: Stop::new(),
+            what: "",
+            shown: Instant::now(),
+        }
+    }
+
+    /// The line is finished: what comes next begins a new one.
+    pub(super) fn wipe(&mut self) {
+        if self.terminal {
+            let _ = write!(std::io::stderr().lock(), "\r{:<79}\r", "");
+        }
     }
 }
 
@@ -60,5 +92,24 @@ impl Progress for OnStderr {
         if self.terminal {
             eprintln!();
         }
+    }
+
+    fn at(&mut self, what: &'static str, done: u64, of: Option<u64>) -> bool {
+        let every_s = if self.terminal { REWRITE_EVERY_S } else { LINE_EVERY_S };
+        if what != self.what || self.shown.elapsed().as_secs_f64() >= every_s {
+            (self.what, self.shown) = (what, Instant::now());
+            let of = of.map_or(String::new(), |all| format!(" of {all}"));
+            let line = if done > 0 { format!("{what} {done}{of}") } else { what.to_owned() };
+            let mut err = std::io::stderr().lock();
+            // Progress that cannot be shown is no reason to stop.
+            let _ =
+                if self.terminal { write!(err, "\r{line:<79}") } else { writeln!(err, "{line}") };
+            let _ = err.flush();
+        }
+        !self.stop.is_asked()
+    }
+
+    fn is_stopped(&self) -> bool {
+        self.stop.is_asked()
     }
 }

@@ -1,8 +1,11 @@
 //! What all drives together come to: findings, worst margins, refusals, the verdict.
 
 use crate::checkers::{Finding, Margin};
+use crate::explore::command::INCONCLUSIVE;
 
 use super::cases::{Drive, drives};
+use super::depth::Depth;
+use super::evidence::{Evidence, Kind};
 use super::forecast::Forecast;
 use super::progress::Progress;
 use super::run::{Answer, DriveResult, run_all};
@@ -58,6 +61,34 @@ pub struct Report {
     pub margins: Vec<WorstMargin>,
     /// Refusals that requests ended in, in order of first drive.
     pub refusals: Vec<Refused>,
+    /// The evidence besides the drives; none where only drives were asked for.
+    pub evidence: Evidence,
+    /// How deep the review looked, where it was more than drives.
+    pub depth: Option<Depth>,
+    /// The date that was given; the tool asks no clock.
+    pub date: Option<String>,
+}
+
+/// What a review comes to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// Nothing was found, and all evidence is whole.
+    NoFinding,
+    /// Something was found.
+    Finding,
+    /// Nothing was found, but some evidence is not whole.
+    Inconclusive,
+}
+
+impl Outcome {
+    /// The word in JSON.
+    pub fn word(self) -> &'static str {
+        match self {
+            Outcome::NoFinding => "no-finding",
+            Outcome::Finding => "finding",
+            Outcome::Inconclusive => "inconclusive",
+        }
+    }
 }
 
 /// Share of a limit that is used, 1 at the limit; more is worse, also for a lowest value.
@@ -95,6 +126,7 @@ impl Report {
         let results = run_all(&subject, &drives, threads, |done, drive, result| {
             found += findings_of(0, drive, result, &subject).len();
             progress.drive_done(done, all, found);
+            !progress.is_stopped()
         });
         progress.end();
         Report::gather(subject, drives, results)
@@ -105,6 +137,9 @@ impl Report {
             findings: Vec::new(),
             margins: Vec::new(),
             refusals: Vec::new(),
+            evidence: Evidence::default(),
+            depth: None,
+            date: None,
             subject,
             drives,
             results,
@@ -133,18 +168,54 @@ impl Report {
         report
     }
 
-    /// Whether nothing was found.
+    /// Whether no drive has a finding.
     pub fn is_clean(&self) -> bool {
         self.findings.is_empty()
     }
 
-    /// 0 when nothing was found, else 1.
-    pub fn exit_code(&self) -> i32 {
-        i32::from(!self.is_clean())
+    /// What drives and all other evidence come to.
+    pub fn outcome(&self) -> Outcome {
+        match () {
+            () if !self.is_clean() || !self.evidence.findings().is_empty() => Outcome::Finding,
+            () if !self.evidence.inconclusive().is_empty() => Outcome::Inconclusive,
+            () => Outcome::NoFinding,
+        }
     }
 
-    /// The verdict in one short sentence.
+    /// 0 when nothing was found, 1 a finding, 3 when some evidence is not whole.
+    pub fn exit_code(&self) -> i32 {
+        match self.outcome() {
+            Outcome::NoFinding => 0,
+            Outcome::Finding => 1,
+            Outcome::Inconclusive => INCONCLUSIVE,
+        }
+    }
+
+    /// The verdict in one short sentence, other evidence included.
     pub fn verdict(&self) -> String {
+        let drives = self.drives_verdict();
+        let found = self.evidence.findings();
+        let open = self.evidence.inconclusive();
+        let words = |list: &[(Kind, String)]| {
+            list.iter().map(|(kind, _)| kind.short()).collect::<Vec<_>>().join(", ")
+        };
+        match (found.is_empty(), open.is_empty()) {
+            (false, _) => format!("{drives}; findings in other evidence: {}", words(&found)),
+            (true, false) => format!("{drives}; inconclusive: {}", words(&open)),
+            (true, true) if self.evidence.parts.is_empty() => drives,
+            (true, true) => {
+                let judged = self.evidence.parts.iter().filter(|p| p.kind != Kind::Energy);
+                let kinds: Vec<&str> = judged.map(|p| p.kind.short()).collect();
+                match kinds.is_empty() {
+                    true => drives,
+                    false => format!("{drives}, nor in {}", kinds.join(", ")),
+                }
+            }
+        }
+    }
+
+    /// The verdict on the drives alone.
+    fn drives_verdict(&self) -> String {
         let drives = match self.drives.len() {
             1 => "1 drive".to_owned(),
             n => format!("{n} drives"),

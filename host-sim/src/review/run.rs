@@ -1,6 +1,6 @@
 //! Making the drives: each twice, spread over the cores, results in the order of the drives.
 
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, mpsc};
 
 use crate::drive::closed_loop::{Prepared, Run, Setup};
@@ -68,20 +68,21 @@ pub(super) fn trace_every(subject: &Subject) -> u64 {
 }
 
 /// Make all drives on `threads` threads; `done` is told the number of finished drives and the
-/// last one, on the calling thread. The results do not depend on `threads`.
+/// last one, on the calling thread, and says whether to go on: drives that were not begun then
+/// are told as not run. The results do not depend on `threads`.
 pub fn run_all(
     subject: &Subject,
     drives: &[Drive],
     threads: usize,
-    mut done: impl FnMut(usize, &Drive, &DriveResult),
+    mut done: impl FnMut(usize, &Drive, &DriveResult) -> bool,
 ) -> Vec<DriveResult> {
     let prepared = Prepared::new(&subject.driveline, subject.table.table()).map(Arc::new);
-    let next = AtomicUsize::new(0);
+    let (next, stop) = (AtomicUsize::new(0), AtomicBool::new(false));
     let (sender, receiver) = mpsc::channel();
     let mut results: Vec<Option<DriveResult>> = drives.iter().map(|_| None).collect();
     std::thread::scope(|scope| {
         for _ in 0..threads.clamp(1, drives.len().max(1)) {
-            let (sender, next, prepared) = (sender.clone(), &next, &prepared);
+            let (sender, next, prepared, stop) = (sender.clone(), &next, &prepared, &stop);
             scope.spawn(move || {
                 while let Some((i, drive)) = {
                     let i = next.fetch_add(1, Ordering::Relaxed);
@@ -89,6 +90,7 @@ pub fn run_all(
                 } {
                     // The receiver outlives the threads: sending fails only after a panic there.
                     let result = match prepared {
+                        _ if stop.load(Ordering::Relaxed) => not_run("stopped".to_owned()),
                         Ok(prepared) => run_one(subject, prepared, drive),
                         Err(why) => not_run(why.to_string()),
                     };
@@ -100,7 +102,9 @@ pub fn run_all(
         }
         drop(sender);
         for (count, (i, result)) in receiver.iter().enumerate() {
-            done(count + 1, &drives[i], &result);
+            if !done(count + 1, &drives[i], &result) {
+                stop.store(true, Ordering::Relaxed);
+            }
             results[i] = Some(result);
         }
     });

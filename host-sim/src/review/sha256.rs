@@ -19,6 +19,11 @@ const START: [u32; 8] = [
 
 /// The digest of `bytes` as 64 hexadecimal digits.
 pub fn sha256_hex(bytes: &[u8]) -> String {
+    sha256_bytes(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// The digest of `bytes`.
+pub(super) fn sha256_bytes(bytes: &[u8]) -> Vec<u8> {
     let mut padded = bytes.to_vec();
     padded.push(0x80);
     while padded.len() % 64 != 56 {
@@ -29,7 +34,7 @@ pub fn sha256_hex(bytes: &[u8]) -> String {
     for block in padded.chunks_exact(64) {
         compress(&mut state, block);
     }
-    state.iter().map(|word| format!("{word:08x}")).collect()
+    state.iter().flat_map(|word| word.to_be_bytes()).collect()
 }
 
 /// One round over a block of 64 bytes; the names are those of the standard.

@@ -71,6 +71,11 @@ impl Subject {
     }
 }
 
+/// SHA-256 of a file, or of an embedded demo when no such file exists; `None` where it cannot be read.
+pub fn file_hash(path_or_name: &str) -> Option<String> {
+    bytes_of(path_or_name).ok().map(|(_, bytes)| sha256_hex(&bytes))
+}
+
 /// The bytes of a file, or of an embedded demo when no such file exists, and what messages call it.
 fn bytes_of(path_or_name: &str) -> Result<(String, Vec<u8>), i32> {
     if let (Some(text), false) = (driveline::demo(path_or_name), Path::new(path_or_name).exists()) {

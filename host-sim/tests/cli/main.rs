@@ -7,3 +7,4 @@ mod energy;
 mod explore;
 mod program;
 mod readme;
+mod review;

@@ -67,6 +67,7 @@ pub fn explore_defects(options: &Options) -> i32 {
     let report = Report {
         driveline: d,
         faults: options.faults,
+        table_hash: good.hash,
         states: judges.explorer.states,
         all: defects.len(),
         chosen: chosen.len(),

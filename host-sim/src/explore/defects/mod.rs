@@ -16,7 +16,7 @@ mod report;
 pub mod run;
 
 pub use drives::Drives;
-pub use explored::{Explored, Explorer};
+pub use explored::{Explored, Explorer, Unfit};
 pub use judged::{Judged, Outcome};
 pub use list::{Defect, Part, all};
 pub use reasons::Reason;

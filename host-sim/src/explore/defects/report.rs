@@ -17,6 +17,8 @@ pub struct Report<'a> {
     pub driveline: &'a Driveline,
     /// Most lock faults in one history of an exploration.
     pub faults: u8,
+    /// Hash of the good table.
+    pub table_hash: u32,
     /// States of the good table.
     pub states: usize,
     /// How many defects there are.
@@ -200,6 +202,7 @@ impl Report<'_> {
         json!({
             "explore_defects_format": JSON_FORMAT,
             "driveline": self.driveline.name,
+            "table_hash": format!("{:08x}", self.table_hash),
             "faults": self.faults,
             "states": self.states,
             "defects": self.all,

@@ -1,48 +1,25 @@
-//! How near the drives came to the rules' limits, why requests were refused, and what the margins
+//! How near the drives came to the limits of the rules, why requests were refused, and what the margins
 //! left of the table's limits.
 
 use super::super::report::used;
-use super::super::rules::RULES;
 use super::Page;
 use super::html::{Table, bar, escaped, link, p, short};
+use super::rules::anchor;
 
 impl Page<'_> {
-    /// One table of all rules with the worst case of each subject.
-    pub(super) fn rules(&self) -> String {
+    /// The nearest that the drives came to each limit.
+    pub(super) fn margins(&self) -> String {
         let mut table = Table::new(
             "Worst case over all drives; the bar is the used share of the limit",
             &["subject", "rule", "#worst", "#limit", "unit", "used", "#measured in", "worst in"],
         );
-        let mut out = p(
-            "The judges look at the plant's truth only, never at what the supervisor measured or \
-             believes.",
-        );
-        out += "<dl>\n";
-        for rule in RULES {
-            let found = self.report.findings.iter().filter(|f| f.rule == rule.id).count();
-            let seen = self.report.margins.iter().any(|m| m.margin.rule == rule.id);
-            let result = match (found, seen) {
-                (0, true) => "<span class=\"ok\">\u{25cf} kept</span>".to_owned(),
-                (0, false) => format!(
-                    "<span class=\"ok\">\u{25cf} kept</span> <span class=\"soft\">({})</span>",
-                    escaped(rule.unseen)
-                ),
-                (n, _) => format!("<span class=\"bad\">\u{25b2} broken {n} times</span>"),
-            };
-            out += &format!(
-                "<dt><b>{}</b> {result}</dt><dd>{}</dd>\n",
-                escaped(rule.id),
-                escaped(rule.says)
-            );
-        }
-        out += "</dl>\n";
         for worst in &self.report.margins {
             let m = &worst.margin;
             let kind = if m.at_least { "at least " } else { "at most " };
             let drive = &self.report.drives[worst.drive];
             table.row(vec![
                 escaped(&m.subject),
-                escaped(m.rule),
+                link(&format!("#{}", anchor("rule", m.rule)), m.rule),
                 short(m.worst),
                 format!("<span class=\"soft\">{kind}</span>{}", short(m.limit)),
                 escaped(m.unit),
@@ -55,7 +32,8 @@ impl Page<'_> {
                 ),
             ]);
         }
-        out + &table.html()
+        p("What the judges, who look at the plant's truth only, measured in the drives.")
+            + &table.html()
     }
 
     /// Reasons of refusal with the drives that ended in them.

@@ -1,8 +1,12 @@
 //! The head of the page: what was reviewed, the verdict, cautions; and the findings.
 
+use super::super::depth::Depth;
+use super::super::evidence::{Kind, Origin, State};
 use super::super::files::{scenario_path, timeline_path};
+use super::super::json::REVIEW_FORMAT;
+use super::super::report::Outcome;
 use super::Page;
-use super::html::{Table, escaped, link, list, p};
+use super::html::{Table, escaped, link, list, p, part};
 
 impl Page<'_> {
     /// Title block, verdict, cautions.
@@ -14,6 +18,19 @@ impl Page<'_> {
         }
         out += &self.title_block();
         out += &self.verdict();
+        out
+    }
+
+    /// What was reviewed and what a review is not; the findings.
+    pub(super) fn subject(&self) -> String {
+        let mut out = p(
+            "One driveline file, everything that follows from it (kinematics of all lock sets, the \
+             table of steps), and the supervisor's own code running that table: driven through \
+             every pair of arrangements, explored, tried with random faults and with planted \
+             defects. Every figure on this page was worked out in the run that wrote it, or comes \
+             from a file that is named with its SHA-256.",
+        );
+        out += &self.parts_of_evidence();
         out += &format!(
             "<aside class=\"caution\" aria-label=\"Cautions\">\n{}{}</aside>\n",
             p("This review is evidence for a person to judge. It certifies nothing, releases \
@@ -30,7 +47,55 @@ impl Page<'_> {
                 .map(str::to_owned)
             )
         );
-        out
+        let found = part("findings", "Findings", &self.findings());
+        out + &found
+    }
+
+    /// Every part of the evidence with its origin and what it comes to.
+    fn parts_of_evidence(&self) -> String {
+        let report = self.report;
+        let mut table = Table::new(
+            "The parts of the evidence",
+            &["part", "comes to", "origin", "file in this folder"],
+        );
+        let drives = if report.is_clean() {
+            ("ok", "\u{25cf} no finding")
+        } else {
+            ("bad", "\u{25b2} findings")
+        };
+        table.row(vec![
+            "drives between all arrangements".into(),
+            format!("<span class=\"{}\">{}</span>", drives.0, drives.1),
+            "made in this run".into(),
+            link("review.json", "review.json"),
+        ]);
+        for (evidence, path) in report.evidence.with_paths() {
+            let origin = match &evidence.origin {
+                Origin::Made(_) => "made in this run".to_owned(),
+                Origin::Read { name, sha256 } => format!(
+                    "read from {}, SHA-256 <span class=\"mono\">{sha256}</span>",
+                    escaped(name)
+                ),
+            };
+            table.row(vec![
+                escaped(evidence.kind.title()),
+                match evidence.kind {
+                    Kind::Energy => "figures; nothing is judged".to_owned(),
+                    _ => state_words(&evidence.state()),
+                },
+                origin,
+                link(&path, path.rsplit('/').next().unwrap_or(&path)),
+            ]);
+        }
+        for (kind, why) in &report.evidence.missing {
+            table.row(vec![
+                escaped(kind.title()),
+                format!("<span class=\"no\">\u{25c7} inconclusive</span>: {}", escaped(why)),
+                "not made".into(),
+                "\u{2013}".into(),
+            ]);
+        }
+        table.html()
     }
 
     fn title_block(&self) -> String {
@@ -46,9 +111,19 @@ impl Page<'_> {
             cell("", "Table (CRC-32C)", mono(&format!("{:08x}", subject.table.hash))),
             cell("", "Tool", escaped(&format!("slipwarden {}", env!("CARGO_PKG_VERSION")))),
             cell("", "Seed", mono(&subject.seed.to_string())),
+            cell(
+                "",
+                "Date, as given",
+                escaped(self.report.date.as_deref().unwrap_or("not stated")),
+            ),
+            cell("", "Depth", self.report.depth.map_or("drives only", Depth::word).to_owned()),
+            cell("", "Versions of formats", formats()),
             cell("", "Lock sets", subject.kinematics.sets.len().to_string()),
             cell("", "Arrangements", subject.driveline.arrangements.len().to_string()),
             cell("", "Drives", self.report.drives.len().to_string()),
+            cell("", "Rules", self.requirements.len().to_string()),
+            cell("", "Other evidence", format!("{} parts", self.report.evidence.parts.len())),
+            cell("", "Steps of the table", subject.table.steps.len().to_string()),
         ];
         format!("<dl class=\"block\">\n{}</dl>\n", cells.concat())
     }
@@ -65,15 +140,27 @@ impl Page<'_> {
                 " {surprises} ended otherwise than the table foretells; a star marks them."
             );
         }
-        let meaning = if self.report.is_clean() {
-            "No finding means: in the drives listed here, no judge saw a rule broken. It does not \
-             mean that no other drive would break one."
-        } else {
-            "A finding means: in a drive listed here, a rule was broken by the plant's truth. Do \
-             not run this table on anything that can move until each is understood."
+        let (class, sign, meaning) = match self.report.outcome() {
+            Outcome::NoFinding => (
+                "verdict",
+                "\u{25cf}",
+                "No finding means: in what is listed here, no judge saw a rule broken. It does not \
+                 mean that nothing else would break one.",
+            ),
+            Outcome::Finding => (
+                "verdict found",
+                "\u{25b2}",
+                "A finding means: in what is listed here, a rule was broken, by the plant's truth \
+                 or in an exploration, or a planted defect stayed unseen. Do not run this table on \
+                 anything that can move until each is understood.",
+            ),
+            Outcome::Inconclusive => (
+                "verdict open",
+                "\u{25c7}",
+                "Nothing was found, but some of the evidence is not whole, so this is no pass. The \
+                 open points at the end say what is missing.",
+            ),
         };
-        let class = if self.report.is_clean() { "verdict" } else { "verdict found" };
-        let sign = if self.report.is_clean() { "\u{25cf}" } else { "\u{25b2}" };
         format!(
             "<div class=\"{class}\" role=\"status\">\n<p><strong>{sign} {}</strong></p>\n{}{}</div>\n",
             escaped(&self.report.verdict()),
@@ -132,4 +219,22 @@ impl Page<'_> {
         let name = |a: usize| d.arrangements[a].name.as_str();
         format!("{} to {}, {}", name(drive.from), name(drive.to), drive.case.word())
     }
+}
+
+/// What a part comes to, with its sign.
+pub(super) fn state_words(state: &State) -> String {
+    match state {
+        State::Holds => "<span class=\"ok\">\u{25cf} no finding</span>".to_owned(),
+        State::Finding(why) => {
+            format!("<span class=\"bad\">\u{25b2} finding</span>: {}", escaped(why))
+        }
+        State::Inconclusive(why) => {
+            format!("<span class=\"no\">\u{25c7} inconclusive</span>: {}", escaped(why))
+        }
+    }
+}
+
+/// Versions of what programs read.
+fn formats() -> String {
+    format!("table {}, review {REVIEW_FORMAT}", supervisor::table::TABLE_FORMAT)
 }

@@ -11,6 +11,21 @@ pub(super) fn section(id: &str, title: &str, html: &str) -> String {
     )
 }
 
+/// A part of a section with its heading.
+pub(super) fn part(id: &str, title: &str, html: &str) -> String {
+    format!(
+        "<section id=\"{id}\" class=\"part\" aria-labelledby=\"{id}-title\">\n<h3 \
+         id=\"{id}-title\">{}</h3>\n{html}</section>\n",
+        escaped(title)
+    )
+}
+
+/// A list of pieces of HTML.
+pub(super) fn items(html: &[String]) -> String {
+    let items: String = html.iter().map(|i| format!("<li>{i}</li>\n")).collect();
+    format!("<ul>\n{items}</ul>\n")
+}
+
 /// A paragraph of plain text.
 pub(super) fn p(text: &str) -> String {
     format!("<p>{}</p>\n", escaped(text))
@@ -80,7 +95,8 @@ impl Table {
         }
         let caption = escaped(&self.caption);
         format!(
-            "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{caption}\">\n<table>\n\
+            "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{caption}\">\n\
+             <table class=\"data\">\n\
              <caption>{caption}</caption>\n<thead>\n<tr>{head}</tr>\n</thead>\n<tbody>\n{rows}</tbody>\n\
              </table>\n</div>\n"
         )

@@ -3,11 +3,15 @@
 use super::super::cases::window_kmh;
 use super::Page;
 use super::html::{Table, escaped, link, list, p, short};
+use super::inline::inlined;
 use crate::driveline::EngineUse;
 use crate::exact::{text as exact_text, to_f64};
 use crate::kinematics::{End, Limit, LimitKind, and_list, windows};
 use crate::picture::diagram::state_diagram;
+use crate::picture::stick::{Stick, conflict};
 
+/// Conflicts that are drawn.
+const MOST_PICTURES: usize = 12;
 /// Lock sets that are listed; a driveline with more lists those that are not forbidden.
 const LISTED_SETS: usize = 64;
 
@@ -152,6 +156,17 @@ impl Page<'_> {
                 ]);
             }
             out += &table.html();
+            let stick = Stick::new(d);
+            out += "<div class=\"maps\">\n";
+            for (i, c) in k.conflicts.iter().enumerate().take(MOST_PICTURES) {
+                let picture = inlined(&stick.draw(&conflict(d, k, c)), &format!("conflict-{i}"));
+                out += &format!(
+                    "<figure>\n{picture}<figcaption>{}: {}</figcaption>\n</figure>\n",
+                    escaped(&self.set_words(c.locks)),
+                    escaped(&c.reason)
+                );
+            }
+            out += "</div>\n";
         }
         if !k.overlaps.is_empty() {
             let mut table = Table::new(
@@ -183,9 +198,9 @@ impl Page<'_> {
     pub(super) fn diagram(&self) -> String {
         let subject = &self.report.subject;
         format!(
-            "<figure>\n{}<figcaption>Lock sets that the ways between the arrangements pass through, \
+            "<figure class=\"white\">\n{}<figcaption>Lock sets that the ways between the arrangements pass through, \
              drawn from the table. For programs: {}.</figcaption>\n</figure>\n",
-            state_diagram(&subject.driveline, &subject.table),
+            inlined(&state_diagram(&subject.driveline, &subject.table), "states"),
             link("table.json", "table.json"),
         )
     }

@@ -1,11 +1,13 @@
 //! The matrix from arrangement to arrangement.
 
-use super::super::cases::Case;
+use super::super::cases::{Case, Drive, window_kmh};
 use super::super::files::timeline_path;
 use super::super::run::{Answer, DriveResult};
 use super::Page;
-use super::html::{escaped, link, p};
+use super::html::{escaped, link, p, short};
 use crate::drive::summary::Closing;
+use crate::explain::{Explained, blocked_text, explain_way};
+use supervisor::table::{Action, WAYS};
 
 /// From this many arrangements on, the matrix is printed as a list.
 const MANY: usize = 6;
@@ -29,7 +31,9 @@ impl Page<'_> {
         let d = &self.report.subject.driveline;
         let n = d.arrangements.len();
         let mut out = p(
-            "From the arrangement of the row to that of the column. A line is one drive: the mark \
+            "From the arrangement of the row to that of the column. First what the table foretells \
+             for half of the common speed: steps, time, time without push, friction work; or why \
+             it refuses. A line below it is one drive: the mark \
              and the situation lead to its timeline; then the time from the request to its \
              answer, the largest slip at which a lock closed as a share of its limit, and the \
              time without half of the demanded torque at the wheels (gap; none where none is \
@@ -98,7 +102,51 @@ impl Page<'_> {
             format!("<ul>\n{lines}</ul>\n")
         };
         let name = escaped(&d.arrangements[to].name);
-        format!("<td role=\"cell\"><span class=\"to\">to {name}</span>{lines}</td>\n")
+        let plan = self.plan(from, to);
+        format!("<td role=\"cell\"><span class=\"to\">to {name}</span>{plan}{lines}</td>\n")
+    }
+
+    /// What the table foretells of a pair: steps, time, gap, friction work, common speeds.
+    fn plan(&self, from: usize, to: usize) -> String {
+        let subject = &self.report.subject;
+        let (d, k, data) = (&subject.driveline, &subject.kinematics, &subject.table);
+        let of_pair = |i: &&Drive| (i.from, i.to) == (from, to);
+        let drives = || self.report.drives.iter().filter(of_pair);
+        let Some(drive) = drives().find(|i| i.case == Case::Middle).or(drives().next()) else {
+            return String::new();
+        };
+        let output = drive.speed_kmh * d.output_radps_per_kmh().unwrap_or(0.0);
+        let walk = |way: u8| explain_way(d, k, data, way, (from, to), (output, drive.demand_nm));
+        let ways: Vec<Explained> = (0..WAYS as u8).map(walk).collect();
+        let taken = ways.iter().find(|way| way.blocked.is_none()).unwrap_or(&ways[0]);
+        let steps: Vec<String> = taken
+            .steps
+            .iter()
+            .map(|s| {
+                let step = &data.steps[usize::from(s.number)];
+                let verb = if step.action == Action::Close { "close" } else { "open" };
+                format!("{verb} {}", d.locks[usize::from(step.lock)].name)
+            })
+            .collect();
+        let windows = (window_kmh(subject, from), window_kmh(subject, to));
+        let common = (windows.0.0.max(windows.1.0), windows.0.1.min(windows.1.1));
+        let told = match &taken.blocked {
+            Some(blocked) => blocked_text(d, data, blocked),
+            None => format!(
+                "{}. Foretold at {} km/h: {:.2} s, gap {:.2} s, work {} J",
+                steps.join(", "),
+                short(drive.speed_kmh),
+                taken.time_s(),
+                taken.gap_s(),
+                short(taken.steps.iter().map(|s| s.work_j).sum())
+            ),
+        };
+        let speeds = match common.0 < common.1 {
+            true => format!(" Common speeds {:.1} to {:.1} km/h.", common.0, common.1),
+            false => " No common speed.".to_owned(),
+        };
+        let told = format!("{}.{}", told.trim_end_matches('.'), speeds.replace('-', "\u{2212}"));
+        format!("<p class=\"plan\">{}</p>\n", escaped(&told))
     }
 
     /// One drive in a cell.

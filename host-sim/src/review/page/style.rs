@@ -63,18 +63,68 @@ border-bottom:1px dotted var(--rule);margin:0}
 .cells li:last-child{border-bottom:0}
 .cells li>span:last-child{text-align:right;font-variant-numeric:tabular-nums}
 .whole{white-space:nowrap}.cells caption{white-space:nowrap}
-figure a{color:#1f5f8b}#drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
-.pairs{display:grid;grid-template-columns:7rem 1fr;gap:.1rem .8rem;font-size:.9rem}
-.pairs dt{font-weight:600}.pairs dd{margin:0}
+figure.white a{color:#1f5f8b}#drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
+.pairs{display:grid;grid-template-columns:7rem minmax(0,1fr);gap:.1rem .8rem;font-size:.9rem}
+.pairs dt{font-weight:600}.pairs dd{margin:0;overflow-wrap:anywhere}
 .cells .self{background:var(--sheet)}
 .cells .to{display:none}
-figure{margin:1rem 0;background:#fff;border:1px solid var(--rule);padding:.6rem;overflow-x:auto}
-figure svg{max-width:100%;height:auto}
-figcaption{color:#55626e;font-size:.85rem}
+figure{margin:1rem 0;border:1px solid var(--rule);padding:.6rem}
+figure{overflow-x:auto}figure.white{background:#fff}figure.white figcaption{color:#55626e}
+figure svg{max-width:100%;height:auto;display:block}
+figcaption{color:var(--soft);font-size:.85rem}
+h4{font-size:.95rem;margin:1.2rem 0 .4rem}
+button,input{font:inherit;color:inherit}
+button:focus-visible,input:focus-visible,pre:focus-visible,main:focus-visible{outline:2px solid \
+var(--blue);outline-offset:2px}
+button.sort{background:none;border:0;padding:0;text-align:inherit;cursor:pointer;font-weight:600;\
+text-decoration:underline dotted;text-underline-offset:3px}
+[aria-sort=ascending] .sort::after{content:\" \\2191\"}[aria-sort=descending] .sort::after{content:\" \\2193\"}
+.filter{display:block;font-size:.85rem;color:var(--soft);margin:.6rem 0 -.4rem}
+.filter input{background:var(--sheet);border:1px solid var(--line);padding:.15rem .4rem;width:14rem;\
+max-width:60%}
+.scrub{margin:.4rem 0;font-size:.88rem}.scrub label{display:flex;gap:.6rem;align-items:center}
+.scrub input{flex:1;min-width:8rem;accent-color:var(--blue)}
+.scrub output{display:block;font-weight:600;font-variant-numeric:tabular-nums}
+.scrub button{background:var(--sheet);border:1px solid var(--line);border-radius:3px;\
+padding:.15rem .5rem;margin:.25rem .35rem 0 0;cursor:pointer}
+.motion{border-top:1px solid var(--rule);margin-top:1.2rem}
+.motion .cursor{stroke:#b00020;stroke-width:2}
+.pair{display:grid;grid-template-columns:minmax(0,3fr) minmax(0,2fr);gap:1rem;align-items:start}
+.steps table,.readout{font-size:.82rem}.readout th,.readout td,.steps tbody th,.steps td{padding:.12rem .4rem;font-weight:400}
+.plan{font-size:.8rem;margin:0 0 .3rem;color:var(--soft)}
+.lever text,.histogram text,.map text{font:12px 'Helvetica Neue',Helvetica,Arial,'Liberation Sans',\
+sans-serif;fill:var(--ink)}
+.lever .soft,.histogram .soft,.map .soft{fill:var(--soft);font-size:11px}
+.lever .name,.histogram .name,.map .name{font-weight:600}
+.lever .name{font-weight:400}
+.lever .grid{stroke:var(--rule)}.lever .zero,.histogram .zero,.map .zero{stroke:var(--line);\
+stroke-width:1.4}
+.lever .bar{stroke:var(--blue);stroke-width:3;fill:none}
+.lever .drop{stroke:var(--line);stroke-dasharray:4 3}
+.lever .dot{fill:var(--paper);stroke:var(--ink);stroke-width:1.6}
+.lever .speed{paint-order:stroke;stroke:var(--paper);stroke-width:4px;font-weight:600}
+.histogram .column{fill:var(--blue)}.histogram .beyond{fill:var(--bad)}
+.histogram .limit{stroke:var(--bad);stroke-width:2;stroke-dasharray:5 2}
+.map .frame{fill:none;stroke:var(--ink)}.map .letter{fill:#14202b}
+.map .a0{fill:#8fc4e8}.map .a1{fill:#f0c15a}.map .a2{fill:#7fd1b4}.map .a3{fill:#e3b0cd}
+.map .a4{fill:#f3ec9a}.map .a5{fill:#b6c4d2}.map .a6{fill:#eaa27a}.map .a7{fill:#c9dc9a}
+.histograms,.maps,.cards{display:grid;gap:.8rem;grid-template-columns:repeat(auto-fill,\
+minmax(250px,1fr))}
+.cards,.maps{grid-template-columns:repeat(auto-fill,minmax(min(100%,420px),1fr))}
+.histograms figure,.maps figure{margin:0}
+.card{border:1px solid var(--line);padding:.2rem .9rem .6rem;min-width:0}
+.card .pairs,.rule .pairs{grid-template-columns:8.5rem minmax(0,1fr)}
+.rule{border-top:1px solid var(--rule);margin-top:1rem}.rule h3{margin-top:.8rem}
+.rule ul{margin:0;padding-left:1.1rem}
+.code pre{font-size:.78rem;line-height:1.35}
+.verdict.open{border-color:var(--warn);border-style:double;border-left-style:solid}
 footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--soft);font-size:.85rem}
 @media screen and (max-width:760px){body{padding:1rem .8rem 2rem;font-size:14.5px}
 .block{grid-template-columns:repeat(2,1fr)}.block .wide{grid-column:span 2}
-figure svg{max-width:none}}
+.pair{grid-template-columns:minmax(0,1fr)}
+.card .pairs,.rule .pairs{grid-template-columns:minmax(0,1fr)}.rule .pairs dt{margin-top:.3rem}
+h3,h4,li,p{overflow-wrap:anywhere}
+figure.white svg,.pair svg{max-width:none}}
 @media screen and (max-width:760px){\
 .cells,.cells tbody,.cells tr,.cells td,.cells tbody th{display:block;min-width:0;width:100%}
 .cells thead,.cells .self{display:none}
@@ -97,5 +147,16 @@ a{color:inherit;text-decoration:none}table{font-size:7.6pt}th,td{padding:.18rem 
 .cells.many,.cells.many tbody,.cells.many tr,.cells.many td,.cells.many tbody th{display:block;\
 width:100%}
 .cells.many thead,.cells.many .self{display:none}.cells.many .to{display:block;font-weight:600}
-.cells.many ul{columns:2}}
+.cells.many ul{columns:2}
+.filter,.scrub{display:none}button.sort{text-decoration:none}
+tr[hidden]{display:table-row}
+.motion,.card,.rule,.histograms figure,.maps figure{break-inside:avoid}
+.motion svg{max-width:100%;max-height:128mm;margin:0 auto}.motion figure{margin:.4rem 0;padding:.3rem}
+.motion .cursor,.readout,.motion h4+figure .cursor{display:none}
+.pair{grid-template-columns:1fr}.pair svg{max-height:44mm}
+.motion table{font-size:6.6pt}.steps th,.steps td{white-space:normal;padding:.08rem .25rem}
+.steps h3,.steps .filter{display:none}
+.code pre{font-size:6.4pt}.motion{break-before:page;border:0}
+#transitions,#rules,#code{break-before:page}
+thead th,thead th .sort{white-space:normal!important}}
 ";

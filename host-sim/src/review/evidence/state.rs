@@ -1,0 +1,137 @@
+//! What a part of the evidence comes to, worked out from its content, not from its own verdict.
+
+use serde_json::Value;
+
+use super::{Kind, Part};
+
+/// Share of the defects tried by campaigns that must be found, as the command has it.
+const FOUND_SHARE: f64 = 0.98;
+
+/// What a part comes to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum State {
+    /// Whole, and nothing found.
+    Holds,
+    /// Something was found: what.
+    Finding(String),
+    /// Nothing was found, but it is not whole: why.
+    Inconclusive(String),
+}
+
+impl State {
+    /// The word in JSON and tables.
+    pub fn word(&self) -> &'static str {
+        match self {
+            State::Holds => "holds",
+            State::Finding(_) => "finding",
+            State::Inconclusive(_) => "inconclusive",
+        }
+    }
+}
+
+/// The members of a list; none where there is no list.
+pub(crate) fn list(value: &Value) -> &[Value] {
+    value.as_array().map_or(&[], Vec::as_slice)
+}
+
+/// A text; empty where there is none.
+pub(crate) fn text(value: &Value) -> &str {
+    value.as_str().unwrap_or("")
+}
+
+/// A count; 0 where there is none.
+pub(crate) fn count(value: &Value) -> u64 {
+    value.as_u64().unwrap_or(0)
+}
+
+impl Part {
+    /// What it comes to.
+    pub fn state(&self) -> State {
+        match self.kind {
+            Kind::Explore => explored(&self.value),
+            Kind::Campaign => driven(&self.value),
+            Kind::Defects => planted(&self.value),
+            Kind::PlantDefects => planted_in_plant(&self.value),
+            Kind::Energy => State::Holds,
+        }
+    }
+}
+
+fn explored(value: &Value) -> State {
+    let broken: Vec<&str> = list(&value["always"])
+        .iter()
+        .filter(|a| a["broken"] != false)
+        .map(|a| text(&a["id"]))
+        .collect();
+    if !broken.is_empty() {
+        return State::Finding(format!("broken: {}", broken.join(", ")));
+    }
+    if value["complete"] != true {
+        let states = count(&value["states"]);
+        let why = format!("stopped after {states} states; nothing is shown of the others");
+        return State::Inconclusive(why);
+    }
+    match value["live"]["holds"].as_bool() {
+        Some(true) => {}
+        Some(false) => {
+            return State::Finding("broken: EX-LIVE, a request may never be answered".into());
+        }
+        None if value["subject"] != "interlock-alone" => {
+            return State::Inconclusive("whether requests are answered was not explored".into());
+        }
+        None => {}
+    }
+    let unexcused = list(&value["sometimes"]["dead"]).iter().filter(|d| d["excuse"].is_null());
+    match unexcused.count() {
+        0 => State::Holds,
+        n => State::Finding(format!("{n} that should occur never do, and nothing excuses them")),
+    }
+}
+
+fn driven(value: &Value) -> State {
+    let findings = list(&value["findings"]).len();
+    let broken: u64 = list(&value["rules"]).iter().map(|r| count(&r["broken"])).sum();
+    match () {
+        () if findings > 0 || broken > 0 => {
+            let rules: Vec<String> = list(&value["rules"])
+                .iter()
+                .filter(|r| count(&r["broken"]) > 0)
+                .map(|r| format!("{} in {} cases", text(&r["rule"]), count(&r["broken"])))
+                .collect();
+            State::Finding(format!("broken: {}", rules.join(", ")))
+        }
+        () if value["whole"] != true => State::Inconclusive("not every case ran".into()),
+        () if count(&value["ran"]) == 0 => State::Inconclusive("no case ran".into()),
+        () => State::Holds,
+    }
+}
+
+fn planted(value: &Value) -> State {
+    let survived = list(&value["rows"]).iter().filter(|r| r["outcome"] == "survived").count();
+    let rows = list(&value["rows"]).len();
+    match () {
+        () if survived > 0 => {
+            State::Finding(format!("{survived} of {rows} planted defects were found by nothing"))
+        }
+        () if value["complete"] != true || rows == 0 => {
+            State::Inconclusive("not every chosen defect was tried".into())
+        }
+        () => State::Holds,
+    }
+}
+
+fn planted_in_plant(value: &Value) -> State {
+    let tried = list(&value["tried"]);
+    let missed = tried.iter().filter(|t| t["found"] != true).count();
+    let share = 1.0 - missed as f64 / tried.len().max(1) as f64;
+    match () {
+        () if value["whole"] != true || tried.is_empty() => {
+            State::Inconclusive("not every chosen defect was tried".into())
+        }
+        () if share < FOUND_SHARE => State::Finding(format!(
+            "{missed} of {} planted defects were not found under every seed",
+            tried.len()
+        )),
+        () => State::Holds,
+    }
+}

@@ -1,0 +1,213 @@
+//! The campaign: cases, coverage, how near they came to each limit, findings.
+
+use serde_json::Value;
+
+use super::super::evidence::{Kind, count, list, text};
+use super::super::replay::Replay;
+use super::Page;
+use super::html::{Table, command, escaped, link, p, part, short};
+use super::motions::Close;
+use super::rules::anchor;
+use crate::picture::svg::{Anchor, Svg};
+
+/// Findings that are listed; the JSON has all.
+const MOST_FINDINGS: usize = 40;
+/// Cells of a group that are named.
+const NAMED: usize = 16;
+
+impl Page<'_> {
+    /// Every campaign.
+    pub(super) fn campaign(&self) -> String {
+        let mut out =
+            p("Random drives with random faults at any moment, drawn to be hostile, each a pure \
+             function of the seed and its number, and each judged by the plant's truth. They are \
+             not drawn like the drives of service, so that no rate of failure follows.");
+        let mut any = false;
+        for (number, evidence) in self.report.evidence.of(Kind::Campaign).enumerate() {
+            any = true;
+            out += &self.origin(evidence);
+            out += &figures(&evidence.value);
+            let id = |what: &str| match number {
+                0 => what.to_owned(),
+                n => format!("{what}-{}", n + 1),
+            };
+            out += &part(
+                &id("campaign-findings"),
+                "Findings of the campaign",
+                &self.found(&evidence.value),
+            );
+            out += &part(
+                &id("histograms"),
+                "How near the cases came to each limit",
+                &histograms(&evidence.value, number),
+            );
+            out += &part(&id("coverage"), "Coverage", &coverage(&evidence.value));
+        }
+        if any { out } else { out + &self.absent(Kind::Campaign) }
+    }
+
+    fn found(&self, value: &Value) -> String {
+        let findings = list(&value["findings"]);
+        if findings.is_empty() {
+            return p("None.");
+        }
+        let mut table = Table::new(
+            "Findings in order of their cases, one a rule and case",
+            &["#case", "rule", "#at, s", "what happened"],
+        );
+        for f in findings.iter().take(MOST_FINDINGS) {
+            let rule = text(&f["rule"]);
+            table.row(vec![
+                count(&f["case"]).to_string(),
+                link(&format!("#{}", anchor("rule", rule)), rule),
+                f["t_s"].as_f64().map_or(String::new(), |t| format!("{t:.2}")),
+                escaped(text(&f["text"])),
+            ]);
+        }
+        let mut out = table.html();
+        if findings.len() > MOST_FINDINGS {
+            out += &p(&format!("{} more stand in the JSON.", findings.len() - MOST_FINDINGS));
+        }
+        out += &p("The first finding of each rule, driven again in this run:");
+        out + &self.replays.iter().map(|replay| self.replay(replay)).collect::<String>()
+    }
+
+    fn replay(&self, replay: &Replay) -> String {
+        let mut out = String::new();
+        let told = match replay.repeats {
+            true => "It was found again here, at the same moment.",
+            false => {
+                "It was NOT found again here: another version of the tool made it, or the \
+                      evidence was changed."
+            }
+        };
+        let words = format!("case {}, {} at {:.2} s", replay.case, replay.rule, replay.t_s);
+        let after = format!(
+            "<p>{}</p>\n<p>{} Its scenario: {}.</p>\n{}",
+            escaped(&replay.text),
+            told,
+            link(&replay.path, &replay.path),
+            command(&format!(
+                "slipwarden drive driveline.toml {} --seed {} --svg finding.svg",
+                replay.path, replay.seed
+            ))
+        );
+        if let Some(motion) = &replay.motion {
+            let id = format!("motion-case-{}-{}", replay.case, replay.rule.to_lowercase());
+            let close = Close { id: &id, title: escaped(&words), words: &words, motion };
+            out += &self.motion(&close);
+        }
+        out + &after
+    }
+}
+
+fn figures(value: &Value) -> String {
+    let mut table = Table::new("What was driven", &["figure", "#value"]);
+    let bound = value["chance_bound_95"].as_f64();
+    for (what, figure) in [
+        ("cases", count(&value["cases"]).to_string()),
+        ("cases that ran", count(&value["ran"]).to_string()),
+        ("cases that could not start", count(&value["not_run"]).to_string()),
+        ("faults injected in each case", count(&value["faults"]).to_string()),
+        ("ticks of the supervisor", count(&value["ticks"]).to_string()),
+        ("seed", count(&value["seed"]).to_string()),
+        ("digest of all last states", text(&value["digest"]).to_owned()),
+        (
+            "most chance that a case like these breaks a rule, at 95 % (IEC 61508-7 Annex D)",
+            bound.map_or("not stated: rules were broken".to_owned(), |b| format!("{b:.1e}")),
+        ),
+    ] {
+        table.row(vec![what.to_owned(), escaped(&figure)]);
+    }
+    table.html()
+}
+
+/// Width and height of a histogram, px, and of its plot.
+const SIZE: (f64, f64) = (250.0, 118.0);
+const PLOT: (f64, f64, f64, f64) = (8.0, 22.0, 234.0, 64.0);
+
+/// One histogram for each limit.
+fn histograms(value: &Value, number: usize) -> String {
+    let margins = list(&value["margins"]);
+    if margins.is_empty() {
+        return p("Nothing was measured.");
+    }
+    let mut out = p(
+        "One case counts once for each limit, by what it left of the limit: at the red line \
+         nothing is left, left of it the limit was passed, and the last column holds all that left \
+         95 % and more. Heights are logarithmic. Where the limit was passed without a finding, a fault did it alone, and it ended within the time that its rule gives. The figures stand in margins.csv.",
+    );
+    out += "<div class=\"histograms\">\n";
+    for (i, margin) in margins.iter().enumerate() {
+        let svg = histogram(margin);
+        let id = format!("histogram-{number}-{i}");
+        out += &format!("<figure>\n{}</figure>\n", super::inline::inlined(&svg, &id));
+    }
+    out + "</div>\n"
+}
+
+fn histogram(margin: &Value) -> String {
+    let bins: Vec<u64> = list(&margin["bins"]).iter().map(count).collect();
+    let cases: u64 = bins.iter().sum();
+    let beyond = bins.first().copied().unwrap_or(0);
+    let (rule, subject) = (text(&margin["rule"]), text(&margin["subject"]));
+    let number = |key: &str| margin[key].as_f64().unwrap_or(f64::NAN);
+    let unit = text(&margin["unit"]);
+    let kind = if margin["limit_is"] == "lowest" { "at least" } else { "at most" };
+    let worst = format!(
+        "worst {} {unit}, {kind} {} (case {})",
+        short(number("worst")),
+        short(number("limit")),
+        count(&margin["case"])
+    );
+    let title = format!("{rule}, {subject}");
+    let about = format!("{cases} cases, {beyond} beyond the limit; {worst}.");
+    let mut svg = Svg::new(SIZE.0, SIZE.1, &title, &about, "");
+    svg.group("histogram");
+    let (left, top, width, height) = PLOT;
+    svg.text((left, 14.0), Anchor::Start, &cut(&title, 33), "class=\"name\"");
+    let most = bins.iter().copied().max().unwrap_or(1).max(1);
+    let tall = |n: u64| height * ((1 + n) as f64).ln() / ((1 + most) as f64).ln();
+    let step = width / bins.len().max(1) as f64;
+    for (i, &n) in bins.iter().enumerate().filter(|(_, n)| **n > 0) {
+        let class = if i == 0 { "class=\"beyond\"" } else { "class=\"column\"" };
+        let h = tall(n).max(1.5);
+        svg.rect(left + step * i as f64 + 0.5, top + height - h, step - 1.0, h, class);
+    }
+    let base = top + height;
+    svg.line((left, base), (left + width, base), "class=\"zero\"");
+    svg.line((left + step, top - 2.0), (left + step, base + 4.0), "class=\"limit\"");
+    svg.text((left + step, base + 14.0), Anchor::Middle, "0", "class=\"soft\"");
+    svg.text((left + 11.0 * step, base + 14.0), Anchor::Middle, "50 % left", "class=\"soft\"");
+    svg.text((left + width, base + 14.0), Anchor::End, "100", "class=\"soft\"");
+    svg.text((left, base + 29.0), Anchor::Start, &cut(&worst, 42), "class=\"soft\"");
+    svg.end();
+    svg.finish()
+}
+
+/// At most so many characters.
+fn cut(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        return text.to_owned();
+    }
+    text.chars().take(most - 1).chain(['\u{2026}']).collect()
+}
+
+fn coverage(value: &Value) -> String {
+    let mut table =
+        Table::new("Cells that at least one case hit", &["group", "#hit", "#of", "never hit"]);
+    for group in list(&value["coverage"]) {
+        let never: Vec<&str> = list(&group["never"]).iter().map(text).collect();
+        let mut words = never.iter().take(NAMED).copied().collect::<Vec<_>>().join("; ");
+        if never.len() > NAMED {
+            words += &format!("; and {} more", never.len() - NAMED);
+        }
+        table.row(vec![
+            escaped(text(&group["group"])),
+            count(&group["hit"]).to_string(),
+            count(&group["of"]).to_string(),
+            if never.is_empty() { "\u{2013}".to_owned() } else { escaped(&words) },
+        ]);
+    }
+    table.html()
+}

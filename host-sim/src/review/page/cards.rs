@@ -1,0 +1,77 @@
+//! A card for each arrangement: its locks, speeds of all shafts, levers, window, verdict.
+
+use super::super::cases::window_kmh;
+use super::Page;
+use super::html::{escaped, link};
+use super::inline::inlined;
+use super::levers::{axis, levers};
+use crate::exact::text as exact_text;
+use crate::explain::arrangement_speeds;
+use crate::picture::stick::{Operation, Stick, arrangement as highlight};
+
+const RPM: f64 = std::f64::consts::PI / 30.0;
+
+impl Page<'_> {
+    /// All cards.
+    pub(super) fn cards(&self) -> String {
+        let count = self.report.subject.driveline.arrangements.len();
+        let stick = Stick::new(&self.report.subject.driveline);
+        let cards: String = (0..count).map(|a| self.card(a, &stick)).collect();
+        format!("<div class=\"cards\">\n{cards}</div>\n")
+    }
+
+    fn card(&self, a: usize, stick: &Stick) -> String {
+        let subject = &self.report.subject;
+        let (d, k) = (&subject.driveline, &subject.kinematics);
+        let arrangement = &d.arrangements[a];
+        let set = k.set(arrangement.closed);
+        let (low, high) = window_kmh(subject, a);
+        let kmh = if high > 0.0 { 0.5 * high } else { 0.5 * low };
+        let output = kmh * d.output_radps_per_kmh().unwrap_or(0.0);
+        let rpm: Vec<f64> = arrangement_speeds(d, k, &subject.table, a, output)
+            .into_iter()
+            .map(|v| v / RPM)
+            .collect();
+        let range = rpm.iter().fold((0.0, 0.0), |(l, h): (f64, f64), &v| (l.min(v), h.max(v)));
+        let title = format!("Levers of {} at {kmh:.0} km/h", arrangement.name);
+        let picture = inlined(&levers(d, &rpm, axis(range), &title), &format!("card-{a}-levers"));
+        let at = Operation::example(d, k, arrangement);
+        let path = stick.draw(&highlight(d, k, arrangement, &at));
+        let path = inlined(&path, &format!("card-{a}-stick"));
+        let ratios: Vec<String> = d
+            .shafts
+            .iter()
+            .zip(&set.per_output)
+            .map(|(shaft, ratio)| {
+                let ratio = match ratio {
+                    Some(ratio) => exact_text(ratio),
+                    None => "free".to_owned(),
+                };
+                format!("{} {}", shaft.name, ratio)
+            })
+            .collect();
+        let names = d.lock_names(arrangement.closed);
+        let closed = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
+        let window = match low < high {
+            true => format!("{low:.1} to {high:.1} km/h").replace('-', "\u{2212}"),
+            false => "none".to_owned(),
+        };
+        format!(
+            "<section class=\"card\" id=\"arrangement-{a}\" aria-labelledby=\"arrangement-{a}-title\">\n\
+             <h3 id=\"arrangement-{a}-title\">{}</h3>\n<dl class=\"pairs\">\n<dt>Closed</dt><dd>{}</dd>\n\
+             <dt>Verdict</dt><dd>{}, mobility {}</dd>\n<dt>Speeds per output</dt><dd>{}</dd>\n\
+             <dt>Road speeds</dt><dd>{window}</dd>\n</dl>\n<figure>\n{path}<figcaption>The way \
+             of the power, without losses, in the middle of the speed window.</figcaption>\n\
+             </figure>\n<figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{}\">\n{picture}</div>\n<figcaption>At \
+             {kmh:.0} km/h; free shafts as slow as they can be. {}</figcaption>\n</figure>\n\
+             </section>\n",
+            escaped(&arrangement.name),
+            escaped(&closed),
+            escaped(set.verdict.word()),
+            set.mobility,
+            escaped(&ratios.join(", ")),
+            escaped(&title),
+            link("#transitions", "Transitions"),
+        )
+    }
+}
