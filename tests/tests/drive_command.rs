@@ -46,6 +46,7 @@ fn it_writes_what_is_asked_and_the_same_bytes_twice() {
         trace: Some(folder.file(&format!("{n}.csv"))),
         svg: Some(folder.file(&format!("{n}.svg"))),
         json: Some(folder.file(&format!("{n}.json"))),
+        mdf: None,
         every: 5,
         seed: Some(9),
     };
