@@ -399,6 +399,7 @@ mod tests {
         let report = Report {
             driveline: &d,
             table: &small,
+            table_hash: small.hash,
             interlock_alone: false,
             feasible_guards: false,
             faults: 0,
