@@ -211,8 +211,9 @@ fn label(
     let Some(best) = all.iter().max_by(|a, b| room(a).total_cmp(&room(b))) else {
         return Ok(0.0);
     };
-    if room(best).is_infinite() {
-        return Ok(best.0.1 + need / 2.0);
+    let single = stands(d, plan, x, shaft).len() == 1;
+    if single && room(best) >= need {
+        return Ok(best.0.1 + 14.0 + width / 2.0);
     }
     if room(best) >= need {
         return Ok((best.0.1 + best.1.1) / 2.0);
