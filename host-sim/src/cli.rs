@@ -52,6 +52,12 @@ enum Command {
         /// JSON for programs instead of text
         #[arg(long)]
         json: bool,
+        /// Write the gearbox as a stick diagram (SVG) there (- is stdout, without the text)
+        #[arg(long, value_name = "PATH")]
+        svg: Option<String>,
+        /// Mark the power path of this arrangement on the stick diagram
+        #[arg(long, value_name = "ARRANGEMENT", requires = "svg")]
+        show: Option<String>,
     },
     /// The supervisor's table: steps between arrangements, limits and margins
     Table(TableArgs),
@@ -113,6 +119,9 @@ struct TableArgs {
     /// State diagram as SVG
     #[arg(long)]
     diagram: bool,
+    /// Write the state diagram as SVG there (- is stdout, without the text)
+    #[arg(long, value_name = "PATH", conflicts_with = "diagram")]
+    svg: Option<String>,
 }
 
 #[derive(Args, Debug)]
@@ -318,8 +327,11 @@ pub fn run() -> i32 {
         }
         Command::Check { file } => driveline::command::check(&file),
         Command::Schema => driveline::command::schema(),
-        Command::Survey { file, json } => survey::command::survey(&file, json),
-        Command::Table(args) => table::command::table(&args.file, form(&args)),
+        Command::Survey { file, json, svg, show } => {
+            let picture = svg.map(|path| survey::command::Drawing { path, show });
+            survey::command::survey(&file, json, picture.as_ref())
+        }
+        Command::Table(args) => table::command::table(&args.file, form(&args), args.svg.as_deref()),
         Command::Explain(args) => {
             explain::explain(&args.file, &args.from, &args.to, args.speed, args.demand)
         }

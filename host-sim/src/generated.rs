@@ -45,6 +45,7 @@ pub fn files() -> Result<Vec<Generated>, String> {
             path: format!("docs/pictures/{name}.svg"),
             text: picture::diagram::state_diagram(&d, &data),
         });
+        files.extend(sticks(name, &d, &k));
         files.extend(energy(name, &d, &k)?);
     }
     let (path, text) = audit::page(&proofs);
@@ -54,6 +55,25 @@ pub fn files() -> Result<Vec<Generated>, String> {
         text: timeline("shuttle", TOUR)?,
     });
     Ok(files)
+}
+
+/// The demo's gearbox, and one power path of the first demo.
+fn sticks(name: &str, d: &Driveline, k: &Kinematics) -> Vec<Generated> {
+    let stick = picture::stick::Stick::new(d);
+    let path = |what: &str| format!("docs/pictures/{name}-stick{what}.svg");
+    let mut files = vec![Generated { path: path(""), text: stick.plain() }];
+    if name == DEMOS[0] {
+        for a in &d.arrangements {
+            let at = picture::stick::Operation::example(d, k, a);
+            let text = stick.draw(&picture::stick::arrangement(d, k, a, &at));
+            files.push(Generated { path: path(&format!("-{}", a.name)), text });
+        }
+        for (i, c) in k.conflicts.iter().enumerate() {
+            let text = stick.draw(&picture::stick::conflict(d, k, c));
+            files.push(Generated { path: path(&format!("-conflict-{}", i + 1)), text });
+        }
+    }
+    files
 }
 
 /// The demo's schedule, and the energy pictures that the documentation shows.

@@ -30,6 +30,24 @@ impl Tabled {
     }
 }
 
+/// Write a picture to a file, or to stdout for `-`; complaints go to stderr.
+///
+/// # Errors
+/// The exit code, 2.
+pub fn write_picture(path: &str, text: &str) -> Result<(), i32> {
+    if path == "-" {
+        return match print(text) {
+            0 => Ok(()),
+            code => Err(code),
+        };
+    }
+    std::fs::write(path, text).map_err(|error| {
+        eprintln!("error: {path} cannot be written: {error}");
+        eprintln!("    fix: name a file in a folder that exists and can be written");
+        2
+    })
+}
+
 /// Read a file or an embedded demo; complaints go to stderr.
 ///
 /// # Errors

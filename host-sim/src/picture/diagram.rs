@@ -16,10 +16,14 @@ const GAP: (f64, f64) = (28.0, 96.0);
 const MARGIN: f64 = 28.0;
 const LEGEND: f64 = 64.0;
 
-const STYLE: &str = "text{font-family:sans-serif;font-size:12px;fill:#1b2733}\
-.small{font-size:10.5px;fill:#44525f}.name{font-weight:bold}\
-.edge{stroke:#44525f;stroke-width:1.2;fill:none}.first{stroke-width:2.2;stroke:#1f5f8b}\
-.gap{stroke-dasharray:6 4}.label{paint-order:stroke;stroke:#fff;stroke-width:4px}";
+const STYLE: &str = ".sw .small{font-size:10.5px;fill:var(--sw-soft)}\
+.sw .edge{stroke:var(--sw-soft);stroke-width:1.2;fill:none}\
+.sw .first{stroke-width:2.4;stroke:var(--sw-power)}.sw .gap{stroke-dasharray:6 4}\
+.sw .label{paint-order:stroke;stroke:var(--sw-paper);stroke-width:4px;fill:var(--sw-ink)}\
+.sw .head{fill:var(--sw-soft)}.sw .box{fill:var(--sw-paper);stroke:var(--sw-soft);\
+stroke-width:1.2}.sw .named{fill:var(--sw-panel);stroke:var(--sw-power);stroke-width:2.2}\
+.sw .overlap{stroke:var(--sw-warn);stroke-width:1.4;stroke-dasharray:8 3}\
+.sw .never{stroke:var(--sw-alarm);stroke-width:1.6;stroke-dasharray:2 3}";
 
 /// A line between two lock sets: which steps use it and how.
 #[derive(Default)]
@@ -51,8 +55,7 @@ pub fn state_diagram(d: &Driveline, data: &TableData) -> String {
         edges.len(),
         d.arrangements.iter().map(|a| a.name.as_str()).collect::<Vec<_>>().join(", ")
     );
-    let mut svg = Svg::new(width, height, &title, &about, STYLE);
-    svg.rect(0.0, 0.0, width, height, "fill=\"#ffffff\"");
+    let mut svg = Svg::themed(width, height, &title, &about, STYLE);
     for (&(low, lock), edge) in &edges {
         draw_edge(&mut svg, d, &places, low, lock, edge);
     }
@@ -122,15 +125,13 @@ fn draw_box(
     let names: Vec<&str> =
         d.arrangements.iter().filter(|a| a.closed == set).map(|a| a.name.as_str()).collect();
     let held = !data.sets[usize::from(set)].held_machines.is_empty();
-    let fill = match () {
-        () if forbidden => {
-            "fill=\"#f3e3e0\" stroke=\"#8c2f1b\" stroke-width=\"1.4\" stroke-dasharray=\"2 3\""
-        }
-        () if !names.is_empty() => "fill=\"#e4eef5\" stroke=\"#1f5f8b\" stroke-width=\"2\"",
-        () if held => "fill=\"#f6efd9\" stroke=\"#7a6420\" stroke-width=\"1.4\"",
-        () => "fill=\"#ffffff\" stroke=\"#44525f\" stroke-width=\"1.2\"",
+    let kind = match () {
+        () if forbidden => " never",
+        () if !names.is_empty() => " named",
+        () if held => " overlap",
+        () => "",
     };
-    svg.rect(x, y, BOX.0, BOX.1, &format!("rx=\"4\" {fill}"));
+    svg.rect(x, y, BOX.0, BOX.1, &format!("rx=\"4\" class=\"box{kind}\""));
     let title = match () {
         () if forbidden => "never".to_string(),
         () if !names.is_empty() => names.join(", "),
@@ -197,7 +198,7 @@ fn arrow(svg: &mut Svg, from: (f64, f64), to: (f64, f64)) {
     let base = (to.0 - 9.0 * ux, to.1 - 9.0 * uy);
     let points =
         [to, (base.0 - 4.0 * uy, base.1 + 4.0 * ux), (base.0 + 4.0 * uy, base.1 - 4.0 * ux)];
-    svg.path(&points, true, "fill=\"#44525f\"");
+    svg.path(&points, true, "class=\"head\"");
 }
 
 fn legend(svg: &mut Svg, y: f64) {

@@ -75,19 +75,23 @@ fn mark(text: &str) -> String {
 impl Svg {
     /// A picture `width` x `height` px with alternative text: a title and a longer description.
     pub fn new(width: f64, height: f64, title: &str, about: &str, style: &str) -> Svg {
-        Svg::of_class("", (width, height), title, about, style)
+        Svg::marked(("", "title", "desc"), (width, height), title, about, style)
     }
 
     /// A picture in the colours of [`super::palette`], which follow the ground they stand on.
     pub fn themed(width: f64, height: f64, title: &str, about: &str, style: &str) -> Svg {
         let style = format!("{}{style}", super::palette::style());
-        let mut svg = Svg::of_class(" class=\"sw\"", (width, height), title, about, &style);
+        // Several of these may stand in one page, so their identifiers differ.
+        let id = mark(&format!("{title}\n{about}"));
+        let marks = (" class=\"sw\"", &*format!("t{id}"), &*format!("d{id}"));
+        let mut svg = Svg::marked(marks, (width, height), title, about, &style);
         svg.rect(0.0, 0.0, width, height, "fill=\"var(--sw-paper)\"");
         svg
     }
 
-    fn of_class(
-        class: &str,
+    /// `marks`: the class, with a blank before it, and the identifiers of title and description.
+    fn marked(
+        (class, title_id, about_id): (&str, &str, &str),
         (width, height): (f64, f64),
         title: &str,
         about: &str,
@@ -95,14 +99,11 @@ impl Svg {
     ) -> Svg {
         let mut body = String::new();
         let (w, h) = (length(width), length(height));
-        // Several pictures may stand in one page, so their identifiers differ.
-        let id = mark(&format!("{title}\n{about}"));
         let _ = write!(
             body,
             "<svg xmlns=\"http://www.w3.org/2000/svg\"{class} width=\"{w}\" height=\"{h}\" \
-             viewBox=\"0 0 {w} {h}\" role=\"img\" aria-labelledby=\"t{id} d{id}\">\n\
-             <title id=\"t{id}\">{}</title>\n<desc id=\"d{id}\">{}</desc>\n\
-             <style>{style}</style>\n",
+             viewBox=\"0 0 {w} {h}\" role=\"img\" aria-labelledby=\"{title_id} {about_id}\">\n\
+             <title id=\"{title_id}\">{}</title>\n<desc id=\"{about_id}\">{}</desc>\n<style>{style}</style>\n",
             escaped(title),
             escaped(about),
         );

@@ -1,17 +1,28 @@
-//! The command `slipwarden survey FILE [--json]`.
+//! The command `slipwarden survey FILE [--json] [--svg PATH [--show ARRANGEMENT]]`.
 
 use std::io::{ErrorKind, Write};
 
 use crate::driveline::{Checked, Diagnostics, command, read};
+use crate::input::{self, write_picture};
 use crate::kinematics::{GearsHoldOutput, Kinematics, analyse};
+use crate::picture::stick::{Operation, Stick, arrangement};
 
 /// Columns of the text: those of a plain terminal, wherever it goes, so that the same file
 /// always gives the same bytes.
 const TEXT_WIDTH: usize = 80;
 
+/// A stick diagram that is asked for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Drawing {
+    /// File, or `-` for stdout.
+    pub path: String,
+    /// Arrangement whose power path is marked.
+    pub show: Option<String>,
+}
+
 /// Print the survey of a driveline file, or of an embedded demo by its name: text, or JSON.
 /// Warnings and errors go to stderr. Returns the exit code: 0 all well, 2 misuse.
-pub fn survey(path_or_name: &str, json: bool) -> i32 {
+pub fn survey(path_or_name: &str, json: bool, drawing: Option<&Drawing>) -> i32 {
     let checked = match read(path_or_name) {
         Ok(checked) => checked,
         Err(failure) => {
@@ -22,16 +33,37 @@ pub fn survey(path_or_name: &str, json: bool) -> i32 {
     if !checked.warnings.is_empty() {
         eprint!("{}", checked.warnings.render(command::colour()));
     }
-    match kinematics_of(&checked) {
-        Ok(kinematics) if json => {
-            print(&format!("{:#}\n", super::json(&checked.driveline, &kinematics)))
-        }
-        Ok(kinematics) => print(&super::text(&checked.driveline, &kinematics, TEXT_WIDTH)),
+    let kinematics = match kinematics_of(&checked) {
+        Ok(kinematics) => kinematics,
         Err(found) => {
             eprint!("{}", found.render(command::colour()));
-            2
+            return 2;
+        }
+    };
+    if let Some(drawing) = drawing {
+        match draw(&checked, &kinematics, drawing) {
+            Ok(()) if drawing.path != "-" => {}
+            Ok(()) => return 0,
+            Err(code) => return code,
         }
     }
+    match json {
+        true => print(&format!("{:#}\n", super::json(&checked.driveline, &kinematics))),
+        false => print(&super::text(&checked.driveline, &kinematics, TEXT_WIDTH)),
+    }
+}
+
+fn draw(checked: &Checked, k: &Kinematics, drawing: &Drawing) -> Result<(), i32> {
+    let d = &checked.driveline;
+    let stick = Stick::new(d);
+    let picture = match &drawing.show {
+        None => stick.plain(),
+        Some(name) => {
+            let shown = &d.arrangements[input::arrangement(d, name)?];
+            stick.draw(&arrangement(d, k, shown, &Operation::example(d, k, shown)))
+        }
+    };
+    write_picture(&drawing.path, &picture)
 }
 
 /// Kinematics of a checked file.

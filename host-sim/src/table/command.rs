@@ -1,4 +1,4 @@
-//! The command `slipwarden table FILE [--rust | --json | --diagram]`.
+//! The command `slipwarden table FILE [--rust | --json | --diagram] [--svg PATH]`.
 
 use super::{json, rust_source, text};
 use crate::audit::{self, Scope, examine, explained};
@@ -22,8 +22,8 @@ pub enum Form {
 }
 
 /// Print the table, unless its audit finds something. Returns the exit code: 0 all well, 1 a
-/// finding of the audit, 2 misuse.
-pub fn table(path_or_name: &str, form: Form) -> i32 {
+/// finding of the audit, 2 misuse. With `svg` the state diagram goes to that file as well.
+pub fn table(path_or_name: &str, form: Form, svg: Option<&str>) -> i32 {
     let tabled = match input::table(path_or_name, Purpose::Table) {
         Ok(tabled) => tabled,
         Err(code) => return code,
@@ -33,6 +33,14 @@ pub fn table(path_or_name: &str, form: Form) -> i32 {
     if !audited.findings.is_empty() {
         eprint!("{}", explained(&audited));
         return 1;
+    }
+    if let Some(path) = svg {
+        let picture = crate::picture::diagram::state_diagram(d, data);
+        match input::write_picture(path, &picture) {
+            Ok(()) if path != "-" => {}
+            Ok(()) => return 0,
+            Err(code) => return code,
+        }
     }
     match form {
         Form::Text => {

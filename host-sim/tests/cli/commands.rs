@@ -124,6 +124,33 @@ fn what_programs_read_is_alone_on_stdout() {
     assert!(columns.len() > 90 && columns.iter().all(|n| *n == columns[0]), "{columns:?}");
 }
 
+#[test]
+fn pictures_go_where_they_are_asked_to_go_or_one_sentence_says_why_not() {
+    let folder = Folder::new("pictures");
+    for args in [vec!["survey", "shuttle"], vec!["survey", "shuttle", "--show", "series"]] {
+        let ran = run(folder.path(), &[&args[..], &["--svg", "-"]].concat());
+        assert_eq!(ran.code, 0, "{args:?}: {}", ran.stderr);
+        let svg = ran.stdout;
+        assert!(svg.starts_with("<svg ") && svg.ends_with("</svg>\n"), "{args:?}");
+        assert_eq!(svg.contains("series"), args.len() > 2, "{args:?}");
+    }
+    for command in ["survey", "table"] {
+        let ran = run(folder.path(), &[command, "axle", "--svg", "picture.svg"]);
+        assert_eq!(ran.code, 0, "{command}: {}", ran.stderr);
+        let text = std::fs::read_to_string(folder.path().join("picture.svg")).expect("written");
+        assert!(text.starts_with("<svg "), "{command}");
+        assert!(!ran.stdout.is_empty() && !ran.stdout.contains("<svg"), "{command}: text as well");
+        for bad in [".", "no/such/folder/picture.svg"] {
+            let ran = run(folder.path(), &[command, "axle", "--svg", bad]);
+            assert_eq!(ran.code, 2, "{command} {bad}");
+            assert_eq!(ran.stderr.matches("error: ").count(), 1, "{command}: {}", ran.stderr);
+            assert!(ran.stderr.contains(bad), "{command}: {}", ran.stderr);
+        }
+    }
+    let unknown = run(folder.path(), &["survey", "axle", "--svg", "-", "--show", "nowhere"]);
+    assert_eq!(unknown.code, 2, "{}", unknown.stderr);
+}
+
 /// `slipwarden ... | head -1`: the reader goes after one line.
 #[test]
 fn a_reader_that_goes_early_is_no_fault() {

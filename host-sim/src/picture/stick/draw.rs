@@ -149,7 +149,10 @@ fn draw_shaft(svg: &mut Svg, scene: &Scene, shaft: ShaftId) {
                 continue;
             }
             let x = place::slot_x(at.x[column], join.slot);
-            upright(svg, scene, shaft, x, scene.leaves(column, join));
+            let idle =
+                state == ShaftState::Power && scene.h.power(scene.plan.order[column], shaft) == 0.0;
+            let manner = if idle { ShaftState::Idle } else { state };
+            upright(svg, scene, (shaft, manner), x, scene.leaves(column, join));
             if from < x && x < to {
                 svg.circle((x, y), 3.2, "class=\"dot\"");
             }
@@ -162,7 +165,14 @@ fn draw_shaft(svg: &mut Svg, scene: &Scene, shaft: ShaftId) {
 }
 
 /// A vertical piece, broken where it only passes a shaft.
-fn upright(svg: &mut Svg, scene: &Scene, shaft: ShaftId, x: f64, from: f64) {
+fn upright(
+    svg: &mut Svg,
+    scene: &Scene,
+    (shaft, manner): (ShaftId, ShaftState),
+    x: f64,
+    from: f64,
+) {
+    let class = format!("class=\"w {}\"", manner.class());
     let (at, plan) = (&scene.at, scene.plan);
     let (to, way) = (at.y[shaft], scene.way(shaft));
     let mut passed: Vec<f64> = (0..at.y.len())
@@ -174,10 +184,10 @@ fn upright(svg: &mut Svg, scene: &Scene, shaft: ShaftId, x: f64, from: f64) {
     passed.dedup();
     let mut start = from;
     for y in passed {
-        scene.wire(svg, shaft, &[(x, start), (x, y - way * 6.0)]);
+        svg.path(&[(x, start), (x, y - way * 6.0)], false, &class);
         start = y + way * 6.0;
     }
-    scene.wire(svg, shaft, &[(x, start), (x, to)]);
+    svg.path(&[(x, start), (x, to)], false, &class);
 }
 
 /// Arrow heads where power passes between a part and a shaft.

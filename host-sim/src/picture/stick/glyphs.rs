@@ -210,11 +210,8 @@ fn machine(svg: &mut Svg, scene: &Scene, column: usize, index: usize) {
         if dash.is_empty() { "none" } else { dash }
     );
     svg.rect(x - wide / 2.0, middle - high / 2.0, wide, high, &attributes);
-    let names = words.len()
-        - words
-            .len()
-            .min(1 + usize::from(scene.h.machine_notes.get(index).is_some_and(|n| !n.is_empty())));
-    lines(svg, (x, middle - high / 2.0 + 17.0), Anchor::Middle, &words, names.max(1));
+    let names = place::broken(parts::name(scene.d, Part::Machine(index))).len();
+    lines(svg, (x, middle - high / 2.0 + 17.0), Anchor::Middle, &words, names);
 }
 
 fn output(svg: &mut Svg, scene: &Scene, column: usize) {

@@ -68,7 +68,9 @@ fn collide(d: &Driveline, plan: &Plan, a: &[i32], b: &[i32], shafts: (usize, usi
         }
         _ => false,
     };
-    !(joined && end < start)
+    // A shaft with one place only has its label beside it, where the lock would stand.
+    let long = a0 < a1 && b0 < b1;
+    !(joined && long && end < start)
 }
 
 fn judge(d: &Driveline, plan: &Plan) -> Judged {

@@ -101,10 +101,14 @@ fn speeds(d: &Driveline, set: &LockSet, engine: EngineUse, output_rpm: f64) -> V
         .collect()
 }
 
+fn is_engine(d: &Driveline, machine: usize) -> bool {
+    matches!(d.machines[machine].kind, MachineKind::Engine(_))
+}
+
 /// Whether a machine may be used at all in an arrangement.
 fn usable(d: &Driveline, a: &Arrangement, machine: usize) -> bool {
-    let engine = matches!(d.machines[machine].kind, MachineKind::Engine(_));
-    !(engine && a.engine == EngineUse::Off) && a.roles.get(machine) != Some(&Some(Role::Idle))
+    !(is_engine(d, machine) && a.engine == EngineUse::Off)
+        && a.roles.get(machine) != Some(&Some(Role::Idle))
 }
 
 fn torques(
@@ -122,7 +126,9 @@ fn torques(
     let meant: Vec<_> = pushes().filter(|p| p.machines.iter().all(|&m| drives(m))).collect();
     let most_meant = pushes().max_by_key(|p| {
         let meant = p.machines.iter().filter(|&&m| drives(m)).count();
-        (meant, usize::MAX - p.machines.len())
+        // An engine that is meant to run is meant to push where it can.
+        let fired = a.engine == EngineUse::On && p.machines.iter().any(|&m| is_engine(d, m));
+        (meant, fired, usize::MAX - p.machines.len())
     });
     let used = if meant.is_empty() { most_meant.into_iter().collect() } else { meant };
     for push in &used {
@@ -137,29 +143,28 @@ fn torques(
 /// An engine that does not push turns a generator, as much as the other machines draw.
 fn charge(d: &Driveline, set: &LockSet, a: &Arrangement, speed: &[f64], torque: &mut [f64]) {
     let Some((engine, _)) = d.engine() else { return };
-    let generates = |m: &usize| a.roles.get(*m) == Some(&Some(Role::Generates));
-    let Some(generator) = (0..torque.len()).find(|m| generates(m) && torque[*m] == 0.0) else {
-        return;
-    };
     if a.engine != EngineUse::On || torque[engine] != 0.0 {
         return;
     }
-    let (e, g) = (d.machines[engine].shaft, d.machines[generator].shaft);
-    // In balance along every motion: T_e w_e + T_g w_g = 0.
-    let pairs: Vec<(f64, f64)> = set
-        .basis
-        .iter()
-        .map(|m| (to_f64(&m[e]), to_f64(&m[g])))
-        .filter(|p| *p != (0.0, 0.0))
-        .collect();
-    let Some(&(we, wg)) = pairs.first() else { return };
-    if wg == 0.0 || pairs.iter().any(|p| (p.0 * wg - p.1 * we).abs() > 1e-9) {
-        return;
-    }
     let drawn: f64 = (0..torque.len()).map(|m| torque[m] * speed[d.machines[m].shaft]).sum();
-    if speed[g].abs() > 1.0 {
-        torque[generator] = -drawn / speed[g];
-        torque[engine] = -torque[generator] * wg / we;
+    let e = d.machines[engine].shaft;
+    let may = |m: &usize| {
+        let role = a.roles.get(*m).copied().flatten();
+        *m != engine && torque[*m] == 0.0 && matches!(role, None | Some(Role::Generates))
+    };
+    for generator in (0..torque.len()).filter(may).collect::<Vec<_>>() {
+        // In balance along every motion: T_e w_e + T_g w_g = 0.
+        let g = d.machines[generator].shaft;
+        let pair = |m: &Vec<crate::exact::Q>| (to_f64(&m[e]), to_f64(&m[g]));
+        let turned = |p: &(f64, f64)| *p != (0.0, 0.0);
+        let pairs: Vec<(f64, f64)> = set.basis.iter().map(pair).filter(turned).collect();
+        let Some(&(we, wg)) = pairs.first() else { continue };
+        let balanced = pairs.iter().all(|p| (p.0 * wg - p.1 * we).abs() < 1e-9);
+        if balanced && we != 0.0 && wg != 0.0 && speed[g].abs() > 1.0 {
+            torque[generator] = -drawn / speed[g];
+            torque[engine] = -torque[generator] * wg / we;
+            return;
+        }
     }
 }
 

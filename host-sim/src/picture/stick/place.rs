@@ -64,7 +64,7 @@ pub(super) fn words(d: &Driveline, part: Part, h: &Highlight) -> Vec<String> {
 }
 
 /// A name on at most three lines, broken after its hyphens and underscores.
-fn broken(name: &str) -> Vec<String> {
+pub(super) fn broken(name: &str) -> Vec<String> {
     let mut lines: Vec<String> = vec![String::new()];
     for piece in name.split_inclusive(['-', '_', ' ']) {
         let last = lines.len() - 1;
@@ -211,8 +211,9 @@ fn label(
     let Some(best) = all.iter().max_by(|a, b| room(a).total_cmp(&room(b))) else {
         return Ok(0.0);
     };
-    if room(best).is_infinite() {
-        return Ok(best.0.1 + need / 2.0);
+    let single = stands(d, plan, x, shaft).len() == 1;
+    if single && room(best) >= need {
+        return Ok(best.0.1 + 14.0 + width / 2.0);
     }
     if room(best) >= need {
         return Ok((best.0.1 + best.1.1) / 2.0);
@@ -266,6 +267,15 @@ fn spread(
     (x, labels)
 }
 
+/// Ends of a shaft's line; a short stub where it has one place only.
+fn ends(stands: &[(usize, f64)]) -> (f64, f64) {
+    match (stands.first(), stands.last()) {
+        (Some(a), Some(b)) if a.1 < b.1 => (a.1, b.1),
+        (Some(a), _) => (a.1 - 10.0, a.1 + 10.0),
+        _ => (0.0, 0.0),
+    }
+}
+
 /// The layout of a plan with the words of a highlight.
 pub(super) fn layout(d: &Driveline, plan: &Plan, h: &Highlight) -> Layout {
     let extents: Vec<(f64, f64)> = plan.order.iter().map(|&p| extent(d, p, plan, h)).collect();
@@ -288,16 +298,7 @@ pub(super) fn layout(d: &Driveline, plan: &Plan, h: &Highlight) -> Layout {
             if plan.outer[s] { middle - away } else { middle + away }
         })
         .collect();
-    let span: Vec<(f64, f64)> = (0..d.shafts.len())
-        .map(|s| {
-            let at = stands(d, plan, &x, s);
-            match (at.first(), at.last()) {
-                (Some(a), Some(b)) if a.1 < b.1 => (a.1, b.1),
-                (Some(a), _) => (a.1 - 10.0, a.1 + 10.0),
-                _ => (0.0, 0.0),
-            }
-        })
-        .collect();
+    let span = (0..d.shafts.len()).map(|s| ends(&stands(d, plan, &x, s))).collect();
     let height = middle + BAND / 2.0 + FIRST_ROW + rows(false) * ROW + FOOT;
     let inline = plan.order.iter().map(|&part| is_inline(d, part, plan)).collect();
     Layout { x, middle, y, span, label, width, height, subtitle, inline }
