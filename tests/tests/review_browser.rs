@@ -4,6 +4,7 @@
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::OnceLock;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use host_sim::review::{Case, Making, Quiet, Report, Subject, Work, files, make, write};
@@ -88,7 +89,10 @@ struct Folder(PathBuf);
 
 impl Folder {
     fn new(name: &str) -> Folder {
-        let path = std::env::temp_dir().join(format!("slipwarden-{}-{name}", std::process::id()));
+        // Tests run side by side: each call has a folder of its own.
+        static CALLS: AtomicUsize = AtomicUsize::new(0);
+        let (process, call) = (std::process::id(), CALLS.fetch_add(1, Ordering::Relaxed));
+        let path = std::env::temp_dir().join(format!("slipwarden-{process}-{name}-{call}"));
         let _ = std::fs::remove_dir_all(&path);
         std::fs::create_dir_all(&path).expect("a temporary folder");
         Folder(path)
