@@ -35,7 +35,6 @@ fn log_of(logMessage: Option<Logger3>, instanceEnvironment: *mut c_void) -> Log 
 /// # Safety
 /// As the standard says of its texts and functions.
 #[unsafe(no_mangle)]
-#[expect(clippy::too_many_arguments, reason = "the standard's")]
 pub unsafe extern "C" fn fmi3InstantiateCoSimulation(
     _instanceName: *const c_char,
     instantiationToken: *const c_char,
@@ -86,7 +85,6 @@ pub unsafe extern "C" fn fmi3InstantiateModelExchange(
 /// # Safety
 /// As the standard says of its texts and functions.
 #[unsafe(no_mangle)]
-#[expect(clippy::too_many_arguments, reason = "the standard's")]
 pub unsafe extern "C" fn fmi3InstantiateScheduledExecution(
     _instanceName: *const c_char,
     _instantiationToken: *const c_char,
@@ -253,10 +251,10 @@ typeless! {
 }
 
 functions! {
-    fmi3GetBinary(i, _vr: References, n: usize, _s: *mut usize, _v: *mut c_void, _n: usize) {
+    fmi3GetBinary(i, _vr: References, n: usize, _s: *mut usize, _v: *mut c_void, _values: usize) {
         none_of(i, n, "Binary")
     }
-    fmi3SetBinary(i, _vr: References, n: usize, _s: *const usize, _v: *const c_void, _n: usize) {
+    fmi3SetBinary(i, _vr: References, n: usize, _s: *const usize, _v: *const c_void, _values: usize) {
         none_of(i, n, "Binary")
     }
     fmi3GetClock(i, _vr: References, n: usize, _values: *mut c_void) { none_of(i, n, "Clock") }

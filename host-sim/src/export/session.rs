@@ -244,7 +244,7 @@ impl<'a> Session<'a> {
             return error(format!("the step begins at {at_s} s, but the unit is at {time_s} s"));
         }
         let ticks = (step_s / tick_s).round();
-        let whole = (step_s / tick_s - ticks).abs() <= NEAR * ticks.max(1.0).min(100.0);
+        let whole = (step_s / tick_s - ticks).abs() <= NEAR * ticks.clamp(1.0, 100.0);
         if !whole || !(1.0..=MOST_TICKS).contains(&ticks) {
             return Err(Fault::Discard(format!(
                 "a step of {step_s} s is not a whole number of ticks of {tick_s} s"

@@ -2,7 +2,7 @@
 
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Write};
-use std::net::TcpStream;
+use std::net::{Shutdown, TcpStream};
 use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::process::Command;
@@ -21,12 +21,32 @@ enum Incoming {
     Thread(Receiver<Vec<u8>>),
 }
 
+/// A socket that is closed with its port: the thread that reads holds it open otherwise, and the
+/// other end would wait for a host that has gone.
+enum Socket {
+    None,
+    Tcp(TcpStream),
+    Unix(UnixStream),
+}
+
+impl Drop for Socket {
+    fn drop(&mut self) {
+        // It may be closed already.
+        let _ = match self {
+            Socket::None => Ok(()),
+            Socket::Tcp(stream) => stream.shutdown(Shutdown::Both),
+            Socket::Unix(stream) => stream.shutdown(Shutdown::Both),
+        };
+    }
+}
+
 /// An open way to a board.
 pub struct Port {
     // Before the emulator, so that it sees the end of its input first.
     out: Box<dyn Write + Send>,
     incoming: Incoming,
     qemu: Option<Qemu>,
+    _socket: Socket,
 }
 
 /// Read in a thread until the end.
@@ -76,18 +96,20 @@ impl Port {
                 let stream = TcpStream::connect(name)
                     .and_then(|s| s.set_nodelay(true).and_then(|()| Ok((s.try_clone()?, s))))
                     .map_err(cannot(name.clone()))?;
-                Ok(Port { out: Box::new(stream.0), incoming: in_thread(stream.1), qemu: None })
+                let socket = stream.1.try_clone().map_err(cannot(name.clone()))?;
+                Ok(Port::new(stream.0, stream.1, Socket::Tcp(socket)))
             }
             Address::Unix(path) => {
                 let stream = UnixStream::connect(path)
                     .and_then(|s| Ok((s.try_clone()?, s)))
                     .map_err(cannot(path.display().to_string()))?;
-                Ok(Port { out: Box::new(stream.0), incoming: in_thread(stream.1), qemu: None })
+                let socket = stream.1.try_clone().map_err(cannot(path.display().to_string()))?;
+                Ok(Port::new(stream.0, stream.1, Socket::Unix(socket)))
             }
             Address::Serial(path, baud) => {
                 let (out, incoming) =
                     serial(path, *baud).map_err(cannot(path.display().to_string()))?;
-                Ok(Port { out: Box::new(out), incoming: in_thread(incoming), qemu: None })
+                Ok(Port::over(out, incoming))
             }
             Address::Qemu(image, via) => {
                 let (qemu, wires) = Qemu::start(image, *via)?;
@@ -98,14 +120,22 @@ impl Port {
                         (Box::new(out), in_thread(stream))
                     }
                 };
-                Ok(Port { out, incoming, qemu: Some(qemu) })
+                Ok(Port { out, incoming, qemu: Some(qemu), _socket: Socket::None })
             }
         }
     }
 
     /// Over streams that are open already.
     pub fn over(out: impl Write + Send + 'static, from: impl Read + Send + 'static) -> Port {
-        Port { out: Box::new(out), incoming: in_thread(from), qemu: None }
+        Port::new(out, from, Socket::None)
+    }
+
+    fn new(
+        out: impl Write + Send + 'static,
+        from: impl Read + Send + 'static,
+        socket: Socket,
+    ) -> Port {
+        Port { out: Box::new(out), incoming: in_thread(from), qemu: None, _socket: socket }
     }
 
     /// Send all.
