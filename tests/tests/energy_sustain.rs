@@ -49,7 +49,7 @@ fn the_battery_ends_as_it_began_and_the_bound_is_near() {
     for (name, trace) in [
         ("shuttle", part("nedc", 920.0, 220)),
         ("shuttle", part("mountain", 0.0, 150)),
-        ("railcar", part("track", 0.0, 150)),
+        ("railcar", part("track", 0.0, 300)),
     ] {
         let demo = Demo::new(name);
         let m = model(&demo);
