@@ -425,6 +425,7 @@ fn run_cycle(args: CycleArgs) -> i32 {
         file: args.file,
         trace: args.trace,
         forward: args.forward,
+        sustain: args.sustain,
         price: args.price,
         seed: args.seed,
         threads: args.threads.map(usize::from),

@@ -6,6 +6,7 @@ use crate::drive::simulate::simulate;
 use crate::drive::summary_text::Heading;
 use crate::drive::{command, scenario};
 use crate::driveline::{self, DEMOS, Driveline};
+use crate::energy::cycle::{built_in::built_in, command::picture as cycle_picture};
 use crate::energy::{cruise, map, model::Model, pictures, schedule};
 use crate::kinematics::Kinematics;
 use crate::table::TableData;
@@ -46,7 +47,7 @@ pub fn files() -> Result<Vec<Generated>, String> {
             text: picture::diagram::state_diagram(&d, &data),
         });
         files.extend(sticks(name, &d, &k));
-        files.extend(energy(name, &d, &k)?);
+        files.extend(energy(name, &d, &k, &data)?);
     }
     let (path, text) = audit::page(&proofs);
     files.push(Generated { path, text });
@@ -76,8 +77,27 @@ fn sticks(name: &str, d: &Driveline, k: &Kinematics) -> Vec<Generated> {
     files
 }
 
-/// The demo's schedule, and the energy pictures that the documentation shows.
-fn energy(name: &str, d: &Driveline, k: &Kinematics) -> Result<Vec<Generated>, String> {
+/// The trace that is drawn for the documentation.
+const ROUTE: (&str, &str) = ("shuttle", "mountain");
+
+/// Which energy pictures of each demo are kept: the maps they need, and how their names begin.
+const SHOWN: [(&str, &[map::Mode], &[&str]); 3] = [
+    (
+        "shuttle",
+        &[map::Mode::Held, map::Mode::Priced],
+        &["best-priced", "gain-priced", "efficiency-power-split", "cruise", "lever-power-split"],
+    ),
+    ("railcar", &[map::Mode::Priced], &["best-priced", "cruise", "lever-compound-split"]),
+    ("axle", &[map::Mode::Depleting], &["best-depleting", "cruise", "lever-high"]),
+];
+
+/// The demo's schedule, and the energy pictures that are kept of it.
+fn energy(
+    name: &str,
+    d: &Driveline,
+    k: &Kinematics,
+    table: &TableData,
+) -> Result<Vec<Generated>, String> {
     let model = Model::new(d, k, None)?;
     let price = map::price_on_board(&model);
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
@@ -86,20 +106,24 @@ fn energy(name: &str, d: &Driveline, k: &Kinematics) -> Result<Vec<Generated>, S
         path: format!("tests/src/tables/{name}_schedule.rs"),
         text: schedule::rust_source(d, &data),
     }];
-    if name != DEMOS[0] {
-        return Ok(files);
-    }
+    let Some((_, modes, shown)) = SHOWN.iter().find(|s| s.0 == name) else { return Ok(files) };
     let axes = map::axes(&model, 25, 24);
-    let modes = map::Mode::ALL.map(|mode| (mode, price));
-    let maps = map::maps(&model, d.arrangements.len(), &modes, &axes, threads, &|_, _| {});
+    let n = d.arrangements.len();
+    let modes: Vec<_> = modes.iter().map(|mode| (*mode, price)).collect();
+    let maps = map::maps(&model, n, &modes, &axes, threads, &|_, _| {});
     let speeds = cruise::usual_speeds(&model);
-    let list = cruise::cruises(&model, d.arrangements.len(), &speeds, &[0.0]);
-    let shown =
-        ["best-priced", "gain-priced", "efficiency-power-split", "cruise", "lever-power-split"];
+    let list = cruise::cruises(&model, n, &speeds, &[0.0]);
+    let mut add = |file: &str, text: String| {
+        files.push(Generated { path: format!("docs/pictures/{name}-energy-{file}"), text });
+    };
     for (file, text) in pictures::all(d, &maps, &list) {
         if shown.iter().any(|s| file.starts_with(s)) {
-            files.push(Generated { path: format!("docs/pictures/{name}-energy-{file}"), text });
+            add(&file, text);
         }
+    }
+    if let Some(trace) = built_in(ROUTE.1).filter(|_| name == ROUTE.0) {
+        let text = cycle_picture(d, &model, table, &trace, &data, threads);
+        add(&format!("cycle-{}.svg", trace.name), text);
     }
     Ok(files)
 }

@@ -46,6 +46,9 @@ pub(super) struct CycleArgs {
     /// Drive it forward too, with the real supervisor and the plant
     #[arg(long)]
     pub(super) forward: bool,
+    /// Bring the charge back: find the price at which the battery ends as it began
+    #[arg(long)]
+    pub(super) sustain: bool,
     /// Fuel that a joule of the battery counts as (default: what making it on board takes)
     #[arg(long, value_name = "J", value_parser = price_from)]
     pub(super) price: Option<f64>,

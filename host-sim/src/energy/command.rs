@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::map::{Mode, axes, maps, price_on_board};
 use super::model::Model;
-use super::{cruise, data, text};
+use super::{cruise, data, stop, text};
 use crate::driveline::{Driveline, Purpose, command};
 use crate::input::{self, print};
 
@@ -90,6 +90,7 @@ pub fn energy(options: &Options) -> i32 {
         Ok(m) => m,
         Err(code) => return code,
     };
+    stop::listen();
     let (d, model) = (m.driveline(), &m.model);
     let top = model.road.max_mps * 3.6;
     if let Some(kmh) = options.speeds.iter().find(|v| !(**v > 0.0 && **v <= top)) {
@@ -108,8 +109,10 @@ pub fn energy(options: &Options) -> i32 {
     };
     let slopes = if options.slopes.is_empty() { vec![0.0, 4.0] } else { options.slopes.clone() };
     let list = cruise::cruises(model, d.arrangements.len(), &speeds, &slopes);
+    let _whole = stop::deliver();
     if let Some(folder) = &options.svg
-        && let Err(code) = super::pictures::write(folder, d, model, &maps, &list)
+        && let Err(code) =
+            super::pictures::write(folder, d, model, &text::shown(model, maps.clone()), &list)
     {
         return code;
     }
@@ -123,7 +126,7 @@ pub fn energy(options: &Options) -> i32 {
         return print(&data::csv(d, &maps));
     }
     let mut out = text::head(d, model, price);
-    for map in &maps {
+    for map in &text::shown(model, maps) {
         out += &text::map(d, model, map);
     }
     print(&(out + &text::cruises(d, model, &list)))

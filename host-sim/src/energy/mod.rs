@@ -19,6 +19,8 @@ pub mod point;
 pub mod schedule;
 pub mod search;
 mod statics;
+mod stop;
+pub mod terms;
 mod text;
 pub mod vehicle;
 mod words;

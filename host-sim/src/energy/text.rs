@@ -19,11 +19,15 @@ pub(super) fn head(d: &Driveline, model: &Model, price: f64) -> String {
     for gap in model.gaps(d) {
         out += &paragraph(&format!("note: {gap}"), 0, WIDTH);
     }
-    out += &paragraph(
-        &format!("a joule of the battery made on board takes {price:.2} J of fuel"),
-        0,
-        WIDTH,
-    );
+    out += &match model.engine {
+        Some(_) => format!("a joule of the battery made on board takes {price:.2} J of fuel\n"),
+        None => paragraph(
+            "no engine: nothing but braking makes electricity on board, so that there is one map, of \
+             battery energy",
+            0,
+            WIDTH,
+        ),
+    };
     for (i, a) in d.arrangements.iter().enumerate() {
         out += &format!("  {} {}\n", words::letter(i), a.name);
     }
@@ -38,9 +42,19 @@ fn mode_words(mode: Mode) -> &'static str {
     }
 }
 
+/// The maps that say something: without an engine all but one of them are empty or the same.
+pub(super) fn shown(model: &Model, maps: Vec<Map>) -> Vec<Map> {
+    let all = model.engine.is_some();
+    maps.into_iter().filter(|m| all || m.mode == Mode::Depleting).collect()
+}
+
 /// A map: the winner's letter, a capital where it saves 2 % or more against the second best.
 pub(super) fn map(d: &Driveline, model: &Model, map: &Map) -> String {
-    let mut out = format!("\n{}\n", mode_words(map.mode));
+    let words = match model.engine {
+        Some(_) => mode_words(map.mode),
+        None => "Least battery energy",
+    };
+    let mut out = format!("\n{words}\n");
     out += "force/kN; a letter: the best; a capital: it saves 2 % or more; . none\n";
     for f in (0..map.forces_n.len()).rev() {
         out += &format!("{:7.2} ", map.forces_n[f] / 1e3);
@@ -64,11 +78,11 @@ pub(super) fn map(d: &Driveline, model: &Model, map: &Map) -> String {
     }
     out += &line;
     out.push('\n');
-    out + &shares(d, model, map)
+    out + &shares(d, map)
 }
 
 /// What each arrangement wins, and what keeps it out of the rest.
-fn shares(d: &Driveline, _model: &Model, map: &Map) -> String {
+fn shares(d: &Driveline, map: &Map) -> String {
     let mut table =
         Table::new(&["arrangement", "can", "best", "saves", "what stops it most often"]);
     let n = map.cells.len().max(1) as f64;
@@ -91,8 +105,10 @@ fn shares(d: &Driveline, _model: &Model, map: &Map) -> String {
 
 /// The cruise tables: cost, then speeds and torques, then losses.
 pub(super) fn cruises(d: &Driveline, model: &Model, list: &[Cruise]) -> String {
-    let mut out =
-        String::from("\nSteady cruise (engine running: battery held; else battery only)\n");
+    let mut out = String::from(match model.engine {
+        Some(_) => "\nSteady cruise (engine running: battery held; else battery only)\n",
+        None => "\nSteady cruise\n",
+    });
     let mut places: Vec<(f64, f64)> = list.iter().map(|c| (c.percent, c.kmh)).collect();
     places.dedup();
     for (percent, kmh) in places {

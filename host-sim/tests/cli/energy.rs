@@ -94,9 +94,9 @@ fn a_good_map_is_read_beside_the_driveline_file() {
     assert!(ran.stdout.contains("traction 90"), "{}", ran.stdout);
 }
 
-/// A reader that has seen enough is no fault; an interrupt leaves no half-written folder.
+/// A reader that has seen enough is no fault.
 #[test]
-fn a_closed_pipe_and_an_interrupt_do_no_harm() {
+fn a_closed_pipe_does_no_harm() {
     let folder = Folder::new("energy-pipe");
     let mut child = program(folder.path()).args(["energy", "shuttle"]).spawn().expect("it starts");
     let mut line = String::new();
@@ -104,10 +104,57 @@ fn a_closed_pipe_and_an_interrupt_do_no_harm() {
     out.read_line(&mut line).expect("a line");
     drop(out);
     assert_eq!(child.wait().expect("it ends").code(), Some(0));
-    let fine = ["energy", "shuttle", "--columns", "200", "--rows", "200", "--svg", "pics"];
-    let mut child = program(folder.path()).args(fine).spawn().expect("it starts");
-    std::thread::sleep(std::time::Duration::from_millis(300));
-    let _ = Command::new("kill").args(["-INT", &child.id().to_string()]).status();
-    let _ = child.wait().expect("it ends");
-    assert!(!folder.path().join("pics").exists());
+}
+
+/// Ctrl-C leaves nothing that could be taken for a result: no text, no picture, exit code 3.
+#[test]
+fn an_interrupt_passes_no_part_off_as_the_whole() {
+    let folder = Folder::new("energy-stop");
+    let fine = ["--columns", "200", "--rows", "200", "--svg", "pics"];
+    let energy = [&["energy", "shuttle"], &fine[..]].concat();
+    let mut long = String::from("time_s,speed_kmh,slope_percent\n");
+    for k in 0..3000 {
+        long += &format!("{},{},{}\n", 30 * k, 40 + k % 50, k % 7 - 3);
+    }
+    folder.write("long.csv", long);
+    let cycle =
+        ["cycle", "shuttle", "long.csv", "--sustain", "--forward", "--json", "--svg", "pics"];
+    for args in [&energy[..], &cycle] {
+        let child = program(folder.path()).args(args).spawn().expect("it starts");
+        std::thread::sleep(std::time::Duration::from_secs(2));
+        let kill = Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+        assert!(kill.expect("kill starts").success());
+        let out = child.wait_with_output().expect("it ends");
+        let told = String::from_utf8_lossy(&out.stderr);
+        assert_eq!(out.status.code(), Some(3), "{args:?}: {told}");
+        assert!(out.stdout.is_empty(), "{args:?}");
+        assert!(told.contains("stopped: an unfinished part is no result"), "{args:?}: {told}");
+        assert!(!folder.path().join("pics").exists(), "{args:?}");
+    }
+}
+
+/// With the charge brought back: what can be is told with what is left, and what cannot with its reason.
+#[test]
+fn a_cycle_that_brings_the_charge_back_says_what_is_left() {
+    let folder = Folder::new("energy-sustain");
+    folder.write("short.csv", "time_s,speed_kmh\n0,0\n15,50\n60,50\n80,90\n140,90\n165,0\n");
+    for (driveline, words) in [
+        ("shuttle", "no choice takes less than"),
+        ("railcar", "the ideal supply's energy is what is brought back"),
+        ("axle", "no engine: nothing on board brings back what is taken"),
+    ] {
+        let mut slow = String::from("time_s,speed_kmh\n0,0\n30,50\n90,50\n130,0\n");
+        if driveline == "shuttle" {
+            slow = std::fs::read_to_string(folder.path().join("short.csv")).expect("written");
+        }
+        folder.write("trace.csv", slow);
+        let ran = run(folder.path(), &["cycle", driveline, "trace.csv", "--sustain", "--forward"]);
+        assert_eq!((ran.code, ran.stderr.as_str()), (0, ""), "{driveline}");
+        // Sentences break at spaces.
+        let text = ran.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(text.contains(words), "{driveline}: {}", ran.stdout);
+        assert!(text.contains("Where it goes, kJ"), "{driveline}: {}", ran.stdout);
+        let wide = ran.stdout.lines().find(|l| l.chars().count() > 80);
+        assert_eq!(wide, None, "{driveline}");
+    }
 }

@@ -3,8 +3,9 @@
 
 use supervisor::schedule::{Chooser, Schedule};
 
-use super::backward::{STEP_S, Step, switch_j};
+use super::backward::{MISSED, STEP_S, Step, switch_j, switch_work_j};
 use crate::energy::model::Model;
+use crate::energy::terms::Terms;
 
 /// Seconds for which the best possible choice stays too: shorter is no choice but hunting.
 pub const STAY_S: usize = 3;
@@ -12,7 +13,7 @@ pub const STAY_S: usize = 3;
 /// What a choice adds up to.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Sum {
-    /// Cost with the changes, J of fuel.
+    /// Cost with the changes, J of fuel; missed pull weighs a hundredfold.
     pub cost_j: f64,
     /// Fuel, J.
     pub fuel_j: f64,
@@ -20,6 +21,8 @@ pub struct Sum {
     pub battery_j: f64,
     /// Changes of arrangement, J of fuel.
     pub switch_j: f64,
+    /// Heat of the changes, J out of the battery.
+    pub switch_work_j: f64,
     /// Number of changes.
     pub changes: usize,
     /// What the wheels were to get and did not, J.
@@ -30,6 +33,20 @@ pub struct Sum {
     pub time_s: Vec<f64>,
     /// The arrangement in each step.
     pub path: Vec<usize>,
+    /// Where the energy goes; the heat of changes is not in it.
+    pub terms: Terms,
+}
+
+impl Sum {
+    /// Fuel and battery at its price, changes included, without what missed pull is weighed with, J.
+    pub fn paid_j(&self) -> f64 {
+        self.cost_j - MISSED * self.missed_j
+    }
+
+    /// Whether the wheels got less than the trace asks for: more than rounding.
+    pub fn misses(&self) -> bool {
+        self.missed_j > 500.0
+    }
 }
 
 fn cost(step: &Step, a: usize) -> Option<f64> {
@@ -39,6 +56,17 @@ fn cost(step: &Step, a: usize) -> Option<f64> {
 fn change(model: &Model, step: &Step, from: usize, to: usize, price: f64) -> Option<f64> {
     let [from, to] = [from, to].map(|a| step.taken[a].as_ref());
     Some(switch_j(model, from?, to?, price))
+}
+
+/// The best possible cost if changes cost nothing, J of fuel: a bound from below for every path
+/// whatever changes truly cost. Missed pull is left out of it.
+pub fn free_j(steps: &[Step]) -> f64 {
+    let least = |step: &Step| {
+        let all = step.taken.iter().flatten();
+        let best = all.min_by(|a, b| a.cost_j.total_cmp(&b.cost_j));
+        best.map_or(0.0, |t| t.cost_j - MISSED * t.missed_j)
+    };
+    steps.iter().map(least).sum()
 }
 
 /// What a path adds up to.
@@ -55,6 +83,7 @@ pub fn sum(model: &Model, steps: &[Step], path: &[usize], price: f64) -> Sum {
         out.fuel_j += now.fuel_j;
         out.battery_j += now.battery_j;
         out.missed_j += now.missed_j;
+        out.terms.add(&now.terms);
         out.time_s[a] += STEP_S;
         if let Some(old) = before
             && old != a
@@ -62,6 +91,7 @@ pub fn sum(model: &Model, steps: &[Step], path: &[usize], price: f64) -> Sum {
             // Both at the new speed; nothing where the old one cannot be used there.
             let from = step.taken[old].as_ref();
             out.switch_j += from.map_or(0.0, |from| switch_j(model, from, &now, price));
+            out.switch_work_j += from.map_or(0.0, |from| switch_work_j(model, from, &now));
             out.changes += 1;
         }
         before = Some(a);

@@ -5,15 +5,17 @@ use std::sync::Arc;
 use supervisor::table::Stuck;
 
 use super::built_in::{BUILT_IN, built_in};
-use super::choice::{alone, optimum, scheduled, sum};
+use super::choice::{alone, free_j, optimum, scheduled, sum};
 use super::report::{Told, json, text};
 use super::trace::Trace;
-use super::{backward, forward};
+use super::{backward, forward, held_report, sustain};
 use crate::drive::closed_loop::Prepared;
 use crate::driveline::Driveline;
 use crate::energy::command::{Modelled, model, tell, threads};
 use crate::energy::map::price_on_board;
+use crate::energy::model::Model;
 use crate::energy::schedule::{self, ScheduleData};
+use crate::energy::stop;
 use crate::input::print;
 use crate::table::{TableData, build};
 
@@ -26,6 +28,8 @@ pub struct Options {
     pub trace: String,
     /// Drive it forward too.
     pub forward: bool,
+    /// Bring the charge back over the trace.
+    pub sustain: bool,
     /// Price of battery energy; `None`: what making it on board takes.
     pub price: Option<f64>,
     /// Seed of the forward run.
@@ -97,14 +101,17 @@ pub fn cycle(options: &Options) -> i32 {
         return 2;
     }
     let n = threads(options.threads);
-    let data = schedule::build(d, &m.model, price, n, &tell("schedule"));
-    let sums = sums(&m, &table, &trace, price, &data, n);
-    let driven = match options.forward.then(|| drive(&m, &table, &data, &trace, options.seed)) {
+    stop::listen();
+    let mut data = schedule::build(d, &m.model, price, n, &tell("schedule"));
+    let (sums, free_j) = sums(d, &m.model, &table, &trace, &data, n, &tell("backward"));
+    let held = options.sustain.then(|| held(&m, &table, &trace, &mut data, n));
+    let driven = match options.forward.then(|| drive(&m, &table, &data, &trace, options)) {
         Some(Err(code)) => return code,
         Some(Ok(driven)) => Some(driven),
         None => None,
     };
-    let told = Told { d, model: &m.model, trace: &trace, price, sums, driven };
+    let _whole = stop::deliver();
+    let told = Told { d, model: &m.model, trace: &trace, price, sums, driven, free_j, held };
     if let Some(folder) = &options.svg {
         let name = format!("cycle-{}.svg", file_name(&trace.name));
         let files = [(name, super::picture::trace_picture(&told))];
@@ -118,6 +125,34 @@ pub fn cycle(options: &Options) -> i32 {
     }
 }
 
+/// The charge brought back: by the best possible choice, and by a schedule that is made for the
+/// price at which that one does.
+fn held(
+    m: &Modelled,
+    table: &TableData,
+    trace: &Trace,
+    data: &mut ScheduleData,
+    threads: usize,
+) -> Vec<held_report::Named> {
+    let (d, model) = (m.driveline(), &m.model);
+    let n = d.arrangements.len();
+    let tell = tell("charge");
+    let mut steps = |price: f64| backward::steps(model, n, trace, price, threads, &tell);
+    let allowed = |a: usize, b: usize| knows_way(d, table, a, b);
+    let best = |steps: &[backward::Step], price: f64| optimum(model, steps, price, &allowed);
+    let first = sustain::sustained(model, data.price, &mut steps, &best);
+    if let Ok(h) = &first {
+        *data = schedule::build(d, model, h.price, threads, &tell);
+    }
+    let per_step = (backward::STEP_S * 1e3 / d.timing.tick_ms).round() as u32;
+    let asked = |steps: &[backward::Step], _: f64| scheduled(steps, &data.schedule(), per_step).0;
+    let second = match &first {
+        Ok(h) => sustain::sustained(model, h.price, &mut steps, &asked),
+        Err(cannot) => Err(*cannot),
+    };
+    vec![("best possible".to_string(), first), ("schedule".to_string(), second)]
+}
+
 fn file_name(name: &str) -> String {
     let stem = std::path::Path::new(name).file_stem();
     stem.map_or_else(|| "trace".into(), |s| s.to_string_lossy().into_owned())
@@ -128,12 +163,13 @@ fn drive(
     table: &TableData,
     data: &ScheduleData,
     trace: &Trace,
-    seed: u64,
+    options: &Options,
 ) -> Result<forward::Driven, i32> {
     let d = m.driveline();
     let run = Prepared::new(d, table.table()).and_then(|prepared| {
         let tell = tell("drive");
-        forward::drive(d, &m.model, &Arc::new(prepared), data.schedule(), trace, seed, &tell)
+        let drive = if options.sustain { forward::laps } else { forward::drive };
+        drive(d, &m.model, &Arc::new(prepared), data.schedule(), trace, options.seed, &tell)
     });
     run.map_err(|error| {
         eprintln!("error: {error}");
@@ -157,17 +193,32 @@ fn knows_way(d: &Driveline, table: &TableData, from: usize, to: usize) -> bool {
     false
 }
 
-fn sums(
-    m: &Modelled,
+/// The picture of a backward run, for those who have all that it needs.
+pub fn picture(
+    d: &Driveline,
+    model: &Model,
     table: &TableData,
     trace: &Trace,
-    price: f64,
     data: &ScheduleData,
     threads: usize,
-) -> Vec<(String, super::choice::Sum)> {
-    let (d, model) = (m.driveline(), &m.model);
+) -> String {
+    let (sums, free_j) = sums(d, model, table, trace, data, threads, &|_, _| {});
+    let told = Told { d, model, trace, price: data.price, sums, driven: None, free_j, held: None };
+    super::picture::trace_picture(&told)
+}
+
+fn sums(
+    d: &Driveline,
+    model: &Model,
+    table: &TableData,
+    trace: &Trace,
+    data: &ScheduleData,
+    threads: usize,
+    tell: &(dyn Fn(usize, usize) + Sync),
+) -> (Vec<(String, super::choice::Sum)>, f64) {
+    let price = data.price;
     let n = d.arrangements.len();
-    let steps = backward::steps(model, n, trace, price, threads, &tell("backward"));
+    let steps = backward::steps(model, n, trace, price, threads, tell);
     let allowed = |a: usize, b: usize| knows_way(d, table, a, b);
     let best = optimum(model, &steps, price, &allowed);
     let per_step = (backward::STEP_S * 1e3 / d.timing.tick_ms).round() as u32;
@@ -183,5 +234,5 @@ fn sums(
         one.refused_s = refused_s;
         list.push((format!("{} alone", arrangement.name), one));
     }
-    list
+    (list, free_j(&steps))
 }

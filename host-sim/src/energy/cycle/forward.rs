@@ -5,21 +5,27 @@ use std::sync::Arc;
 
 use supervisor::schedule::Schedule;
 
+use super::book::Book;
 use super::trace::Trace;
 use crate::drive::closed_loop::{CannotRun, Prepared, Run, Setup};
 use crate::drive::driver::Wish;
-use crate::driveline::{Driveline, LockKind};
+use crate::driveline::Driveline;
 use crate::energy::model::Model;
+use crate::energy::terms::Terms;
 
 /// What a forward run adds up to.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Driven {
     /// Fuel, J: the engine's torque and speed through its fuel model.
     pub fuel_j: f64,
-    /// Out of the battery's cells, J.
+    /// Out of the battery's cells, J, by the loss model of the backward way.
     pub battery_j: f64,
+    /// Where the energy goes, by the same model.
+    pub terms: Terms,
     /// Friction heat of the friction locks, the drag of open ones included, J.
     pub lock_j: f64,
+    /// The part of it that came while there was pressure: the changes, J.
+    pub closing_j: f64,
     /// Changes of the standing arrangement.
     pub changes: usize,
     /// Seconds in each arrangement; the rest was under way.
@@ -34,7 +40,16 @@ pub struct Driven {
     pub slowest_kmh: f64,
     /// Road speed (km/h) and arrangement (or none) each second.
     pub story: Vec<(f64, Option<u8>)>,
+    /// State of charge of the plant's battery at the beginning and at the end.
+    pub charge: [f64; 2],
+    /// How often the trace was driven until a charge was found that comes back.
+    pub laps: usize,
 }
+
+/// Most laps of a trace, and how near the charge must come back, as a share of its window.
+const MOST_LAPS: usize = 8;
+/// See [`MOST_LAPS`].
+pub const LAP_TOLERANCE: f64 = 5e-3;
 
 /// Drive the trace.
 ///
@@ -49,30 +64,95 @@ pub fn drive(
     seed: u64,
     tell: &dyn Fn(usize, usize),
 ) -> Result<Driven, CannotRun> {
-    let window = d.battery.as_ref().map_or([0.0, 1.0], |b| b.charge_window);
+    let window = window(d);
+    lap(d, model, prepared, schedule, trace, (seed, 0.5 * (window[0] + window[1])), tell)
+}
+
+/// Drive the trace from one charge after the other, until one is found with which it also ends; the
+/// last lap counts. The fuller the battery, the less the drive controller charges it: between a
+/// charge that falls and one that rises the one that stays is searched by false position (Illinois
+/// rule). Without an engine, or without a battery, one lap.
+///
+/// # Errors
+/// Why the run cannot start.
+pub fn laps(
+    d: &Driveline,
+    model: &Model,
+    prepared: &Arc<Prepared>,
+    schedule: Schedule,
+    trace: &Trace,
+    seed: u64,
+    tell: &dyn Fn(usize, usize),
+) -> Result<Driven, CannotRun> {
+    let [low, high] = window(d);
+    let mut count = 0;
+    let mut from = |charge: f64| {
+        count += 1;
+        let own = lap(d, model, prepared, schedule, trace, (seed, charge), tell)?;
+        Ok(Driven { laps: count, ..own })
+    };
+    let rise = |own: &Driven| own.charge[1] - own.charge[0];
+    let good = |own: &Driven| rise(own).abs() <= LAP_TOLERANCE * (high - low);
+    let first = from(0.5 * (low + high))?;
+    if model.engine.is_none() || model.cells.is_none() || good(&first) {
+        return Ok(first);
+    }
+    let (mut a, mut fa) = (first.charge[0], rise(&first));
+    let mut last = from(if fa < 0.0 { low } else { high })?;
+    let (mut b, mut fb) = (last.charge[0], rise(&last));
+    // Neither end of the window brings it back: the nearer one counts.
+    if fa * fb > 0.0 {
+        return Ok(if fb.abs() < fa.abs() { last } else { Driven { laps: 2, ..first } });
+    }
+    let mut side = 0;
+    while !good(&last) && last.laps < MOST_LAPS {
+        last = from((a * fb - b * fa) / (fb - fa))?;
+        let f = rise(&last);
+        if f * fb > 0.0 {
+            (b, fb) = (last.charge[0], f);
+            fa = if side == 1 { 0.5 * fa } else { fa };
+            side = 1;
+        } else {
+            (a, fa) = (last.charge[0], f);
+            fb = if side == 2 { 0.5 * fb } else { fb };
+            side = 2;
+        }
+    }
+    Ok(last)
+}
+
+fn window(d: &Driveline) -> [f64; 2] {
+    d.battery.as_ref().map_or([0.0, 1.0], |b| b.charge_window)
+}
+
+/// One lap with this seed from this charge.
+fn lap(
+    d: &Driveline,
+    model: &Model,
+    prepared: &Arc<Prepared>,
+    schedule: Schedule,
+    trace: &Trace,
+    (seed, charge): (u64, f64),
+    tell: &dyn Fn(usize, usize),
+) -> Result<Driven, CannotRun> {
     let begun = trace.moments[0].t_s;
-    let first = schedule.best_at(0.0, 0.0).map(usize::from);
     let setup = Setup {
         duration_s: trace.duration_s(),
         start_speed_kmh: trace.moments[0].kmh,
-        start_arrangement: first,
-        start_charge: 0.5 * (window[0] + window[1]),
+        start_arrangement: schedule.best_at(0.0, 0.0).map(usize::from),
+        start_charge: charge,
         wish: Wish::Speed(trace.moments.iter().map(|m| (m.t_s - begun, m.kmh)).collect()),
         grade: trace.moments.iter().map(|m| (m.t_s - begun, m.slope / 100.0)).collect(),
         requests: Vec::new(),
         faults: Vec::new(),
     };
     let mut run = Run::of(prepared, &setup, seed)?.asked_by(schedule);
-    let mut out = Driven { time_s: vec![0.0; d.arrangements.len()], ..Driven::default() };
+    let mut out = Driven { time_s: vec![0.0; d.arrangements.len()], laps: 1, ..Driven::default() };
+    let mut book = Book::new(d, model, run.plant());
     let mut stood = None;
     let (mut ticks, total) = (0u64, run.ticks());
     while let Some(record) = run.next_tick() {
-        let truth = &record.truth;
-        let dt_s = truth.dt_s;
-        if let Some(e) = model.engine.as_ref().filter(|_| truth.engine_running) {
-            let nm = truth.machine_nm[e.machine].max(-e.drag_nm);
-            out.fuel_j += e.fuel.power_w(nm, truth.speed_radps[e.shaft].max(0.0)) * dt_s;
-        }
+        let (dt_s, running) = (record.truth.dt_s, record.truth.engine_running);
         if let Some(a) = record.status.arrangement {
             if let Some(slot) = out.time_s.get_mut(usize::from(a)) {
                 *slot += dt_s;
@@ -92,11 +172,12 @@ pub fn drive(
         if ticks.is_multiple_of(50_000) {
             tell(ticks as usize / 1000, total as usize / 1000);
         }
+        book.tick(run.plant(), dt_s, running);
     }
     tell(1, 1);
-    let book = run.plant().energy();
-    out.battery_j = book.battery_j;
-    let friction = d.locks.iter().map(|l| matches!(l.kind, LockKind::Friction(_)));
-    out.lock_j = book.lock_j.iter().zip(friction).filter(|l| l.1).map(|l| l.0).sum();
+    out.terms = book.terms();
+    (out.fuel_j, out.battery_j) = (out.terms.fuel, out.terms.battery);
+    (out.lock_j, out.closing_j) = (book.lock_j, book.closing_j);
+    out.charge = [charge, run.plant().battery().charge];
     Ok(out)
 }

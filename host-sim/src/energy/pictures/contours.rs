@@ -18,6 +18,12 @@ fn efficiency(e: &Entry) -> Option<f64> {
     }
 }
 
+/// Whether there is anything to draw: some point with power at the wheels.
+pub(super) fn any(map: &Map, arrangement: usize) -> bool {
+    let entries = map.cells.iter().filter_map(|c| c.entries[arrangement].as_ref());
+    entries.filter_map(efficiency).any(|e| e > 0.0)
+}
+
 /// Lines at every 5 or 10 %.
 pub fn efficiencies(d: &Driveline, map: &Map, arrangement: usize) -> String {
     let name = &d.arrangements[arrangement].name;
@@ -31,7 +37,8 @@ pub fn efficiencies(d: &Driveline, map: &Map, arrangement: usize) -> String {
     let about = format!(
         "Lines of equal efficiency over road speed and wheel force: power at the wheels per power \
          of fuel and battery, and when braking power into the battery per power at the wheels. \
-         Highest {:.0} %. Without shade: not possible.",
+         Highest {:.0} %. Without shade: not possible. Next to no force, where it falls to \
+         nothing, no lines are drawn.",
         100.0 * most
     );
     let mut svg = picture(620.0, 500.0, &title, &about);
@@ -40,7 +47,9 @@ pub fn efficiencies(d: &Driveline, map: &Map, arrangement: usize) -> String {
     at.grid(&mut svg);
     let mut labels = Vec::new();
     for driving in [true, false] {
-        let half = |s: usize, f: usize| value(s, f).filter(|_| (map.forces_n[f] >= 0.0) == driving);
+        // Without force nothing is gained: lines towards it would lie on each other.
+        let side = |n: f64| if driving { n > 0.0 } else { n < 0.0 };
+        let half = |s: usize, f: usize| value(s, f).filter(|_| side(map.forces_n[f]));
         let most = (0..map.speeds_mps.len())
             .flat_map(|s| (0..map.forces_n.len()).filter_map(move |f| half(s, f)))
             .fold(0.0, f64::max);

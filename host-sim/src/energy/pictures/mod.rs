@@ -30,7 +30,7 @@ pub fn all(d: &Driveline, maps: &[Map], cruises: &[Cruise]) -> Vec<(String, Stri
         // An arrangement that runs the engine is shown with the battery held.
         let engine = maps.iter().flat_map(|m| &m.cells).filter_map(|c| c.entries[i].as_ref());
         let mode = if engine.clone().any(|e| e.engine_on) { Mode::Held } else { Mode::Depleting };
-        if let Some(map) = maps.iter().find(|m| m.mode == mode) {
+        if let Some(map) = maps.iter().find(|m| m.mode == mode).filter(|m| contours::any(m, i)) {
             list.push((format!("efficiency-{}.svg", a.name), efficiencies(d, map, i)));
         }
     }
