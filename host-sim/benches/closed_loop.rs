@@ -9,8 +9,10 @@
 
 use std::hint::black_box;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::time::Instant;
 
+use host_sim::campaign::{Case, Court, World, case};
 use host_sim::checkers::{self, Checker};
 use host_sim::drive::closed_loop::{Prepared, Run, Setup};
 use host_sim::drive::driver::{Driver, DriverData, profile_at};
@@ -30,6 +32,8 @@ use supervisor::trace::Trace;
 const CASE_S: f64 = 5.0;
 /// Cases of each demo, taken evenly from its review.
 const CASES: usize = 24;
+/// Seed of the cases of a campaign.
+const CAMPAIGN_SEED: u64 = 2026;
 /// Every figure is that of the fastest of so many turns.
 const TURNS: usize = 4;
 
@@ -99,6 +103,24 @@ fn judged_together(subject: &Subject, prepared: &Arc<Prepared>, cases: &[Setup],
     }
 }
 
+/// Cases of a campaign with one fault each, with all that a campaign does with them, so many side
+/// by side.
+fn campaign(subject: &Subject) {
+    let world = World::new(subject.clone());
+    let prepared = world.prepared().expect("complete");
+    let list: Vec<Case> = (0..CASES as u64).map(|n| case(&world, CAMPAIGN_SEED, 1, n)).collect();
+    let mut court = Court::new(&world, &prepared);
+    let mut ticks = 0;
+    let each = [1, 4, 8, 12, 16, 24].map(|at_once| {
+        let s = seconds(|| {
+            let judged = court.judge_each(&list, at_once, &AtomicBool::new(false));
+            ticks = judged.into_iter().flatten().flatten().map(|judged| judged.ticks).sum();
+        });
+        format!("{at_once}: {:.0}", s * 1e9 / ticks as f64)
+    });
+    println!("  the same for cases of a campaign with one fault: {}", each.join(", "));
+}
+
 /// Seconds of the fastest of a few turns.
 fn seconds(mut work: impl FnMut()) -> f64 {
     (0..TURNS).fold(f64::INFINITY, |best, _| {
@@ -145,6 +167,7 @@ fn measure(subject: &Subject) {
         format!("{n}: {:.0}", s * 1e9 / ticks as f64)
     });
     println!("  ns a tick with so many runs at once: {}", together.join(", "));
+    campaign(subject);
     let parts = parts(subject, &cases);
     let ns = |seconds: f64| seconds * 1e9 / ticks as f64;
     let known: f64 = parts.iter().map(|s| ns(*s)).sum();

@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
 
 use host_sim::campaign::{
     Case, Court, Header, Results, ResultsError, Shard, Share, Stream, Tally, World, case,
@@ -38,6 +39,33 @@ fn seeds_come_from_the_published_generator() {
                 );
             }
         }
+    }
+}
+
+/// Cases side by side come to the same as each by itself, whatever their number: plants to the bit,
+/// findings, margins, cells.
+#[test]
+fn cases_side_by_side_come_to_what_each_comes_to_by_itself() {
+    let go_on = AtomicBool::new(false);
+    for (demo, faults) in DEMOS.into_iter().zip([1, 2, 3]) {
+        let world = world(demo);
+        let prepared = world.prepared().expect("complete");
+        let short = |number| {
+            let mut case = case(&world, 11, faults, number);
+            // Different lengths: a place that is free is taken by the next case.
+            case.setup.duration_s = case.setup.duration_s.min(1.0 + number as f64 * 0.3);
+            case
+        };
+        let cases: Vec<Case> = (0..12).map(short).collect();
+        let mut court = Court::new(&world, &prepared);
+        let alone: Vec<_> = cases.iter().map(|case| court.judge(case)).collect();
+        assert!(alone.iter().flatten().any(|judged| !judged.cells.is_empty()), "{demo}");
+        for at_once in [1, 3, 5, 64] {
+            let beside = court.judge_each(&cases, at_once, &go_on).expect("goes to its end");
+            assert_eq!(beside, alone, "{demo}, {at_once} at once");
+        }
+        let stop = AtomicBool::new(true);
+        assert_eq!(court.judge_each(&cases, 3, &stop), None, "{demo}");
     }
 }
 

@@ -212,7 +212,7 @@ impl Balance {
     pub fn answer(&self, asked: &Asked) -> Answer {
         let mut right = [0.0; SIDES];
         right[1] = asked.output_nm;
-        for m in 0..MAX_MACHINES {
+        for m in 0..self.machines {
             right[2 + m] = asked.torque_nm[m] / self.scale[m];
             right[2 + MAX_MACHINES + m] = asked.acceleration_radps2[m];
         }

@@ -21,6 +21,14 @@ impl Calls {
         Calls { chance: Random::new(seed ^ STREAM), begun: false, to_miss: 0 }
     }
 
+    /// What [`Calls::are_due`] does without a fault that takes ticks: the supervisor gets it.
+    #[inline]
+    pub(super) fn are_all_due(&mut self) -> bool {
+        self.to_miss = 0;
+        self.begun = true;
+        true
+    }
+
     /// Whether the supervisor gets the tick at `t_s`. It always gets the first of a run: before,
     /// there are no orders that could be held.
     pub(super) fn are_due(&mut self, faults: &[TimedFault], t_s: f64) -> bool {

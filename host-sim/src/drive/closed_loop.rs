@@ -10,14 +10,15 @@ use supervisor::table::Table;
 use supervisor::trace::Trace;
 use supervisor::{Output, Supervisor};
 
-use crate::checkers::LockTruth;
+use crate::checkers::{FaultTruth, LockTruth};
 use crate::drive::calls::Calls;
 use crate::drive::driver::{Driver, Pedals, Wish, profile_at};
-use crate::drive::faults::{Injected, Reset, TimedFault, faults_at, present_mask, reset_at};
+use crate::drive::faults::{Injected, Reset, TimedFault, reset_at};
+use crate::drive::faults_now::FaultsNow;
 use crate::drive::governor::{Command, Mind, Seen};
 pub use crate::drive::prepared::Prepared;
 use crate::drive::record::{StepNow, TickRecord, phase_step};
-use crate::drive::witness::{claim, fault_truth};
+use crate::drive::witness::claim;
 use crate::driveline::{Driveline, Lock, LockKind};
 use crate::plant::{self, ActuatorFault, EngineFault, LockActual, PlantInputs, PlantState};
 
@@ -86,6 +87,7 @@ pub struct Run<'a> {
     /// What the supervisor last gave.
     output: Output,
     calls: Calls,
+    faults: FaultsNow,
     mind: Mind,
     driver: Driver<'a>,
     command: Command,
@@ -152,6 +154,7 @@ impl<'a> Run<'a> {
             supervisor: Supervisor::after_reset(Trace::pressing(closed(&state))),
             output: Output::default(),
             calls: Calls::new(seed),
+            faults: FaultsNow::default(),
             mind: Mind::default(),
             driver: Driver::new(&prepared.vehicle, &setup.wish),
             command: Command::default(),
@@ -173,6 +176,7 @@ impl<'a> Run<'a> {
     /// what he follows this is past too. Wheels slip only if they might before.
     pub fn go_on(&mut self, story: &'a Setup) {
         self.setup = story;
+        self.faults.forget();
         self.driver.follow(&story.wish);
         self.ticks = ticks_of(&self.prepared, story);
     }
@@ -180,6 +184,11 @@ impl<'a> Run<'a> {
     /// Number of ticks of the whole run.
     pub fn ticks(&self) -> u64 {
         self.ticks
+    }
+
+    /// Number of ticks that are still to come.
+    pub fn ticks_left(&self) -> u64 {
+        self.ticks.saturating_sub(self.tick)
     }
 
     /// The last tick.
@@ -265,7 +274,11 @@ impl<'a> Run<'a> {
         let t_s = self.tick as f64 * dt_s;
         self.now.t_s = t_s;
         let faulty = !self.setup.faults.is_empty();
-        self.now.reset = faulty && self.reset(t_s, dt_s);
+        if faulty {
+            self.faults.come_to(&self.setup.faults, t_s, &mut self.inputs.faults);
+            self.record.faults = self.faults.mask;
+        }
+        self.now.reset = faulty && self.faults.is_fresh && self.reset(t_s, dt_s);
         let grade = profile_at(&self.setup.grade, t_s);
         let speed_mps = self.state.road_speed_mps(&self.prepared.model);
         self.keep_speed_limit();
@@ -279,13 +292,13 @@ impl<'a> Run<'a> {
             demand_nm: pedals.demand_nm as f32,
             engine_running: self.state.engine_running(),
         };
-        self.now.called = !faulty || self.calls.are_due(&self.setup.faults, t_s);
+        self.now.called = match (faulty, self.faults.takes_ticks) {
+            (false, _) => true,
+            (true, false) => self.calls.are_all_due(),
+            (true, true) => self.calls.are_due(&self.setup.faults, t_s),
+        };
         self.inputs.brake_nm = pedals.brake_nm;
         self.inputs.grade = grade;
-        if faulty {
-            self.inputs.faults = faults_at(&self.setup.faults, t_s);
-            self.record.faults = present_mask(&self.setup.faults, t_s);
-        }
         self.tick += 1;
     }
 
@@ -299,12 +312,12 @@ impl<'a> Run<'a> {
     /// Note what was seen, asked and ordered in this tick.
     fn take_words(&mut self) {
         let (record, output) = (&mut self.record, &self.output);
-        let Now { inputs, pedals, reset, t_s, .. } = &self.now;
+        let Now { inputs, pedals, reset, .. } = &self.now;
         record.truth.state_by(&output.status, inputs.request, *reset);
         record.truth.demand_nm = pedals.demand_nm;
         record.truth.claim = claim(&self.prepared.table, &output.status);
-        let any = *reset || self.setup.faults.iter().any(|f| f.is_present(*t_s));
-        record.truth.faults = fault_truth(&self.inputs.faults, any);
+        let any = *reset || self.faults.truth.any;
+        record.truth.faults = FaultTruth { any, ..self.faults.truth };
         record.road_mps = self.state.road_speed_mps(&self.prepared.model);
         record.demand_nm = pedals.demand_nm;
         record.brake_nm = pedals.brake_nm;

@@ -48,14 +48,23 @@ pub struct DriverData {
     vehicle: Vehicle,
     metres_per_radian: f64,
     drive_efficiency: f64,
+    /// The vehicle's mass with what turns in it, kg, its largest force, N, and highest speed, m/s.
+    mass_kg: f64,
+    pull_max_n: f64,
+    max_speed_mps: f64,
 }
 
 impl DriverData {
     /// Of a driveline with vehicle and output data; `None` without them.
     pub fn new(driveline: &Driveline) -> Option<DriverData> {
         let per_kmh = driveline.output_radps_per_kmh()?;
+        let vehicle = driveline.vehicle.clone()?;
+        let mass_kg = vehicle.mass_kg * vehicle.rotating_mass_factor;
         Some(DriverData {
-            vehicle: driveline.vehicle.clone()?,
+            mass_kg,
+            pull_max_n: PULL_MAX_MPS2.min(vehicle.max_acceleration_mps2) * mass_kg,
+            max_speed_mps: vehicle.max_speed_kmh / 3.6,
+            vehicle,
             metres_per_radian: 1.0 / (3.6 * per_kmh),
             drive_efficiency: driveline.output.final_drive_efficiency,
         })
@@ -101,7 +110,7 @@ impl<'a> Driver<'a> {
 
     /// The vehicle's highest speed in m/s.
     pub fn max_speed_mps(&self) -> f64 {
-        self.data.vehicle.max_speed_kmh / 3.6
+        self.data.max_speed_mps
     }
 
     /// Drive no faster than this in reverse (negative) and forward, m/s: what the standing
@@ -136,8 +145,7 @@ impl<'a> Driver<'a> {
         grade: f64,
         given_nm: f64,
     ) -> Pedals {
-        let mass = self.data.vehicle.mass_kg * self.data.vehicle.rotating_mass_factor;
-        let most = PULL_MAX_MPS2.min(self.data.vehicle.max_acceleration_mps2) * mass;
+        let (mass, most) = (self.data.mass_kg, self.data.pull_max_n);
         let (force_n, towards, stand) = match self.wish {
             Wish::Pedal(points) => {
                 // A brake pedal slows down, whichever way the vehicle rolls, and then holds.

@@ -8,6 +8,7 @@ pub mod command;
 pub mod dense;
 pub mod driver;
 pub mod faults;
+mod faults_now;
 pub mod governor;
 pub mod knowledge;
 mod limits;
