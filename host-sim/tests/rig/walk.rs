@@ -131,9 +131,10 @@ impl Walk {
         match (number, at) {
             // The engine has to come to the generator, because neither can the generator come to
             // it (it races) nor the brake be opened (loaded): the third way.
+            (0, 1_000) => self.idle = 480.0,
             (0, 2_000) => {
-                (self.request, self.idle) = (Some(2), 480.0);
-                (self.loaded, self.free) = (true, [60.0, 150.0]);
+                (self.request, self.loaded) = (Some(2), true);
+                self.free = [60.0, 150.0];
             }
             (0, 2_400) => self.idle = 150.0,
             // The same where the ring clutch would not open.
@@ -233,7 +234,9 @@ impl Walk {
     fn turn(&mut self, table: &Table, last: &Output) {
         // An engine that races does not stop when it is told to.
         let runs = last.orders.engine_run && self.engine || self.idle > 400.0;
-        self.crank = if runs { self.idle } else { 0.0 };
+        // It comes up and down slowly enough not to be foreseen beyond its limits.
+        let wanted = if runs { self.idle } else { 0.0 };
+        self.crank += (wanted - self.crank).clamp(-1.0, 1.0);
         let mut together = self.closed;
         if let (Phase::Prepare { step, .. } | Phase::Closing { step }, true) =
             (last.status.phase, self.helps)
@@ -300,7 +303,7 @@ impl Walk {
             let word = if says { LockReport::Closed } else { LockReport::Open };
             inputs.reports[usize::from(lock)] = word;
         }
-        for (torque, nm) in inputs.torques.iter_mut().zip([90.0, -200.0, 60.0]) {
+        for (torque, nm) in inputs.torques.iter_mut().zip([90.0, -200.0, 0.0]) {
             *torque = Torque { nm: if self.loaded { nm } else { 0.0 }, valid: true };
         }
         inputs.request = self.request;
