@@ -1,5 +1,7 @@
 //! Event memory: the last events, for a debugger, a rig or a report to read out.
 
+use heapless::Deque;
+
 use crate::bits::Bits;
 use crate::status::{Phase, Refusal, Status};
 
@@ -7,11 +9,10 @@ use crate::status::{Phase, Refusal, Status};
 pub const JOURNAL_LENGTH: usize = 16;
 
 /// Something worth remembering.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum EventKind {
     /// First tick after a reset.
-    #[default]
     Reset,
     /// A request was accepted.
     Goal(Option<u8>),
@@ -45,41 +46,39 @@ pub struct Event {
     pub held: Bits,
 }
 
-/// The last events; the oldest is dropped when it is full. A list for each part of an event: side by
+/// The last events; the oldest is dropped when it is full. A queue for each part of an event: side by
 /// side they would leave gaps.
 #[derive(Clone, Debug, Default)]
 pub struct Journal {
-    ticks: [u32; JOURNAL_LENGTH],
-    kinds: [EventKind; JOURNAL_LENGTH],
-    held: [Bits; JOURNAL_LENGTH],
-    /// Events since the reset; each goes to the place of its number, modulo the length.
-    count: u32,
+    ticks: Deque<u32, JOURNAL_LENGTH>,
+    kinds: Deque<EventKind, JOURNAL_LENGTH>,
+    held: Deque<Bits, JOURNAL_LENGTH>,
+    dropped: u32,
 }
 
 impl Journal {
     /// Events from the oldest to the newest.
     pub fn iter(&self) -> impl Iterator<Item = Event> + '_ {
-        (self.dropped()..self.count).filter_map(|number| {
-            let at = place(number);
-            let (tick, kind) = (*self.ticks.get(at)?, *self.kinds.get(at)?);
-            Some(Event { tick, kind, held: *self.held.get(at)? })
-        })
+        let parts = self.ticks.iter().zip(&self.kinds).zip(&self.held);
+        parts.map(|((&tick, &kind), &held)| Event { tick, kind, held })
     }
 
     /// How many events were dropped since the reset.
     pub const fn dropped(&self) -> u32 {
-        self.count.saturating_sub(JOURNAL_LENGTH as u32)
+        self.dropped
     }
 
     #[cold]
     #[inline(never)]
     pub(crate) fn push(&mut self, event: Event) {
-        let at = place(self.count);
-        let (ticks, kinds) = (self.ticks.get_mut(at), self.kinds.get_mut(at));
-        if let (Some(tick), Some(kind), Some(held)) = (ticks, kinds, self.held.get_mut(at)) {
-            (*tick, *kind, *held) = (event.tick, event.kind, event.held);
+        if self.ticks.is_full() {
+            let _ = (self.ticks.pop_front(), self.kinds.pop_front(), self.held.pop_front());
+            self.dropped = self.dropped.saturating_add(1);
         }
-        self.count = self.count.saturating_add(1);
+        // There is room in each: they are as long as each other.
+        let _ = self.ticks.push_back(event.tick);
+        let _ = self.kinds.push_back(event.kind);
+        let _ = self.held.push_back(event.held);
     }
 
     /// Remember what changed between two ticks.
@@ -114,10 +113,6 @@ impl Journal {
             add(EventKind::SensorFault(sensors));
         }
     }
-}
-
-const fn place(number: u32) -> usize {
-    number as usize % JOURNAL_LENGTH
 }
 
 #[cfg(test)]
