@@ -7,11 +7,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use supervisor::bits::Bits;
 use supervisor::table::{Action, NO_STEP, Stuck, WAYS};
 
+use super::palette::text_width;
 use super::svg::{Anchor, Svg};
 use crate::driveline::Driveline;
 use crate::table::TableData;
 
-const BOX: (f64, f64) = (168.0, 54.0);
+const HIGH: f64 = 54.0;
 const GAP: (f64, f64) = (28.0, 96.0);
 const MARGIN: f64 = 28.0;
 const LEGEND: f64 = 64.0;
@@ -45,9 +46,10 @@ pub fn state_diagram(d: &Driveline, data: &TableData) -> String {
     let forbidden: Vec<u8> =
         data.conflicts.iter().map(|c| c.locks.0).filter(|&s| !sets.contains(&s)).collect();
     sets.extend(forbidden.iter().take(4));
-    let places = places(&sets);
-    let width = places.values().map(|p| p.0 + BOX.0).fold(0.0, f64::max).max(560.0) + MARGIN;
-    let height = places.values().map(|p| p.1 + BOX.1).fold(0.0, f64::max) + MARGIN + LEGEND;
+    let wide = box_width(d, &sets);
+    let places = places(&sets, &edges, wide);
+    let width = places.values().map(|p| p.0 + wide).fold(0.0, f64::max).max(560.0) + MARGIN;
+    let height = places.values().map(|p| p.1 + HIGH).fold(0.0, f64::max) + MARGIN + LEGEND;
     let title = format!("State diagram of {}", d.name);
     let about = format!(
         "{} lock sets, {} lines between them; arrangements: {}",
@@ -56,11 +58,12 @@ pub fn state_diagram(d: &Driveline, data: &TableData) -> String {
         d.arrangements.iter().map(|a| a.name.as_str()).collect::<Vec<_>>().join(", ")
     );
     let mut svg = Svg::themed(width, height, &title, &about, STYLE);
-    for (&(low, lock), edge) in &edges {
-        draw_edge(&mut svg, d, &places, low, lock, edge);
-    }
+    let lines: Vec<Drawn> =
+        edges.iter().filter_map(|(&key, edge)| drawn(d, &places, wide, key, edge)).collect();
+    lines.iter().for_each(|line| draw_edge(&mut svg, line));
+    draw_labels(&mut svg, &lines);
     for (&set, &at) in &places {
-        draw_box(&mut svg, d, data, set, at, forbidden.contains(&set));
+        draw_box(&mut svg, d, data, (set, wide), at, forbidden.contains(&set));
     }
     legend(&mut svg, height - LEGEND + 8.0);
     svg.finish()
@@ -94,31 +97,87 @@ fn used_edges(data: &TableData) -> BTreeMap<(u8, u8), Edge> {
     edges
 }
 
-/// Place of each box: a row a number of closed locks, the rows centred.
-fn places(sets: &BTreeSet<u8>) -> BTreeMap<u8, (f64, f64)> {
+/// Width of all boxes: what the widest words in them need.
+fn box_width(d: &Driveline, sets: &BTreeSet<u8>) -> f64 {
+    let words = sets.iter().flat_map(|&set| in_lines(&d.lock_names(set)));
+    let small = words.map(|line| text_width(&line, 10.5)).fold(0.0, f64::max);
+    let names = d.arrangements.iter().map(|a| text_width(&a.name, 12.0)).fold(0.0, f64::max);
+    small.max(names).max(96.0).ceil() + 16.0
+}
+
+/// Place of each box: a row a number of closed locks, the rows centred, each row in the order
+/// of its neighbours' middles, which keeps lines short and crossings few.
+fn places(
+    sets: &BTreeSet<u8>,
+    edges: &BTreeMap<(u8, u8), Edge>,
+    wide: f64,
+) -> BTreeMap<u8, (f64, f64)> {
     let mut rows: BTreeMap<u32, Vec<u8>> = BTreeMap::new();
     for &set in sets {
         rows.entry(set.count_ones()).or_default().push(set);
     }
     let widest = rows.values().map(Vec::len).max().unwrap_or(1) as f64;
-    let full = widest * BOX.0 + (widest - 1.0) * GAP.0;
-    let mut places = BTreeMap::new();
-    for (row, (_, members)) in rows.iter().enumerate() {
-        let count = members.len() as f64;
-        let own = count * BOX.0 + (count - 1.0) * GAP.0;
-        for (i, &set) in members.iter().enumerate() {
-            let x = MARGIN + (full - own) / 2.0 + i as f64 * (BOX.0 + GAP.0);
-            places.insert(set, (x, MARGIN + row as f64 * (BOX.1 + GAP.1)));
+    let full = widest * wide + (widest - 1.0) * GAP.0;
+    let put = |rows: &BTreeMap<u32, Vec<u8>>| {
+        let mut places = BTreeMap::new();
+        for (row, (_, members)) in rows.iter().enumerate() {
+            let count = members.len() as f64;
+            let own = count * wide + (count - 1.0) * GAP.0;
+            for (i, &set) in members.iter().enumerate() {
+                let x = MARGIN + (full - own) / 2.0 + i as f64 * (wide + GAP.0);
+                places.insert(set, (x, MARGIN + row as f64 * (HIGH + GAP.1)));
+            }
+        }
+        places
+    };
+    let mut places: BTreeMap<u8, (f64, f64)> = put(&rows);
+    let mut best = (tangle(&places, edges), places.clone());
+    for _ in 0..16 {
+        let numbers: Vec<u32> = rows.keys().copied().collect();
+        for number in numbers {
+            let mut members = rows[&number].clone();
+            let middle = |set: u8| {
+                let mut others = Vec::new();
+                for &(low, lock) in edges.keys() {
+                    let high = low | 1 << lock;
+                    let other = if low == set { high } else { low };
+                    if low == set || high == set {
+                        others.extend(places.get(&other).map(|p| p.0));
+                    }
+                }
+                // Boxes without lines go to the right.
+                if others.is_empty() {
+                    f64::MAX
+                } else {
+                    others.iter().sum::<f64>() / others.len() as f64
+                }
+            };
+            members.sort_by(|a, b| middle(*a).total_cmp(&middle(*b)));
+            rows.insert(number, members);
+            places = put(&rows);
+        }
+        let now = tangle(&places, edges);
+        if now < best.0 {
+            best = (now, places.clone());
         }
     }
-    places
+    best.1
+}
+
+/// Sum of how far lines run sideways, px: what the order of the rows makes small.
+fn tangle(places: &BTreeMap<u8, (f64, f64)>, edges: &BTreeMap<(u8, u8), Edge>) -> f64 {
+    let run = |&(low, lock): &(u8, u8)| {
+        let (a, b) = (places.get(&low), places.get(&(low | 1 << lock)));
+        a.zip(b).map_or(0.0, |(a, b)| (a.0 - b.0).abs())
+    };
+    edges.keys().map(run).sum()
 }
 
 fn draw_box(
     svg: &mut Svg,
     d: &Driveline,
     data: &TableData,
-    set: u8,
+    (set, wide): (u8, f64),
     (x, y): (f64, f64),
     forbidden: bool,
 ) {
@@ -131,14 +190,14 @@ fn draw_box(
         () if held => " overlap",
         () => "",
     };
-    svg.rect(x, y, BOX.0, BOX.1, &format!("rx=\"4\" class=\"box{kind}\""));
+    svg.rect(x, y, wide, HIGH, &format!("rx=\"4\" class=\"box{kind}\""));
     let title = match () {
         () if forbidden => "never".to_string(),
         () if !names.is_empty() => names.join(", "),
         () if held => "overlap, at rest".to_string(),
         () => "between".to_string(),
     };
-    let mid = x + BOX.0 / 2.0;
+    let mid = x + wide / 2.0;
     svg.text((mid, y + 17.0), Anchor::Middle, &title, "class=\"name\"");
     let locks = d.lock_names(set);
     let lines = if locks.is_empty() { vec!["all open".to_string()] } else { in_lines(&locks) };
@@ -150,27 +209,39 @@ fn draw_box(
 /// Lock names on at most two lines.
 fn in_lines(locks: &[&str]) -> Vec<String> {
     let all = locks.join(" + ");
-    if all.chars().count() <= 28 || locks.len() == 1 {
+    if all.chars().count() <= 20 || locks.len() == 1 {
         return vec![all];
     }
     let half = locks.len().div_ceil(2);
     vec![format!("{} +", locks[..half].join(" + ")), locks[half..].join(" + ")]
 }
 
-fn draw_edge(
-    svg: &mut Svg,
-    d: &Driveline,
+/// A line with its ends and its words.
+struct Drawn<'a> {
+    from: (f64, f64),
+    to: (f64, f64),
+    edge: &'a Edge,
+    name: &'a str,
+}
+
+fn drawn<'a>(
+    d: &'a Driveline,
     places: &BTreeMap<u8, (f64, f64)>,
-    low: u8,
-    lock: u8,
-    edge: &Edge,
-) {
+    wide: f64,
+    (low, lock): (u8, u8),
+    edge: &'a Edge,
+) -> Option<Drawn<'a>> {
     let high = Bits(low).with(lock, true).0;
-    let (Some(&a), Some(&b)) = (places.get(&low), places.get(&high)) else { return };
+    let (a, b) = (places.get(&low)?, places.get(&high)?);
     // Spread the ends over the boxes by the lock, so that lines do not lie on each other.
     let share = (f64::from(lock) + 1.0) / (d.locks.len() as f64 + 1.0);
-    let from = (a.0 + BOX.0 * share, a.1 + BOX.1);
-    let to = (b.0 + BOX.0 * share, b.1);
+    let from = (a.0 + wide * share, a.1 + HIGH);
+    let to = (b.0 + wide * share, b.1);
+    Some(Drawn { from, to, edge, name: &d.locks[usize::from(lock)].name })
+}
+
+fn draw_edge(svg: &mut Svg, line: &Drawn) {
+    let (from, to, edge) = (line.from, line.to, line.edge);
     let class = format!(
         "class=\"edge{}{}\"",
         if edge.first { " first" } else { "" },
@@ -183,11 +254,33 @@ fn draw_edge(
     if edge.opens {
         arrow(svg, to, from);
     }
-    // Labels at two heights by the lock keep them apart where lines cross.
-    let at = 0.36 + 0.28 * (f64::from(lock % 3) / 2.0);
-    let mid = (from.0 + (to.0 - from.0) * at, from.1 + (to.1 - from.1) * at + 4.0);
-    let name = &d.locks[usize::from(lock)].name;
-    svg.text(mid, Anchor::Middle, name, "class=\"small label\"");
+}
+
+/// The lock's name on each line, where it covers no other name.
+fn draw_labels(svg: &mut Svg, lines: &[Drawn]) {
+    let mut taken: Vec<[f64; 4]> = Vec::new();
+    for line in lines {
+        let half = text_width(line.name, 10.5) / 2.0 + 2.0;
+        let at = |share: f64| {
+            let x = line.from.0 + (line.to.0 - line.from.0) * share;
+            let y = line.from.1 + (line.to.1 - line.from.1) * share;
+            [x - half, y - 7.0, x + half, y + 7.0]
+        };
+        let covered = |b: &[f64; 4]| -> f64 {
+            let shared = |o: &[f64; 4]| {
+                let x = (b[2].min(o[2]) - b[0].max(o[0])).max(0.0);
+                x * (b[3].min(o[3]) - b[1].max(o[1])).max(0.0)
+            };
+            taken.iter().map(shared).sum()
+        };
+        // From the middle outwards; the first free place, or the least covered.
+        let shares = [50, 42, 58, 34, 66, 26, 74, 20, 80, 15, 85].map(|s| f64::from(s) / 100.0);
+        let best = shares.map(at).into_iter().min_by(|a, b| covered(a).total_cmp(&covered(b)));
+        let Some(spot) = best else { continue };
+        let mid = ((spot[0] + spot[2]) / 2.0, spot[1] + 10.5);
+        svg.text(mid, Anchor::Middle, line.name, "class=\"small label\"");
+        taken.push(spot);
+    }
 }
 
 /// An arrow head at the end of a line.
