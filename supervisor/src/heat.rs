@@ -34,10 +34,9 @@ impl Heat {
         self.now = self.now.wrapping_add(1);
         for lock in working.iter() {
             let i = usize::from(lock);
-            if let (Some(plates), Some(slip)) = (self.plates.get_mut(i), slips.get(i)) {
-                if let Some(data) = table.locks.get(i) {
-                    plates.add(data, *slip, self.now);
-                }
+            let parts = (self.plates.get_mut(i), slips.get(i), table.locks.get(i));
+            if let (Some(plates), Some(slip), Some(data)) = parts {
+                plates.add(data, *slip, self.now);
             }
         }
     }

@@ -103,7 +103,7 @@ impl Walk {
         let cold_reset = at == 0;
         self.follow(table, last);
         self.turn(table, last);
-        Call { called: true, cold_reset, inputs: self.inputs(last), ..Call::default() }
+        Call { called: true, cold_reset, inputs: self.inputs(), ..Call::default() }
     }
 
     /// What chance would seldom come to.
@@ -167,7 +167,7 @@ impl Walk {
             self.break_something();
         }
         // In the last half of every second period a step that nothing helps is given all its time.
-        let patient = at > PERIOD / 2 && self.breaks / 4 % 2 == 0;
+        let patient = at > PERIOD / 2 && (self.breaks / 4).is_multiple_of(2);
         if self.random.below(if patient { 4_000 } else { 400 }) == 0 {
             self.wish_something();
         }
@@ -274,7 +274,7 @@ impl Walk {
         }
     }
 
-    fn inputs(&mut self, last: &Output) -> Inputs {
+    fn inputs(&mut self) -> Inputs {
         let flickers = if self.tick % 5 < 2 && !self.helps { self.flicker } else { Flicker::None };
         if flickers == Flicker::Target {
             self.generator = -440.0;

@@ -8,6 +8,8 @@ use supervisor::link::node::{Session, build_name, hello};
 use supervisor::link::receiver::Counters;
 use supervisor::link::{Message, Node, Receiver, Role, Wire};
 
+// A generated table for any crate; here it is a part of this one.
+#[allow(unreachable_pub)]
 #[path = "../../src/tables/axle.rs"]
 mod axle;
 
