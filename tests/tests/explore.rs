@@ -114,6 +114,16 @@ fn excuses_are_only_for_what_needs_one() {
         never.iter().filter(told).count()
     };
     assert_eq!((only_with_a_fault(&demo.data, 0), only_with_a_fault(&demo.data, 1)), (6, 0));
+    // Without the pass through it, no lock set of the railcar is an overlap and nothing else.
+    let overlap_excused = |data: &TableData| {
+        let (never, _) = dead(&demo.d, data, &found, 0, &BTreeMap::new());
+        let told = never.iter().find(|dead| dead.name == "refusal:overlap-too-long");
+        told.expect("it did not occur").excuse.is_some()
+    };
+    assert!(!overlap_excused(&demo.data));
+    let mut none = demo.data.clone();
+    none.steps.retain(|step| step.action != Action::Close);
+    assert!(overlap_excused(&none));
     let mut led = demo.data.clone();
     let closing = led.steps.iter_mut().find(|s| s.action == Action::Close && s.lock == 0);
     let closing = closing.expect("a closing of the engine clutch");

@@ -158,11 +158,29 @@ fn step_excuse(data: &TableData, step: u16, budget: u8) -> Option<String> {
     }
 }
 
+/// Why no overlap can be met that is no arrangement; `None` where one can.
+fn overlap_excuse(data: &TableData, budget: u8) -> Option<&'static str> {
+    if data.overlaps.is_empty() {
+        return Some("there is no overlap");
+    }
+    let steps_hold = sets_without_faults(data);
+    let may_be_held = |set: usize| budget > 0 || steps_hold.get(set).is_some_and(|&held| held);
+    let met = data.sets.iter().enumerate().any(|(set, row)| {
+        let locks = Bits(set as u8);
+        let meant = data.arrangements.iter().any(|a| a.closed == locks);
+        let forbidden = data.conflicts.iter().any(|c| locks.contains(c.locks));
+        !row.held_machines.is_empty() && !meant && !forbidden && may_be_held(set)
+    });
+    let why = "every lock set that holds a machine is an arrangement, is forbidden, or needs a \
+               lock fault that was not allowed";
+    (!met).then_some(why)
+}
+
 fn refusal_excuse(d: &Driveline, data: &TableData, word: &str, budget: u8) -> Option<String> {
     let text = match word {
         "table" => "the table is sound, and one that is not is refused before the first tick",
         "engine-not-running" if d.engine().is_none() => "there is no engine",
-        "overlap-too-long" if data.overlaps.is_empty() => "there is no overlap",
+        "overlap-too-long" => overlap_excuse(data, budget)?,
         "hot" if data.locks.iter().all(|lock| lock.rise_max_k <= 0.0) => "no lock gets hot",
         "switch" if data.locks.iter().all(|lock| !lock.has_switch) => "no lock has a switch",
         "interlock" if data.conflicts.is_empty() && data.overlaps.is_empty() => "nothing conflicts",
@@ -175,7 +193,7 @@ fn refusal_excuse(d: &Driveline, data: &TableData, word: &str, budget: u8) -> Op
 fn reaction_excuse(data: &TableData, reaction: Reaction, budget: u8) -> Option<String> {
     let text = match reaction {
         Reaction::Filled if data.locks.iter().all(|lock| lock.dog) => "dogs are not filled",
-        Reaction::OverlapEnded if data.overlaps.is_empty() => "there is no overlap",
+        Reaction::OverlapEnded => overlap_excuse(data, budget)?,
         Reaction::EngineReleased if data.engine.is_none() => "there is no engine",
         Reaction::LetGo if data.conflicts.is_empty() => "nothing conflicts",
         Reaction::Denied if data.conflicts.is_empty() && data.overlaps.is_empty() => {
