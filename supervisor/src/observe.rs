@@ -16,6 +16,9 @@ mod tests;
 
 /// An engine that will be slower than this share of its least speed is being dragged down.
 const DRAGGED_SHARE: f32 = 1.1;
+/// An engine that will be faster than this share of its highest speed is being driven too fast: one that is
+/// brought near its limit on purpose is not.
+const DRIVEN_SHARE: f32 = 1.1;
 
 /// Share of the allowed speeds within which a torque that was cut may come back.
 const BACK_SHARE: f32 = 0.97;
@@ -485,7 +488,7 @@ impl Guards for Reading<'_> {
         // The limits are those of a sensor that sits on the engine's own shaft.
         let own = rest.sensors.lowest().filter(|_| rest.sensors.count() == 1);
         let data = own.and_then(|sensor| self.table.sensors.get(sensor as usize));
-        let driven = data.is_some_and(|sensor| soon > sensor.allowed.max);
+        let driven = data.is_some_and(|sensor| soon > DRIVEN_SHARE * sensor.allowed.max);
         known && (dragged || driven)
     }
 

@@ -598,11 +598,11 @@ fn an_engine_is_in_danger_when_it_will_be_too_fast() {
     table.engine_min = 60.0;
     let running = |speed: f32| Inputs { engine_running: true, ..at(speed) };
     for (last, rate, want) in [
-        (799.5, 0.0, false),
-        (800.5, 0.0, true),
-        (776.0, 1.9, false),
-        (776.0, 2.1, true),
-        (810.0, -1.0, false),
+        (879.5, 0.0, false),
+        (880.5, 0.0, true),
+        (856.0, 1.9, false),
+        (856.0, 2.1, true),
+        (885.0, -1.0, false),
         (65.5, 0.0, true),
     ] {
         for ticks in (20..30).step_by(STRIDE.min(9)) {
