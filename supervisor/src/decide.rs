@@ -325,12 +325,9 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         state.enter(Phase::Settle);
     }
     let set = state.held();
-    // A lock that may press by now counts: it may never be shown closed. An overlap that was found
-    // after a reset counts while its locks are ordered.
+    // A lock that may press by now counts: it may never be shown closed.
     let pressed = set.or(state.locks.may_press(table));
-    let ordered = if state.overlap > 0 { state.locks.ordered } else { Bits::EMPTY };
-    let overlapping = is_overlap(table, pressed) || is_overlap(table, set.or(ordered));
-    state.overlap = if overlapping { state.overlap.saturating_add(1) } else { 0 };
+    let overlapping = count_overlap(table, state, pressed);
     let joined = overlapping && table.set(pressed).engine_joined;
     // A lock that would not open ends it no more: another one does.
     let lasts = overlapping && !set.and(state.locks.stuck_closed).is_empty();
@@ -371,6 +368,16 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         plan,
         engine_run: state.engine_run,
     }
+}
+
+/// Whether locks overlap that may press, counted. An overlap that was found after a reset counts while
+/// its locks are ordered.
+fn count_overlap(table: &Table, state: &mut State, pressed: Bits) -> bool {
+    let ordered = if state.overlap > 0 { state.locks.ordered } else { Bits::EMPTY };
+    let found = state.held().or(ordered);
+    let overlapping = is_overlap(table, pressed) || is_overlap(table, found);
+    state.overlap = if overlapping { state.overlap.saturating_add(1) } else { 0 };
+    overlapping
 }
 
 /// Whether these locks hold a machine and are no arrangement.

@@ -5,7 +5,7 @@
 //! exhaustive search answers by trying both.
 
 use crate::bits::Bits;
-use crate::io::LockReport;
+use crate::io::{LockReport, Reports};
 use crate::table::Table;
 
 /// What the speeds say of one lock's slip.
@@ -28,43 +28,6 @@ impl SlipBits {
     /// Whether the lock may begin to close.
     pub const fn ready(self) -> bool {
         self.known && self.near && self.steady
-    }
-}
-
-/// What the switches of the locks say; a lock without a switch says nothing.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
-pub struct Reports {
-    /// Locks that have a switch.
-    pub switched: Bits,
-    /// Locks whose switch says open.
-    pub open: Bits,
-    /// Locks whose switch says closed.
-    pub closed: Bits,
-}
-
-impl Reports {
-    /// What the switch of one lock says.
-    pub const fn of(&self, lock: u8) -> LockReport {
-        if self.open.has(lock) {
-            LockReport::Open
-        } else if self.closed.has(lock) {
-            LockReport::Closed
-        } else {
-            LockReport::Missing
-        }
-    }
-
-    /// Take in one lock's data and what its switch says, if it has one.
-    pub(crate) fn put(&mut self, lock: u8, has_switch: bool, report: LockReport) {
-        if has_switch {
-            let one = Bits::one(lock);
-            self.switched = self.switched.or(one);
-            match report {
-                LockReport::Open => self.open = self.open.or(one),
-                LockReport::Closed => self.closed = self.closed.or(one),
-                LockReport::Missing => {}
-            }
-        }
     }
 }
 

@@ -5,7 +5,7 @@
 //! the speeds. It keeps its own small memory, apart from `decide`'s.
 
 use crate::bits::{Bits, MAX_LOCKS};
-use crate::guards::Reports;
+use crate::io::Reports;
 use crate::table::Table;
 
 /// All that the gate looks at in one tick.

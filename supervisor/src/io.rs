@@ -4,7 +4,7 @@
 //! different types: a [`LockOrder`] is what we ask, a [`LockReport`] is what a
 //! switch says, and the actual state is known only to the plant.
 
-use crate::bits::{MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
+use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
 
 /// One speed measurement.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
@@ -27,6 +27,43 @@ pub enum LockReport {
     /// There is no switch, or its word is stale or invalid this tick.
     #[default]
     Missing,
+}
+
+/// What the switches of the locks say; a lock without a switch says nothing.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
+pub struct Reports {
+    /// Locks that have a switch.
+    pub switched: Bits,
+    /// Locks whose switch says open.
+    pub open: Bits,
+    /// Locks whose switch says closed.
+    pub closed: Bits,
+}
+
+impl Reports {
+    /// What the switch of one lock says.
+    pub const fn of(&self, lock: u8) -> LockReport {
+        if self.open.has(lock) {
+            LockReport::Open
+        } else if self.closed.has(lock) {
+            LockReport::Closed
+        } else {
+            LockReport::Missing
+        }
+    }
+
+    /// Take in one lock's data and what its switch says, if it has one.
+    pub(crate) fn put(&mut self, lock: u8, has_switch: bool, report: LockReport) {
+        if has_switch {
+            let one = Bits::one(lock);
+            self.switched = self.switched.or(one);
+            match report {
+                LockReport::Open => self.open = self.open.or(one),
+                LockReport::Closed => self.closed = self.closed.or(one),
+                LockReport::Missing => {}
+            }
+        }
+    }
 }
 
 /// One machine torque as its own controller reports it.

@@ -5,7 +5,8 @@
 //! transitions stop. After a reset nothing is known.
 
 use crate::bits::{Bits, MAX_LOCKS};
-use crate::guards::{Guards, Reports};
+use crate::guards::Guards;
+use crate::io::Reports;
 use crate::status::Faults;
 use crate::table::Table;
 

@@ -6,9 +6,9 @@
 //! not used at all.
 
 use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
-use crate::guards::{Guards, Reports, SlipBits};
+use crate::guards::{Guards, SlipBits};
 use crate::heat::Heat;
-use crate::io::{Inputs, LockReport};
+use crate::io::{Inputs, LockReport, Reports};
 use crate::table::{Lock, Rest, SpeedRow, Step, Table, Window};
 
 #[cfg(test)]

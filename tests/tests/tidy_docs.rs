@@ -25,6 +25,7 @@ fn rules_in_code() -> Vec<(String, String)> {
             let id = match path.as_str() {
                 "supervisor/src/interlock.rs"
                 | "supervisor/src/race.rs"
+                | "supervisor/src/stray.rs"
                 | "supervisor/src/decide/rest.rs" => line.strip_prefix("// ")?,
                 p if p.starts_with("host-sim/src/checkers/") => {
                     line.strip_prefix("const RULE: &str = \"")?.strip_suffix("\";")?

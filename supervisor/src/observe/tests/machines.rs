@@ -1,0 +1,79 @@
+//! What the speeds and torques of single machines say: an engine in danger, one that pushes, a shaft
+//! that goes the wrong way.
+
+use super::*;
+
+/// The engine turns with sensor 2, whose highest speed is 800.
+#[test]
+fn an_engine_is_in_danger_when_it_will_be_too_fast() {
+    let mut owned = Owned::new();
+    owned.locks[0].release_ticks = 3;
+    owned.locks[1].release_ticks = 4;
+    let mut table = owned.table();
+    table.engine_min = 60.0;
+    let running = |speed: f32| Inputs { engine_running: true, ..at(speed) };
+    for (last, rate, want) in [
+        (879.5, 0.0, false),
+        (880.5, 0.0, true),
+        (856.0, 1.9, false),
+        (856.0, 2.1, true),
+        (885.0, -1.0, false),
+        (65.5, 0.0, true),
+    ] {
+        for ticks in (20..30).step_by(STRIDE.min(9)) {
+            let course = (last, rate, ticks);
+            let told = after_a_course(&table, course, running, |r| r.engine_endangered());
+            assert_eq!(told, want, "{course:?}");
+        }
+    }
+    let stopped = |speed: f32| Inputs { engine_running: false, ..at(speed) };
+    let told = after_a_course(&table, (900.0, 0.0, 20), stopped, |r| r.engine_endangered());
+    assert!(!told, "it does not run");
+}
+
+/// What is not known counts as torque; without an engine nothing does.
+#[test]
+fn an_engine_pushes_unless_it_says_that_it_does_not() {
+    let owned = Owned::new();
+    let mut table = owned.table();
+    let pushes = |table: &Table, nm: f32, valid: bool| {
+        let mut now = at(0.0);
+        now.torques[1] = crate::io::Torque { nm, valid };
+        ask(table, &now, |r| r.engine_pushes())
+    };
+    for (nm, valid, want) in [
+        (20.0, true, true),
+        (0.0, true, false),
+        (-20.0, true, false),
+        (-20.0, false, true),
+        (f32::NAN, true, true),
+    ] {
+        assert_eq!(pushes(&table, nm, valid), want, "{nm} {valid}");
+    }
+    table.engine = None;
+    assert!(!pushes(&table, 20.0, true));
+}
+
+/// Sensor 2 is both machines'. A rate of 1 in four ticks is the bound here.
+#[test]
+fn a_shaft_goes_away_when_it_moves_fast_enough_the_wrong_way() {
+    let owned = Owned::new();
+    let table = owned.table();
+    for (from, rate, want) in [
+        (60.0, -0.26, true),
+        (60.0, -0.24, false),
+        (60.0, 0.26, false),
+        (40.0, 0.26, true),
+        (40.0, -0.26, false),
+        (50.0, 0.26, false),
+        (f32::NAN, 0.26, false),
+    ] {
+        for ticks in (20..30).step_by(STRIDE.min(9)) {
+            let course = (50.0, rate, ticks);
+            let away = after_a_course(&table, course, at, |r| r.goes_away(0, from, 1.0));
+            assert_eq!(away, want, "{from} {rate} {ticks}");
+        }
+    }
+    assert!(!after_a_course(&table, (50.0, -2.0, 2), at, |r| r.goes_away(0, 60.0, 1.0)));
+    assert!(!after_a_course(&table, (50.0, -2.0, 20), at, |r| r.goes_away(7, 60.0, 1.0)));
+}
