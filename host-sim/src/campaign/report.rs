@@ -12,7 +12,7 @@ use super::seed::case_seed;
 use super::tally::{BINS, MarginTally};
 use crate::drive::trace::field;
 use crate::review::RULES;
-use crate::text::paragraph;
+use crate::text::{labelled, paragraph};
 
 /// Version of the format of `campaign.json`.
 pub const CAMPAIGN_FORMAT: u64 = 1;
@@ -81,7 +81,7 @@ fn write_text(out: &mut String, merged: &Merged, file: &str) -> std::fmt::Result
     )?;
     writeln!(
         out,
-        "  {} ran, {} could not start; {} ticks; table {}, digest {:016x}",
+        "  {} ran, {} could not start; {} ticks\n  table {}, digest {:016x}",
         tally.cases,
         tally.not_run,
         tally.ticks,
@@ -101,7 +101,7 @@ fn write_text(out: &mut String, merged: &Merged, file: &str) -> std::fmt::Result
             None => "nothing to measure occurred".to_string(),
         };
         let verdict = if broken == 0 { "holds".to_string() } else { format!("{broken} broken") };
-        writeln!(out, "  {rule:<13} {verdict:<12} {nearest}")?;
+        out.push_str(&labelled(&format!("{rule:<13} {verdict:<12} "), &nearest, 2, WIDTH));
     }
     write_coverage(out, merged)?;
     write_findings(out, merged, file)?;

@@ -44,6 +44,8 @@ fn undisturbed() -> &'static Outputs {
         let campaign = json_of(&all);
         assert_eq!(ran.code, i32::from(findings(&campaign) > 0), "{}", ran.stderr);
         assert_eq!(campaign["whole"], true);
+        let wide = ran.stdout.lines().find(|line| line.chars().count() > 80);
+        assert_eq!(wide, None, "it fits a terminal");
         assert_eq!(campaign["ran"].as_u64().zip(campaign["not_run"].as_u64()), Some((260, 0)));
         all
     })

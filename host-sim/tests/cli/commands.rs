@@ -80,6 +80,8 @@ fn texts() -> Vec<Vec<&'static str>> {
     all.push(vec!["explain", "axle", "low", "high", "--speed", "40"]);
     all.push(vec!["drive", "shuttle", "shuttle-tour"]);
     all.push(vec!["check", "shuttle"]);
+    all.push(vec!["energy", "axle", "--columns", "12", "--rows", "8"]);
+    all.push(vec!["schedule", "shuttle"]);
     all
 }
 
