@@ -20,7 +20,7 @@ pub enum Value {
 /// What a variable holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
-    /// A number in this unit, one of [`UNITS`].
+    /// A number in this unit, one of `UNITS`.
     Real(&'static str),
     /// A whole number.
     Whole,

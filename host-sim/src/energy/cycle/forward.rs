@@ -46,9 +46,9 @@ pub struct Driven {
     pub laps: usize,
 }
 
-/// Most laps of a trace, and how near the charge must come back, as a share of its window.
+/// Most laps of a trace.
 const MOST_LAPS: usize = 8;
-/// See [`MOST_LAPS`].
+/// How near the charge must come back, as a share of its window.
 pub const LAP_TOLERANCE: f64 = 5e-3;
 
 /// Drive the trace.
