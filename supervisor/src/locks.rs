@@ -115,8 +115,8 @@ impl Locks {
         }
     }
 
-    #[inline(never)]
     /// Take in this tick's evidence. Returns the locks that opened by themselves just now.
+    #[inline(never)]
     pub(crate) fn update<G: Guards>(&mut self, table: &Table, guards: &mut G) -> Bits {
         for (since, _) in self.since.iter_mut().zip(table.locks) {
             *since = since.saturating_add(1);

@@ -1,7 +1,7 @@
 //! One tick of a run as the trace, the summary, the picture and the judges see it.
 
 use supervisor::bits::{MAX_LOCKS, MAX_SENSORS};
-use supervisor::io::{LockReport, Orders, Speed};
+use supervisor::io::{LockOrder, LockReport, Orders, Speed};
 use supervisor::status::{Phase, Status};
 use supervisor::table::Action;
 
@@ -45,6 +45,31 @@ pub struct TickRecord {
     pub step: Option<StepNow>,
     /// Faults of the scenario that are present, bit `i` is the i-th fault of the file (up to 32).
     pub faults: u32,
+}
+
+impl TickRecord {
+    /// What is drawn of a lock as three lanes, each with the numbers of its states: ordered (0 open,
+    /// 1 filled, 2 closed), said by the switch (0 open, 1 no word, 2 closed), true (0 open, 1 locked,
+    /// 2 slipping).
+    pub(crate) fn lanes(&self, lock: usize) -> [u8; 3] {
+        let order = match self.orders.locks[lock] {
+            LockOrder::Open => 0,
+            LockOrder::Prefill => 1,
+            LockOrder::Close => 2,
+        };
+        let report = match self.reports[lock] {
+            LockReport::Open => 0,
+            LockReport::Missing => 1,
+            LockReport::Closed => 2,
+        };
+        let truth = &self.truth.locks[lock];
+        let actual = match (truth.engaged, truth.sticking) {
+            (false, _) => 0,
+            (true, true) => 1,
+            (true, false) => 2,
+        };
+        [order, report, actual]
+    }
 }
 
 /// One word for the phase.

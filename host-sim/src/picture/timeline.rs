@@ -1,7 +1,6 @@
 //! The timeline of a run: what was asked and reached, shaft speeds, slips against their
 //! limits with lock states, torques; step boundaries numbered and listed.
 
-use supervisor::io::{LockOrder, LockReport};
 use supervisor::table::Action;
 
 use super::columns::Columns;
@@ -137,24 +136,9 @@ impl Timeline {
             c.add(index.slip(i), t, lock.slip_radps / RPM);
             c.add(index.lock_torque(i), t, lock.torque_nm);
             let first = index.lock_lane(i);
-            let order = match record.orders.locks[i] {
-                LockOrder::Open => 0,
-                LockOrder::Prefill => 1,
-                LockOrder::Close => 2,
-            };
-            let report = match record.reports[i] {
-                LockReport::Open => 0,
-                LockReport::Missing => 1,
-                LockReport::Closed => 2,
-            };
-            let actual = match (lock.engaged, lock.sticking) {
-                (false, _) => 0,
-                (true, true) => 1,
-                (true, false) => 2,
-            };
-            c.mark(first, t, order);
-            c.mark(first + 1, t, report);
-            c.mark(first + 2, t, actual);
+            for (lane, state) in record.lanes(i).into_iter().enumerate() {
+                c.mark(first + lane, t, state);
+            }
         }
         for m in 0..index.machines {
             c.add(index.machine(m), t, truth.machine_nm[m]);

@@ -3,7 +3,6 @@
 
 use std::sync::Arc;
 
-use supervisor::io::{LockOrder, LockReport};
 use supervisor::table::Action;
 
 use crate::checkers::Finding;
@@ -84,22 +83,7 @@ fn moment(d: &Driveline, record: &TickRecord, from_s: f64) -> Moment {
     let truth = &record.truth;
     let lock = |i: usize| {
         let lock = &truth.locks[i];
-        let order = match record.orders.locks[i] {
-            LockOrder::Open => 0,
-            LockOrder::Prefill => 1,
-            LockOrder::Close => 2,
-        };
-        let report = match record.reports[i] {
-            LockReport::Open => 0,
-            LockReport::Missing => 1,
-            LockReport::Closed => 2,
-        };
-        let actual = match (lock.engaged, lock.sticking) {
-            (false, _) => 0,
-            (true, true) => 1,
-            (true, false) => 2,
-        };
-        (lock.slip_radps / RPM, lock.torque_nm, [order, report, actual])
+        (lock.slip_radps / RPM, lock.torque_nm, record.lanes(i))
     };
     Moment {
         t_s: truth.t_s - from_s,
