@@ -55,7 +55,7 @@ enum Command {
         /// Write the gearbox as a stick diagram (SVG) there (- is stdout, without the text)
         #[arg(long, value_name = "PATH")]
         svg: Option<String>,
-        /// Mark the power path of this arrangement on the stick diagram
+        /// With --svg: the card of this arrangement: power path, and the levers beside it
         #[arg(long, value_name = "ARRANGEMENT", requires = "svg")]
         show: Option<String>,
     },
@@ -162,6 +162,9 @@ struct ExploreArgs {
     /// Try only so many of the defects, spread evenly over their list
     #[arg(long, value_name = "N", requires = "defects", value_parser = clap::value_parser!(u32).range(1..))]
     sample: Option<u32>,
+    /// Give up a broken table beyond so many states (default: 20 times as many as unchanged)
+    #[arg(long, value_name = "N", requires = "defects")]
+    defect_states: Option<usize>,
     /// Guard bits: any at all, or only those that the kinematics allow together
     #[arg(long, value_enum, default_value_t = Guards::Free, conflicts_with = "defects")]
     guards: Guards,
@@ -443,6 +446,7 @@ fn explore(args: ExploreArgs) -> i32 {
             memory_mib: args.memory,
             threads: args.threads.map(usize::from),
             sample: args.sample.map(|n| n as usize),
+            defect_states: args.defect_states,
             json: args.json,
         });
     }

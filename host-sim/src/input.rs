@@ -4,6 +4,7 @@ use crate::driveline::{Checked, Driveline, Purpose, command, read};
 use crate::kinematics::Kinematics;
 use crate::survey::command::kinematics_of;
 use crate::table::{TableData, build};
+use crate::terminal::{painted, takes_colour};
 
 /// A driveline with its kinematics.
 pub struct Surveyed {
@@ -99,10 +100,13 @@ pub fn arrangement(d: &Driveline, name: &str) -> Result<usize, i32> {
     })
 }
 
-/// Write to stdout; a reader that has seen enough (a closed pipe) is no fault.
+/// Write to stdout, verdicts in colour on a terminal; a reader that has seen enough (a closed
+/// pipe) is no fault.
 pub fn print(text: &str) -> i32 {
     use std::io::{ErrorKind, Write};
     let mut out = std::io::stdout().lock();
+    let coloured = takes_colour(&out).then(|| painted(text));
+    let text = coloured.as_deref().unwrap_or(text);
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Ok(()) => 0,
         Err(error) if error.kind() == ErrorKind::BrokenPipe => 0,

@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 
 use host_sim::driveline::{DEMOS, Driveline, demo, parse};
 use host_sim::kinematics::analyse;
-use host_sim::picture::palette::{MACHINES, ROLES, text_width};
+use host_sim::picture::palette::{
+    AREAS, MACHINES, ROLES, Role, area_look, machine_dash, plain, text_width,
+};
 use host_sim::picture::stick::{Highlight, Operation, Stick, arrangement, conflict};
 use slipwarden_tests::random;
 
@@ -357,23 +359,40 @@ fn lab(rgb: [f64; 3]) -> [f64; 3] {
     [116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)]
 }
 
-#[test]
-fn the_first_machines_stay_apart_for_colour_blind_eyes() {
-    for rows in BLIND.iter().flatten() {
-        assert!((rows.iter().sum::<f64>() - 1.0).abs() < 2e-5, "white stays white");
-    }
+/// How far two colours are apart for the eyes that tell them worst: CIE 1976 difference; about 2.3
+/// is just noticed (from memory), ten is plain.
+fn apart(a: &str, b: &str) -> f64 {
     let seen = |colour: &str, m: &[[f64; 3]; 3]| {
         let c = linear(colour);
         lab([0, 1, 2].map(|r| (0..3).map(|i| m[r][i] * c[i]).sum()))
     };
-    for m in &BLIND {
-        for pick in [|m: &(_, _, _)| -> &'static str { m.1 }, |m: &(_, _, _)| m.2] {
-            for i in 0..4 {
-                for j in 0..i {
-                    let (a, b) = (seen(pick(&MACHINES[i]), m), seen(pick(&MACHINES[j]), m));
-                    let apart: f64 = (0..3).map(|k| (a[k] - b[k]).powi(2)).sum::<f64>().sqrt();
-                    // CIE 1976 difference; about 2.3 is just noticed (from memory), ten is plain.
-                    assert!(apart > 10.0, "machines {i} and {j}: {apart:.1}");
+    let one = |m| {
+        let (a, b) = (seen(a, m), seen(b, m));
+        (0..3).map(|k| (a[k] - b[k]).powi(2)).sum::<f64>().sqrt()
+    };
+    BLIND.iter().map(one).fold(f64::INFINITY, f64::min)
+}
+
+/// No two looks that a picture can give have the same dash or mark and colours that colour-blind
+/// eyes take for one: machines (twice as many as there are colours), other lines (as many as
+/// shafts can be), areas (as many as arrangements can be).
+#[test]
+fn every_look_stays_apart_for_colour_blind_eyes() {
+    for rows in BLIND.iter().flatten() {
+        assert!((rows.iter().sum::<f64>() - 1.0).abs() < 2e-5, "white stays white");
+    }
+    let of_role = |name: &str| *ROLES.iter().find(|r| r.0 == name).expect("a role");
+    let machines: Vec<(Role, String)> = (0..2 * MACHINES.len())
+        .map(|i| (MACHINES[i % MACHINES.len()], machine_dash(i).to_owned()))
+        .collect();
+    let plain = (0..16).map(plain).map(|(role, dash)| (of_role(role), dash.to_owned()));
+    let lines: Vec<(Role, String)> = machines.into_iter().chain(plain).collect();
+    let areas = (0..16).map(area_look).map(|(c, mark)| (AREAS[c], mark.to_string())).collect();
+    for looks in [lines, areas] {
+        for (i, (a, with)) in looks.iter().enumerate() {
+            for (b, _) in looks[..i].iter().filter(|other| other.1 == *with) {
+                for (x, y) in [(a.1, b.1), (a.2, b.2)] {
+                    assert!(apart(x, y) > 10.0, "{} and {}: {:.1}", a.0, b.0, apart(x, y));
                 }
             }
         }

@@ -7,6 +7,7 @@ use std::sync::OnceLock;
 use host_sim::drive::scenario;
 use host_sim::drive::simulate::simulate;
 use host_sim::driveline::{DEMOS, EngineUse};
+use host_sim::picture::palette::{AREAS, ROLES};
 use host_sim::review::{
     Answer, Case, Depth, MARKER, Options, Quiet, Report, ReviewFile, Subject, Work, check_free,
     conduct, files, sections, write,
@@ -171,12 +172,12 @@ fn words_stand_out_in_light_dark_and_print() {
         }
     }
     // Letters on the fills of the energy map.
-    let letter = style.split(".map .letter{fill:").nth(1).and_then(|s| s.split('}').next());
-    for n in 0..8 {
-        let fill =
-            style.split(&format!(".map .a{n}{{fill:")).nth(1).and_then(|s| s.split('}').next());
-        let ratio = contrast(fill.expect("a fill"), letter.expect("a colour")).expect("colours");
-        assert!(ratio >= 4.5, "fill {n}: {ratio:.2}");
+    let ink = ROLES.iter().find(|role| role.0 == "ink").expect("a role");
+    for (name, light, dark) in AREAS {
+        for (fill, letter) in [(light, ink.1), (dark, ink.2)] {
+            let ratio = contrast(fill, letter).expect("colours");
+            assert!(ratio >= 4.5, "{name}: {ratio:.2}");
+        }
     }
     assert!(style.contains(":focus-visible{outline:2px solid"), "focus must be seen");
 }

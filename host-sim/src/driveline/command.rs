@@ -2,7 +2,6 @@
 //!
 //! Each prints and returns the exit code: 0 all well, 2 misuse.
 
-use std::io::IsTerminal;
 use std::path::Path;
 
 use super::{Driveline, Failure, Severity};
@@ -79,7 +78,7 @@ pub fn complain(failure: &Failure) {
 
 /// Whether stderr takes colour: a terminal, and the user has not asked for none (NO_COLOR).
 pub fn colour() -> bool {
-    std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
+    crate::terminal::takes_colour(&std::io::stderr())
 }
 
 /// "ok: FILE: 5 shafts, ..., enough for driving the plant".

@@ -195,6 +195,13 @@ impl Svg {
         );
     }
 
+    /// Another picture within this one, its upper left corner at `at`; its identifiers and styles
+    /// must not meet those of this one (see `inline`).
+    pub(super) fn put(&mut self, svg: &str, at: (f64, f64)) {
+        let place = format!("<svg x=\"{}\" y=\"{}\" ", length(at.0), length(at.1));
+        self.body.push_str(&svg.replacen("<svg ", &place, 1));
+    }
+
     /// A definition block written as it is (patterns, clip paths).
     pub fn definitions(&mut self, content: &str) {
         let _ = writeln!(self.body, "<defs>{content}</defs>");

@@ -5,7 +5,8 @@ use supervisor::table::Action;
 
 use super::columns::Columns;
 use super::panels::{
-    LEFT, Line, PLOT, STYLE, WIDTH, lane, lane_legend, line_panel, name_lane, slip_strip, time_axis,
+    ACTUAL, COMMANDED, LEFT, Line, PATTERNS, PLOT, REPORTED, STYLE, WIDTH, lane, lane_legend,
+    line_panel, name_lane, slip_strip, time_axis,
 };
 use super::svg::{Anchor, Svg};
 use crate::checkers::Finding;
@@ -176,18 +177,9 @@ impl Timeline {
         let key = self.key_height(findings);
         let top = 82.0;
         let height = top + strips + panels + key + 46.0;
-        let mut svg = Svg::new(WIDTH, height, &text.title, &self.about(findings), STYLE);
-        svg.definitions(
-            "<pattern id=\"hatch\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" \
-             patternTransform=\"rotate(45)\"><rect width=\"5\" height=\"5\" fill=\"#fff\"/>\
-             <rect width=\"2.2\" height=\"5\" fill=\"#0072B2\"/></pattern>\
-             <pattern id=\"slip\" width=\"4\" height=\"4\" patternUnits=\"userSpaceOnUse\" \
-             patternTransform=\"rotate(-45)\"><rect width=\"4\" height=\"4\" fill=\"#E69F00\"/>\
-             <rect width=\"1.4\" height=\"4\" fill=\"#7a4b00\"/></pattern>\
-             <pattern id=\"dots\" width=\"4\" height=\"4\" patternUnits=\"userSpaceOnUse\">\
-             <rect width=\"1.5\" height=\"1.5\" fill=\"#777\"/></pattern>",
-        );
-        svg.rect(0.0, 0.0, WIDTH, height, "fill=\"#fff\"");
+        let about = self.about(findings);
+        let mut svg = Svg::themed(WIDTH, height, &text.title, &about, STYLE);
+        svg.definitions(PATTERNS);
         svg.text((LEFT, 28.0), Anchor::Start, &text.title, "class=\"title\"");
         svg.text((LEFT, 47.0), Anchor::Start, &text.subtitle, "class=\"sub\"");
         let below_strips = self.draw_strips(&mut svg, top);
@@ -214,7 +206,7 @@ impl Timeline {
     }
 
     fn extra_strips(&self) -> Vec<(usize, &'static str, &'static str)> {
-        [(REFUSED, "refused", "#CC79A7"), (FAULTS, "faults injected", "#D55E00")]
+        [(REFUSED, "refused", "var(--sw-held)"), (FAULTS, "faults injected", "var(--sw-alarm)")]
             .into_iter()
             .filter(|(lane, _, _)| self.columns.is_used(*lane))
             .collect()
@@ -253,31 +245,55 @@ impl Timeline {
     fn draw_panels(&self, svg: &mut Svg, from: f64) -> f64 {
         let d = &self.driveline;
         let index = Index::of(d);
-        let one = |series, name: &str| Line { series, name: name.to_owned() };
         let c = &self.columns;
         let mut y = from + GAP;
-        y = line_panel(svg, c, y, 70.0, "Road speed, km/h", &[one(index.road(), "road speed")]);
-        let shafts: Vec<Line> =
-            d.shafts.iter().enumerate().map(|(s, shaft)| one(s, &shaft.name)).collect();
+        y = line_panel(
+            svg,
+            c,
+            y,
+            70.0,
+            "Road speed, km/h",
+            &[Line::plain(index.road(), "road speed", 0)],
+        );
+        let shafts = self.shaft_lines();
         y = line_panel(svg, c, y + GAP, self.speed_height(), "Shaft speeds, rpm", &shafts);
         for (i, lock) in d.locks.iter().enumerate() {
             y = self.draw_lock(svg, y + GAP, i, &lock.name, lock.engage_slip_max_rpm);
         }
         let torques: Vec<Line> = (d.locks.iter().enumerate())
-            .map(|(i, lock)| one(index.lock_torque(i), &lock.name))
+            .map(|(i, lock)| Line::plain(index.lock_torque(i), &lock.name, i))
             .collect();
         y = line_panel(svg, c, y + GAP, 110.0, "Lock torques, Nm", &torques);
         let machines: Vec<Line> = (d.machines.iter().enumerate())
-            .map(|(m, machine)| one(index.machine(m), &machine.name))
+            .map(|(m, machine)| Line::machine(index.machine(m), &machine.name, m))
             .collect();
         y = line_panel(svg, c, y + GAP, 110.0, "Machine torques, Nm", &machines);
-        let output = [one(index.output(), "at the output"), one(index.demand(), "demand")];
+        let output = [
+            Line::plain(index.output(), "at the output", 0),
+            Line::plain(index.demand(), "demand", 1),
+        ];
         y = line_panel(svg, c, y + GAP, 110.0, "Output torque, Nm", &output);
         if self.force_per_nm.is_some() {
-            let force = [one(index.force(), "at the wheels")];
+            let force = [Line::plain(index.force(), "at the wheels", 0)];
             y = line_panel(svg, c, y + GAP, 90.0, "Force at the wheels, N", &force);
         }
         y
+    }
+
+    /// Shafts: one with a machine in the colour of its first machine, the others plain.
+    fn shaft_lines(&self) -> Vec<Line> {
+        let d = &self.driveline;
+        let mut others = 0;
+        let shafts = d.shafts.iter().enumerate().map(|(s, shaft)| {
+            match d.machines.iter().position(|machine| machine.shaft == s) {
+                Some(m) => Line::machine(s, &format!("{} ({})", shaft.name, d.machines[m].name), m),
+                None => {
+                    others += 1;
+                    Line::plain(s, &shaft.name, others - 1)
+                }
+            }
+        });
+        shafts.collect()
     }
 
     fn draw_lock(
@@ -289,14 +305,11 @@ impl Timeline {
         limit: Option<f64>,
     ) -> f64 {
         let index = Index::of(&self.driveline);
-        let line = Line { series: index.slip(lock), name: format!("{name}: slip, rpm, and state") };
+        let line = Line::plain(index.slip(lock), &format!("{name}: slip, rpm, and state"), 0);
         let mut y = slip_strip(svg, &self.columns, top, 60.0, &line, limit) + 2.0;
         let first = index.lock_lane(lock);
-        let lanes: [(&str, [&str; 3]); 3] = [
-            ("commanded", ["", "url(#hatch)", "#0072B2"]),
-            ("reported", ["", "url(#dots)", "#4d5359"]),
-            ("actual", ["", "#009E73", "url(#slip)"]),
-        ];
+        let lanes: [(&str, [&str; 3]); 3] =
+            [("commanded", COMMANDED), ("reported", REPORTED), ("actual", ACTUAL)];
         for (k, (label, fills)) in lanes.iter().enumerate() {
             lane(svg, &self.columns, y, 10.0, first + k, label, fills);
             y += 12.0;
@@ -315,8 +328,7 @@ impl Timeline {
         let mut clusters: Vec<(usize, usize)> = Vec::new();
         for (i, (t_s, _)) in self.steps.iter().enumerate() {
             let x = self.x(*t_s);
-            let style = "stroke=\"#555\" stroke-width=\"0.6\" stroke-dasharray=\"2 3\"";
-            svg.line((x, top - 4.0), (x, bottom), style);
+            svg.line((x, top - 4.0), (x, bottom), "class=\"step\"");
             match clusters.last_mut() {
                 Some(last) if x < self.x(self.steps[last.0].0) + label_width(*last) => last.1 = i,
                 _ => clusters.push((i, i)),
@@ -328,9 +340,9 @@ impl Timeline {
         }
         for finding in findings.iter().take(MOST_STEPS) {
             let x = self.x(finding.t_s);
-            svg.line((x, top - 4.0), (x, bottom), "stroke=\"#B00020\" stroke-width=\"1.2\"");
+            svg.line((x, top - 4.0), (x, bottom), "class=\"found\"");
             let points = [(x - 5.0, top - 14.0), (x + 5.0, top - 14.0), (x, top - 4.0)];
-            svg.path(&points, true, "fill=\"#B00020\" stroke=\"none\"");
+            svg.path(&points, true, "class=\"flag\"");
         }
     }
 

@@ -10,6 +10,7 @@ use super::folder::{check_free, write};
 use super::progress::{OnStderr, Progress};
 use super::report::Report;
 use super::subject::Subject;
+use super::unfinished::Unfinished;
 use crate::explore::command::INCONCLUSIVE;
 use crate::input::print;
 use crate::text::{labelled, paragraph};
@@ -92,7 +93,8 @@ pub fn conduct(subject: Subject, options: &Options) -> i32 {
     }
     let Some(given) = given(options, &subject) else { return 2 };
     let threads = std::thread::available_parallelism().map_or(1, |n| n.get());
-    let mut progress = OnStderr::new();
+    let mut progress = OnStderr::new(Unfinished::of(Path::new(&options.out)));
+    note_unused(progress.unfinished(), options);
     let mut report = Report::of(subject, threads, &mut progress);
     let folder = Path::new(&options.file).parent();
     let mut making = Making { work: options.work, threads, folder, progress: &mut progress };
@@ -102,10 +104,14 @@ pub fn conduct(subject: Subject, options: &Options) -> i32 {
     progress.wipe();
     if progress.is_stopped() {
         eprintln!("stopped: nothing was written, and nothing is shown");
+        if let Some(line) = progress.unfinished().go_on(options) {
+            eprintln!("what is whole is kept; to go on with it:\n  {line}");
+        }
         return INCONCLUSIVE;
     }
     match write(Path::new(&options.out), &files(&report), options.force) {
         Ok(moved) => {
+            progress.unfinished().remove();
             if let Some(aside) = moved {
                 eprintln!("note: what was in the way is now {}", aside.display());
             }
@@ -118,6 +124,18 @@ pub fn conduct(subject: Subject, options: &Options) -> i32 {
             eprintln!("error: {error}");
             2
         }
+    }
+}
+
+/// Parts that an earlier run left are never used without being asked for, and never thrown away
+/// unsaid.
+fn note_unused(unfinished: &Unfinished, options: &Options) {
+    for path in unfinished.unused(&options.evidence) {
+        eprintln!(
+            "note: {} is left from a review that was stopped; name it with --evidence to use it, \
+             or it is made again",
+            path.display()
+        );
     }
 }
 

@@ -28,8 +28,8 @@ impl Depth {
                 memory_mib: 1024,
                 cases: 384,
                 case_faults: 1,
-                defects: 4,
-                defect_states: 400_000,
+                defects: 12,
+                defect_states: 100_000,
                 plant_defects: 0,
                 plant_defect_cases: 0,
                 grid: (16, 12),
@@ -67,8 +67,8 @@ pub struct Work {
     /// How many planted defects of the table are tried by board, exploration, audit and drives;
     /// 0 tries none.
     pub defects: usize,
-    /// Most states of the unchanged table, with no lock fault, for that; beyond them it is not
-    /// made.
+    /// Most states of each exploration with a planted defect; beyond them it is given up, and
+    /// the other judges alone can find the defect.
     pub defect_states: usize,
     /// How many planted defects are tried by campaigns; 0 tries none.
     pub plant_defects: usize,

@@ -28,6 +28,7 @@ mod sections;
 mod sha256;
 mod subject;
 mod trace;
+mod unfinished;
 
 pub(crate) use cases::window_kmh;
 pub use cases::{Case, Drive, drives};

@@ -4,6 +4,8 @@
 use std::io::{IsTerminal, Write};
 use std::time::Instant;
 
+use super::evidence::{Kind, Part};
+use super::unfinished::Unfinished;
 use crate::explore::command::Stop;
 
 /// Seconds between two lines about the same in a pipe.
@@ -21,6 +23,14 @@ pub trait Progress {
     fn at(&mut self, what: &'static str, done: u64, of: Option<u64>) -> bool {
         let _ = (what, done, of);
         !self.is_stopped()
+    }
+    /// A part of the other evidence is begun.
+    fn begin(&mut self, kind: Kind) {
+        let _ = kind;
+    }
+    /// It is made, as far as it was not stopped.
+    fn made(&mut self, part: &Part) {
+        let _ = part;
     }
     /// Whether a person has asked to stop.
     fn is_stopped(&self) -> bool {
@@ -44,17 +54,27 @@ pub(super) struct OnStderr {
     stop: Stop,
     what: &'static str,
     shown: Instant,
+    begun: Instant,
+    unfinished: Unfinished,
 }
 
 impl OnStderr {
-    pub(super) fn new() -> OnStderr {
+    /// For a review whose parts are kept in `unfinished` until it is written.
+    pub(super) fn new(unfinished: Unfinished) -> OnStderr {
         OnStderr {
+            begun: Instant::now(),
+            unfinished,
             terminal: std::io::stderr().is_terminal(),
             tenths: 0,
             stop: Stop::new(),
             what: "",
             shown: Instant::now(),
         }
+    }
+
+    /// What is kept of the parts that are whole.
+    pub(super) fn unfinished(&self) -> &Unfinished {
+        &self.unfinished
     }
 
     /// The line is finished: what comes next begins a new one.
@@ -99,7 +119,11 @@ impl Progress for OnStderr {
         if what != self.what || self.shown.elapsed().as_secs_f64() >= every_s {
             (self.what, self.shown) = (what, Instant::now());
             let of = of.map_or(String::new(), |all| format!(" of {all}"));
-            let line = if done > 0 { format!("{what} {done}{of}") } else { what.to_owned() };
+            let mut line = if done > 0 { format!("{what} {done}{of}") } else { what.to_owned() };
+            match self.begun.elapsed().as_secs() {
+                0 => {}
+                seconds => line += &format!(", {seconds} s"),
+            }
             let mut err = std::io::stderr().lock();
             // Progress that cannot be shown is no reason to stop.
             let _ =
@@ -107,6 +131,22 @@ impl Progress for OnStderr {
             let _ = err.flush();
         }
         !self.stop.is_asked()
+    }
+
+    fn begin(&mut self, _: Kind) {
+        self.begun = Instant::now();
+    }
+
+    fn made(&mut self, part: &Part) {
+        if self.stop.is_asked() {
+            return;
+        }
+        self.wipe();
+        let (what, seconds) = (part.kind.short(), self.begun.elapsed().as_secs_f64());
+        eprintln!("{what}: done in {seconds:.0} s");
+        if let Err(error) = self.unfinished.keep(part) {
+            eprintln!("note: it cannot be kept for a run that goes on after this one: {error}");
+        }
     }
 
     fn is_stopped(&self) -> bool {

@@ -1,22 +1,21 @@
 //! The command `slipwarden survey FILE [--json] [--svg PATH [--show ARRANGEMENT]]`.
 
-use std::io::{ErrorKind, Write};
-
 use crate::driveline::{Checked, Diagnostics, command, read};
-use crate::input::{self, write_picture};
+use crate::input::{self, print, write_picture};
 use crate::kinematics::{GearsHoldOutput, Kinematics, analyse};
-use crate::picture::stick::{Operation, Stick, arrangement};
+use crate::picture::card::card;
+use crate::picture::stick::Stick;
 
 /// Columns of the text: those of a plain terminal, wherever it goes, so that the same file
 /// always gives the same bytes.
 const TEXT_WIDTH: usize = 80;
 
-/// A stick diagram that is asked for.
+/// A picture that is asked for: the stick diagram, or the card of an arrangement.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Drawing {
     /// File, or `-` for stdout.
     pub path: String,
-    /// Arrangement whose power path is marked.
+    /// Arrangement whose power path is marked, with its levers beside.
     pub show: Option<String>,
 }
 
@@ -55,13 +54,9 @@ pub fn survey(path_or_name: &str, json: bool, drawing: Option<&Drawing>) -> i32 
 
 fn draw(checked: &Checked, k: &Kinematics, drawing: &Drawing) -> Result<(), i32> {
     let d = &checked.driveline;
-    let stick = Stick::new(d);
     let picture = match &drawing.show {
-        None => stick.plain(),
-        Some(name) => {
-            let shown = &d.arrangements[input::arrangement(d, name)?];
-            stick.draw(&arrangement(d, k, shown, &Operation::example(d, k, shown)))
-        }
+        None => Stick::new(d).plain(),
+        Some(name) => card(d, k, &d.arrangements[input::arrangement(d, name)?]),
     };
     write_picture(&drawing.path, &picture)
 }
@@ -86,16 +81,4 @@ fn diagnostics_of(checked: &Checked, held: &GearsHoldOutput) -> Diagnostics {
         None => found.whole(message, fix),
     }
     found
-}
-
-/// Write to stdout; a reader that has seen enough (a closed pipe) is no fault.
-fn print(text: &str) -> i32 {
-    match std::io::stdout().lock().write_all(text.as_bytes()) {
-        Ok(()) => 0,
-        Err(error) if error.kind() == ErrorKind::BrokenPipe => 0,
-        Err(error) => {
-            eprintln!("error: the survey cannot be written: {error}");
-            2
-        }
-    }
 }

@@ -23,5 +23,6 @@ pub use json::{TABLE_JSON_FORMAT, json, why_word};
 pub use motion::{electric_push, is_electric, synchronisers};
 pub use rows::RPM;
 pub use rust::rust_source;
+pub(crate) use words::path;
 pub use words::step_word;
 pub use words::text;

@@ -68,7 +68,7 @@ fn lines(svg: &mut Svg, t: &Told, speed: &Frame, slope: &Frame) {
         let place = |m: &super::trace::Moment| (frame.across(m.t_s - begun), frame.up(y(m)));
         t.trace.moments.iter().map(place).collect::<Vec<_>>()
     };
-    let style = "fill=\"none\" stroke=\"#1d3f63\" stroke-width=\"1.6\"";
+    let style = "class=\"line\"";
     svg.path(&points(speed, |m| m.kmh), false, style);
     svg.path(&points(slope, |m| m.slope), false, style);
     if let Some(f) = &t.driven {
@@ -78,13 +78,12 @@ fn lines(svg: &mut Svg, t: &Told, speed: &Frame, slope: &Frame) {
             .enumerate()
             .map(|(s, (kmh, _))| (speed.across(s as f64), speed.up(*kmh)))
             .collect();
-        let style =
-            "fill=\"none\" stroke=\"#d55e00\" stroke-width=\"1.2\" stroke-dasharray=\"5 3\"";
+        let style = "class=\"driven\"";
         svg.path(&thinned(&story, 0.2), false, style);
         svg.line((800.0, 190.0), (826.0, 190.0), style);
         svg.text((833.0, 194.0), Anchor::Start, "driven", "");
     }
-    svg.line((800.0, 168.0), (826.0, 168.0), "stroke=\"#1d3f63\" stroke-width=\"1.6\"");
+    svg.line((800.0, 168.0), (826.0, 168.0), style);
     svg.text((833.0, 172.0), Anchor::Start, "trace", "");
     speed.axes(svg);
     slope.axes(svg);

@@ -59,7 +59,7 @@ pub fn cruise_bars(d: &Driveline, list: &[Cruise]) -> String {
         for (k, _, watts) in ordered(d, c) {
             let kw = watts.max(0.0) / 1e3;
             let (x0, x1) = (frame.across(at), frame.across(at + kw));
-            let attributes = format!("{} stroke=\"#1b2733\" stroke-width=\"0.5\"", fill(k));
+            let attributes = format!("{} class=\"edged\"", fill(k));
             if x1 - x0 > 0.05 {
                 svg.rect(x0, y, x1 - x0, BAR, &attributes);
             }

@@ -71,7 +71,13 @@ fn shade(svg: &mut Svg, map: &Map, value: &dyn Fn(usize, usize) -> Option<f64>) 
             if corners.iter().all(|c| value(c.0, c.1).is_some()) {
                 let x = |i: usize| at.across(map.speeds_mps[i] * 3.6);
                 let y = |i: usize| at.up(map.forces_n[i] / 1e3);
-                svg.rect(x(s), y(f + 1), x(s + 1) - x(s), y(f) - y(f + 1), "fill=\"#eef3f7\"");
+                svg.rect(
+                    x(s),
+                    y(f + 1),
+                    x(s + 1) - x(s),
+                    y(f) - y(f + 1),
+                    "fill=\"var(--sw-panel)\"",
+                );
             }
         }
     }
@@ -111,7 +117,7 @@ fn line(
         }
     }
     for piece in &pieces {
-        svg.path(piece, false, "fill=\"none\" stroke=\"#1d3f63\" stroke-width=\"1.3\"");
+        svg.path(piece, false, "class=\"line\"");
     }
     // The label stands as far as it can from those that are there.
     let far = |p: &&[(f64, f64); 2]| {

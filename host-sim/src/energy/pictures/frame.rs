@@ -1,46 +1,25 @@
 //! A frame with two axes, and fills that can be told apart without colour.
 
+use crate::picture::palette;
 use crate::picture::scale::{tick_text, ticks};
 use crate::picture::svg::{Anchor, Svg};
 
 /// Style of all energy pictures.
-pub(in crate::energy) const STYLE: &str = "text{font-family:sans-serif;font-size:12px;fill:#1b2733}\
-.title{font-size:14px;font-weight:bold}.small{font-size:10.5px}\
-.axis{stroke:#1b2733;stroke-width:1}.grid{stroke:#c9d1d9;stroke-width:0.6}\
-.halo{paint-order:stroke;stroke:#fff;stroke-width:4px}";
+const STYLE: &str = ".sw text{font-size:12px}.sw .title{font-size:14px}\
+.sw .small{font-size:10.5px}\
+.sw .axis{stroke:var(--sw-ink);stroke-width:1}.sw .grid{stroke:var(--sw-line);stroke-width:.6;\
+stroke-opacity:.5}\
+.sw .edged{stroke:var(--sw-ink);stroke-width:.7}\
+.sw .line{fill:none;stroke:var(--sw-power);stroke-width:1.5}\
+.sw .driven{fill:none;stroke:var(--sw-alarm);stroke-width:1.2;stroke-dasharray:5 3}\
+.sw .halo{paint-order:stroke;stroke:var(--sw-paper);stroke-width:4px}";
 
-/// Colours that stay apart for colour-blind readers (Okabe and Ito 2008; from memory).
-const COLOURS: [&str; 10] = [
-    "#56b4e9", "#e69f00", "#009e73", "#cc79a7", "#f0e442", "#0072b2", "#d55e00", "#999999",
-    "#ffffff", "#bcd7b0",
-];
+/// How many fills a picture may use: one an arrangement, or one a kind of loss.
+const FILLS: usize = 16;
 
-/// Pattern `i` as a fill: its colour under marks of its own, for print without colour.
+/// Fill `i`: its colour under marks of its own, for print without colour.
 pub(in crate::energy) fn fill(i: usize) -> String {
-    format!("fill=\"url(#p{})\"", i % COLOURS.len())
-}
-
-/// The definitions of all patterns.
-pub(in crate::energy) fn patterns() -> String {
-    let marks = [
-        "",
-        "<path d=\"M0 10L10 0M-2 2L2 -2M8 12L12 8\" stroke=\"#1b2733\" stroke-width=\"1\"/>",
-        "<circle cx=\"5\" cy=\"5\" r=\"1.5\" fill=\"#1b2733\"/>",
-        "<path d=\"M0 5L10 5\" stroke=\"#1b2733\" stroke-width=\"1\"/>",
-        "<path d=\"M0 0L10 10M-2 8L2 12M8 -2L12 2\" stroke=\"#1b2733\" stroke-width=\"1\"/>",
-        "<path d=\"M5 0L5 10\" stroke=\"#fff\" stroke-width=\"1.4\"/>",
-        "<path d=\"M0 0L10 10M10 0L0 10\" stroke=\"#fff\" stroke-width=\"1\"/>",
-        "<path d=\"M5 0L5 10M0 5L10 5\" stroke=\"#1b2733\" stroke-width=\"0.7\"/>",
-        "<circle cx=\"5\" cy=\"5\" r=\"3\" fill=\"none\" stroke=\"#1b2733\"/>",
-        "<path d=\"M3 0L3 10M7 0L7 10\" stroke=\"#1b2733\" stroke-width=\"0.9\"/>",
-    ];
-    let one = |(i, (colour, mark)): (usize, (&&str, &&str))| {
-        format!(
-            "<pattern id=\"p{i}\" width=\"10\" height=\"10\" patternUnits=\"userSpaceOnUse\">\
-             <rect width=\"10\" height=\"10\" fill=\"{colour}\"/>{mark}</pattern>"
-        )
-    };
-    COLOURS.iter().zip(&marks).enumerate().map(one).collect()
+    palette::area(i % FILLS)
 }
 
 /// One axis: its ends and its words, unit included.
@@ -116,17 +95,16 @@ impl Frame<'_> {
 pub(in crate::energy) fn legend(svg: &mut Svg, at: (f64, f64), names: &[(usize, String)]) {
     for (line, (pattern, name)) in names.iter().enumerate() {
         let y = at.1 + 22.0 * line as f64;
-        let attributes = format!("{} stroke=\"#1b2733\" stroke-width=\"0.7\"", fill(*pattern));
+        let attributes = format!("{} class=\"edged\"", fill(*pattern));
         svg.rect(at.0, y, 26.0, 16.0, &attributes);
         svg.text((at.0 + 33.0, y + 12.0), Anchor::Start, name, "");
     }
 }
 
-/// A picture with a white ground, a title and the patterns.
+/// A picture with a title and the definitions of its fills.
 pub(in crate::energy) fn picture(width: f64, height: f64, title: &str, about: &str) -> Svg {
-    let mut svg = Svg::new(width, height, title, about, STYLE);
-    svg.definitions(&patterns());
-    svg.rect(0.0, 0.0, width, height, "fill=\"#ffffff\"");
+    let mut svg = Svg::themed(width, height, title, about, STYLE);
+    svg.definitions(&palette::area_marks(FILLS));
     svg.text((16.0, 24.0), Anchor::Start, title, "class=\"title\"");
     svg
 }

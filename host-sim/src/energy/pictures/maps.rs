@@ -3,11 +3,11 @@
 use super::frame::{Axis, Frame, fill, legend, picture};
 use crate::driveline::Driveline;
 use crate::energy::map::{Cell, Map, Mode};
+use crate::picture::palette::{SHADES, role};
 use crate::picture::svg::Svg;
 
 /// Steps of the gain, shares of the second best.
 const STEPS: [f64; 5] = [0.01, 0.02, 0.05, 0.10, 0.20];
-const SHADES: [&str; 6] = ["#f7f7f7", "#d9e2ea", "#b1c4d4", "#7f9db8", "#4a6f94", "#1d3f63"];
 
 /// How the battery is treated, for titles.
 pub(super) fn mode_words(mode: Mode) -> &'static str {
@@ -72,7 +72,7 @@ pub fn winners(d: &Driveline, map: &Map) -> String {
         })
         .collect();
     let about = format!(
-        "Map over road speed and wheel force. Share of the map in which each is best: {}. White: \
+        "Map over road speed and wheel force. Share of the map in which each is best: {}. Empty: \
          none can.",
         shares.join(", ")
     );
@@ -94,8 +94,8 @@ pub fn gains(d: &Driveline, map: &Map) -> String {
     let most = list.iter().copied().fold(0.0, f64::max);
     let mean = list.iter().sum::<f64>() / list.len().max(1) as f64;
     let about = format!(
-        "Map over road speed and wheel force; darker saves more. Mean {:.1} %, most {:.1} %. \
-         White: fewer than two can, or braking gives energy back.",
+        "Map over road speed and wheel force; the stronger the shade, the more it saves. Mean {:.1} %, most {:.1} %. \
+         Empty: fewer than two can, or braking gives energy back.",
         100.0 * mean,
         100.0 * most
     );
@@ -103,13 +103,13 @@ pub fn gains(d: &Driveline, map: &Map) -> String {
     let at = frame(map);
     tiles(&mut svg, map, |c| {
         let level = STEPS.iter().filter(|s| c.gain_share().is_some_and(|g| g >= **s)).count();
-        c.gain_share().map(|_| format!("fill=\"{}\"", SHADES[level]))
+        c.gain_share().map(|_| format!("fill=\"{}\"", role(SHADES[level].0)))
     });
     at.grid(&mut svg);
     at.axes(&mut svg);
-    for (i, shade) in SHADES.iter().enumerate() {
+    for (i, (shade, ..)) in SHADES.iter().enumerate() {
         let y = 50.0 + 22.0 * i as f64;
-        let attributes = format!("fill=\"{shade}\" stroke=\"#1b2733\" stroke-width=\"0.7\"");
+        let attributes = format!("fill=\"{}\" class=\"edged\"", role(shade));
         svg.rect(606.0, y, 26.0, 16.0, &attributes);
         let name = match (i.checked_sub(1).map(|k| STEPS[k]), STEPS.get(i)) {
             (None, Some(b)) => format!("below {:.0} %", 100.0 * b),

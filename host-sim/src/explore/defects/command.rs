@@ -29,6 +29,8 @@ pub struct Options {
     pub threads: Option<usize>,
     /// How many defects to try; none for all.
     pub sample: Option<usize>,
+    /// Most states of the exploration of a broken table, where fewer than of the unchanged one.
+    pub defect_states: Option<usize>,
     /// JSON for programs.
     pub json: bool,
 }
@@ -46,7 +48,7 @@ pub fn explore_defects(options: &Options) -> i32 {
     let bounds = Bounds { states: options.states, bytes: options.memory_mib << 20, threads };
     let stop = Stop::new();
     let explorer = match Explorer::new(d, k, good, options.faults, &bounds, |_| !stop.is_asked()) {
-        Ok(explorer) => explorer,
+        Ok(explorer) => explorer.at_most(options.defect_states.unwrap_or(usize::MAX)),
         Err(unfit) => return unmeasured(unfit, options.faults),
     };
     let audited = examine(d, k, good, Scope { timing: true });

@@ -95,17 +95,39 @@ impl<'a> Explorer<'a> {
         if liveness(&model, &found, bounds.threads).stuck.is_some() {
             return Err(Unfit::Broken);
         }
-        let alone = Model { subject: Subject::InterlockAlone, ..model };
+        let dead = never(d, &small, &found, faults);
+        Explorer::known((d, k, good), faults, bounds, (found.store.len(), dead), progress)
+    }
+
+    /// As [`Explorer::new`], where the good table was explored before, to its end and with nothing
+    /// broken: its number of states, and by name what it never reaches. The interlock alone is
+    /// explored here.
+    ///
+    /// # Errors
+    /// When the interlock alone is not explored to its end, or does not hold.
+    pub fn known(
+        (d, k, good): (&'a Driveline, &Kinematics, &TableData),
+        faults: u8,
+        bounds: &Bounds,
+        (states, dead): (usize, Vec<String>),
+        mut progress: impl FnMut(usize) -> bool,
+    ) -> Result<Explorer<'a>, Unfit> {
+        let (small, forced) = (shrunk(good), Forced::new(d, k));
+        let alone = Model::new(small.table(), &forced, faults, Subject::InterlockAlone);
         let of_gate = search(&alone, bounds, |reached| progress(reached.states));
         match (of_gate.broken.is_empty(), of_gate.complete) {
             (false, _) => return Err(Unfit::Broken),
             (true, false) => return Err(Unfit::Unfinished),
             (true, true) => {}
         }
-        let dead = never(d, &small, &found, faults);
-        let states = found.store.len();
         let most_states = states.saturating_mul(MOST_TIMES).min(bounds.states);
         Ok(Explorer { d, small, forced, faults, most_states, bytes: bounds.bytes, dead, states })
+    }
+
+    /// Give a broken table up beyond so many states.
+    #[must_use]
+    pub fn at_most(self, states: usize) -> Explorer<'a> {
+        Explorer { most_states: self.most_states.min(states), ..self }
     }
 
     /// Explore with this defect, on one thread, until something is broken. `stop` may end it.

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
+use super::state::{State, count, list, text};
 use super::{Evidence, Kind, Origin, Part};
 use crate::audit::{Scope, examine};
 use crate::campaign::defects::{Trial, defects as plant_defects, try_all};
@@ -41,25 +42,41 @@ pub fn make(subject: &Subject, given: Vec<Part>, making: &mut Making) -> Evidenc
         if evidence.of(kind).next().is_some() || making.progress.is_stopped() {
             continue;
         }
+        making.progress.begin(kind);
         let made = match kind {
             Kind::Explore => explore(subject, making),
             Kind::Campaign if making.work.cases == 0 => continue,
             Kind::Campaign => campaign(subject, making),
             Kind::Defects if making.work.defects == 0 => continue,
-            Kind::Defects => table_defects(subject, making),
+            Kind::Defects => table_defects(subject, unchanged(&evidence), making),
             Kind::PlantDefects if making.work.plant_defects == 0 => continue,
             Kind::PlantDefects => defects_in_plant(subject, making),
             Kind::Energy => energy(subject, making),
         };
         match made {
             Ok((command, value)) => {
-                evidence.parts.push(Part { kind, origin: Origin::Made(command), value });
+                let part = Part { kind, origin: Origin::Made(command), value };
+                making.progress.made(&part);
+                evidence.parts.push(part);
             }
             Err(why) => evidence.missing.push((kind, why)),
         }
     }
     evidence.parts.sort_by_key(|part| part.kind);
     evidence
+}
+
+/// What this run's exploration without a lock fault says of the unchanged table, where it made
+/// one and nothing was found: number of states, names of what never occurs.
+fn unchanged(evidence: &Evidence) -> Option<(usize, Vec<String>)> {
+    let whole = |part: &&Part| {
+        matches!(part.origin, Origin::Made(_))
+            && part.state() == State::Holds
+            && part.value["faults"].as_u64() == Some(u64::from(DEFECT_FAULTS))
+    };
+    let value = &evidence.of(Kind::Explore).find(whole)?.value;
+    let dead = list(&value["sometimes"]["dead"]).iter().map(|dead| text(&dead["name"]).to_owned());
+    Some((usize::try_from(count(&value["states"])).ok()?, dead.collect()))
 }
 
 /// The command that makes the same, and what it prints.
@@ -112,18 +129,26 @@ fn campaign(subject: &Subject, making: &mut Making) -> Made {
     Ok((command, value))
 }
 
-fn table_defects(subject: &Subject, making: &mut Making) -> Made {
-    let Work { defects: wanted, defect_states, memory_mib, .. } = making.work;
+fn table_defects(
+    subject: &Subject,
+    unchanged: Option<(usize, Vec<String>)>,
+    making: &mut Making,
+) -> Made {
+    let Work { defects: wanted, defect_states, states, memory_mib, .. } = making.work;
     let (d, k, good) = (&subject.driveline, &subject.kinematics, &subject.table);
-    let bounds = Bounds { states: defect_states, ..bounds(making) };
+    let bounds = bounds(making);
     let progress = &mut making.progress;
-    let explorer = Explorer::new(d, k, good, DEFECT_FAULTS, &bounds, |states| {
+    let tell = |states: usize| {
         progress.at("planted defects, the unchanged table: states", states as u64, None)
-    })
-    .map_err(|unfit| match unfit {
+    };
+    let explorer = match unchanged {
+        Some(known) => Explorer::known((d, k, good), DEFECT_FAULTS, &bounds, known, tell),
+        None => Explorer::new(d, k, good, DEFECT_FAULTS, &bounds, tell),
+    };
+    let explorer = explorer.map_err(|unfit| match unfit {
         defects::Unfit::Unfinished => format!(
-            "planted defects of the table were not tried: the unchanged one has more than \
-             {defect_states} states"
+            "planted defects of the table were not tried: the unchanged one was not explored \
+             within {states} states and {memory_mib} MiB, or that was stopped"
         ),
         defects::Unfit::Broken => {
             "planted defects of the table were not tried: the unchanged one does not hold".into()
@@ -136,6 +161,7 @@ fn table_defects(subject: &Subject, making: &mut Making) -> Made {
             .into());
     }
     let drives = Some(Drives::of(d, k, good));
+    let explorer = explorer.at_most(defect_states);
     let judges = defects::run::Judges { d, k, good, explorer, audited, drives };
     let list = defects::all(d, good);
     let chosen = defects::run::sample(list.len(), wanted);
@@ -153,7 +179,7 @@ fn table_defects(subject: &Subject, making: &mut Making) -> Made {
     };
     let command = format!(
         "slipwarden explore driveline.toml --defects --faults {DEFECT_FAULTS} --sample {} \
-         --states {defect_states} --memory {memory_mib} --json",
+         --states {states} --defect-states {defect_states} --memory {memory_mib} --json",
         chosen.len()
     );
     Ok((command, report.json()))

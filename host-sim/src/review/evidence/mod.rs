@@ -3,16 +3,18 @@
 //! Either way a part is the JSON that its own command prints, and the page, the JUnit file and
 //! the trace look at that alone: what was read is told by the same words as what was made.
 
+mod extent;
 mod make;
 mod read;
 mod state;
 
 use serde_json::Value;
 
+pub(super) use extent::grouped;
 pub use make::{Making, make};
 pub use read::{ReadError, read};
 pub use state::State;
-pub(super) use state::{count, list, text};
+pub(super) use state::{count, is_undecided, list, text};
 
 /// What kind of evidence a part is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -107,17 +107,28 @@ fn driven(value: &Value) -> State {
 }
 
 fn planted(value: &Value) -> State {
-    let survived = list(&value["rows"]).iter().filter(|r| r["outcome"] == "survived").count();
-    let rows = list(&value["rows"]).len();
+    let all = list(&value["rows"]);
+    let (survived, rows) = (all.iter().filter(|r| r["outcome"] == "survived").count(), all.len());
+    let undecided = all.iter().filter(|r| is_undecided(r)).count();
     match () {
-        () if survived > 0 => {
-            State::Finding(format!("{survived} of {rows} planted defects were found by nothing"))
-        }
+        () if survived > undecided => State::Finding(format!(
+            "{} of {rows} planted defects were found by nothing",
+            survived - undecided
+        )),
+        () if undecided > 0 => State::Inconclusive(format!(
+            "{undecided} of {rows} planted defects were found by nothing, but the exploration was \
+             given up at its bound of states"
+        )),
         () if value["complete"] != true || rows == 0 => {
             State::Inconclusive("not every chosen defect was tried".into())
         }
         () => State::Holds,
     }
+}
+
+/// Whether nothing found a planted defect, but its exploration was given up before its end.
+pub(crate) fn is_undecided(row: &Value) -> bool {
+    row["outcome"] == "survived" && text(&row["explore"]).starts_with("inconclusive")
 }
 
 fn planted_in_plant(value: &Value) -> State {

@@ -8,6 +8,7 @@ use super::Page;
 use super::html::{Table, command, escaped, link, p, part, short};
 use super::motions::Close;
 use super::rules::anchor;
+use crate::picture::inlined;
 use crate::picture::svg::{Anchor, Svg};
 
 /// Findings that are listed; the JSON has all.
@@ -126,6 +127,12 @@ fn figures(value: &Value) -> String {
 const SIZE: (f64, f64) = (250.0, 118.0);
 const PLOT: (f64, f64, f64, f64) = (8.0, 22.0, 234.0, 64.0);
 
+/// Looks of a histogram: what is beyond the limit is striped.
+const STYLE: &str = ".sw .tick{fill:var(--sw-soft)}.sw .zero{stroke:var(--sw-line);\
+stroke-width:1.4}.sw .column{fill:var(--sw-power)}\
+.sw .beyond{fill:var(--sw-alarm);stroke:var(--sw-paper);stroke-dasharray:2 2}\
+.sw .limit{stroke:var(--sw-alarm);stroke-width:2;stroke-dasharray:5 2}";
+
 /// One histogram for each limit.
 fn histograms(value: &Value, number: usize) -> String {
     let margins = list(&value["margins"]);
@@ -141,7 +148,7 @@ fn histograms(value: &Value, number: usize) -> String {
     for (i, margin) in margins.iter().enumerate() {
         let svg = histogram(margin);
         let id = format!("histogram-{number}-{i}");
-        out += &format!("<figure>\n{}</figure>\n", super::inline::inlined(&svg, &id));
+        out += &format!("<figure>\n{}</figure>\n", inlined(&svg, &id));
     }
     out + "</div>\n"
 }
@@ -162,8 +169,7 @@ fn histogram(margin: &Value) -> String {
     );
     let title = format!("{rule}, {subject}");
     let about = format!("{cases} cases, {beyond} beyond the limit; {worst}.");
-    let mut svg = Svg::new(SIZE.0, SIZE.1, &title, &about, "");
-    svg.group("histogram");
+    let mut svg = Svg::themed(SIZE.0, SIZE.1, &title, &about, STYLE);
     let (left, top, width, height) = PLOT;
     svg.text((left, 14.0), Anchor::Start, &cut(&title, 33), "class=\"name\"");
     let most = bins.iter().copied().max().unwrap_or(1).max(1);
@@ -177,11 +183,10 @@ fn histogram(margin: &Value) -> String {
     let base = top + height;
     svg.line((left, base), (left + width, base), "class=\"zero\"");
     svg.line((left + step, top - 2.0), (left + step, base + 4.0), "class=\"limit\"");
-    svg.text((left + step, base + 14.0), Anchor::Middle, "0", "class=\"soft\"");
-    svg.text((left + 11.0 * step, base + 14.0), Anchor::Middle, "50 % left", "class=\"soft\"");
-    svg.text((left + width, base + 14.0), Anchor::End, "100", "class=\"soft\"");
-    svg.text((left, base + 29.0), Anchor::Start, &cut(&worst, 42), "class=\"soft\"");
-    svg.end();
+    svg.text((left + step, base + 14.0), Anchor::Middle, "0", "class=\"tick\"");
+    svg.text((left + 11.0 * step, base + 14.0), Anchor::Middle, "50 % left", "class=\"tick\"");
+    svg.text((left + width, base + 14.0), Anchor::End, "100", "class=\"tick\"");
+    svg.text((left, base + 29.0), Anchor::Start, &cut(&worst, 42), "class=\"tick\"");
     svg.finish()
 }
 

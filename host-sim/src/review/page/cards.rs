@@ -3,10 +3,10 @@
 use super::super::cases::window_kmh;
 use super::Page;
 use super::html::{escaped, link};
-use super::inline::inlined;
-use super::levers::{axis, levers};
 use crate::exact::text as exact_text;
 use crate::explain::arrangement_speeds;
+use crate::picture::inlined;
+use crate::picture::levers::{Levers, axis, levers, range};
 use crate::picture::stick::{Operation, Stick, arrangement as highlight};
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
@@ -32,9 +32,10 @@ impl Page<'_> {
             .into_iter()
             .map(|v| v / RPM)
             .collect();
-        let range = rpm.iter().fold((0.0, 0.0), |(l, h): (f64, f64), &v| (l.min(v), h.max(v)));
+        let range = axis(range(&rpm));
         let title = format!("Levers of {} at {kmh:.0} km/h", arrangement.name);
-        let picture = inlined(&levers(d, &rpm, axis(range), &title), &format!("card-{a}-levers"));
+        let shown = Levers { rpm: &rpm, range, title: &title, machine_nm: &[] };
+        let picture = inlined(&levers(d, &shown), &format!("card-{a}-levers"));
         let at = Operation::example(d, k, arrangement);
         let path = stick.draw(&highlight(d, k, arrangement, &at));
         let path = inlined(&path, &format!("card-{a}-stick"));

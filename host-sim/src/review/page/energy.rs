@@ -5,12 +5,14 @@ use serde_json::Value;
 use super::super::evidence::{Kind, list, text};
 use super::Page;
 use super::html::{Table, escaped, p, short};
-use super::inline::inlined;
+use crate::picture::inlined;
+use crate::picture::palette::{self, AREAS, role};
 use crate::picture::scale::{tick_text, ticks};
 use crate::picture::svg::{Anchor, Svg};
 
-/// Colours of arrangements; the letter in each cell says the same without colour.
-const COLOURS: usize = 8;
+/// Looks of the map; the letter in each cell says the same as its colour.
+const STYLE: &str = ".sw text{font-size:12px}.sw .tick{font-size:11px;fill:var(--sw-soft)}\
+.sw .zero{stroke:var(--sw-line);stroke-width:1.4}.sw .frame{fill:none;stroke:var(--sw-ink)}";
 
 impl Page<'_> {
     /// Every energy part: one map for each treatment of the battery, and the cruise table.
@@ -53,6 +55,11 @@ fn letter(arrangement: usize) -> char {
     char::from(b'a' + (arrangement % 26) as u8)
 }
 
+/// Fill of an arrangement, the colour that it has in the maps of `slipwarden energy`.
+fn colour(arrangement: usize) -> String {
+    format!("fill=\"{}\"", role(AREAS[palette::area_look(arrangement).0].0))
+}
+
 fn numbers(value: &Value) -> Vec<f64> {
     list(value).iter().filter_map(Value::as_f64).collect()
 }
@@ -79,8 +86,7 @@ fn winners(value: &Value, map: &Value) -> Option<String> {
     );
     let (left, top, width, height) = (58.0, 30.0, 400.0, 250.0);
     let mut svg =
-        Svg::new(480.0, top + height + 44.0 + 18.0 * names.len() as f64, &title, &about, "");
-    svg.group("map");
+        Svg::themed(480.0, top + height + 44.0 + 18.0 * names.len() as f64, &title, &about, STYLE);
     svg.text((left, 18.0), Anchor::Start, &title, "class=\"name\"");
     let (w, h) = (width / speeds.len() as f64, height / forces.len() as f64);
     let size = (0.72 * w.min(h)).clamp(5.0, 12.0);
@@ -90,8 +96,8 @@ fn winners(value: &Value, map: &Value) -> Option<String> {
             top + height - h * (1 + i % forces.len()) as f64,
         );
         if let Some(a) = best(i) {
-            svg.rect(x, y, w + 0.3, h + 0.3, &format!("class=\"a{}\"", a % COLOURS));
-            let style = format!("class=\"letter\" style=\"font-size:{size:.1}px\"");
+            svg.rect(x, y, w + 0.3, h + 0.3, &colour(a));
+            let style = format!("style=\"font-size:{size:.1}px\"");
             let at = (x + 0.5 * w, y + 0.5 * h + 0.35 * size);
             svg.text(at, Anchor::Middle, &letter(a).to_string(), &style);
         }
@@ -100,11 +106,10 @@ fn winners(value: &Value, map: &Value) -> Option<String> {
     map_axes(&mut svg, (&speeds, &forces), (left, top, width, height));
     for (a, words) in shares.iter().enumerate() {
         let y = top + height + 50.0 + 18.0 * a as f64;
-        svg.rect(left, y - 10.0, 18.0, 13.0, &format!("class=\"a{}\"", a % COLOURS));
-        svg.text((left + 9.0, y), Anchor::Middle, &letter(a).to_string(), "class=\"letter\"");
+        svg.rect(left, y - 10.0, 18.0, 13.0, &colour(a));
+        svg.text((left + 9.0, y), Anchor::Middle, &letter(a).to_string(), "");
         svg.text((left + 25.0, y), Anchor::Start, &format!("{words} of the map"), "");
     }
-    svg.end();
     Some(svg.finish())
 }
 
@@ -123,18 +128,18 @@ fn map_axes(
     for v in list {
         let x = left + width * (v - v0) / (v1 - v0);
         svg.line((x, top + height), (x, top + height + 4.0), "class=\"zero\"");
-        svg.text((x, top + height + 16.0), Anchor::Middle, &tick_text(v, step), "class=\"soft\"");
+        svg.text((x, top + height + 16.0), Anchor::Middle, &tick_text(v, step), "class=\"tick\"");
     }
     let list = ticks(f0 / 1e3, f1 / 1e3, 6);
     let step = list.get(1).map_or(1.0, |b| b - list[0]);
     for f in list {
         let y = top + height * (f1 / 1e3 - f) / ((f1 - f0) / 1e3);
         svg.line((left - 4.0, y), (left, y), "class=\"zero\"");
-        svg.text((left - 7.0, y + 4.0), Anchor::End, &tick_text(f, step), "class=\"soft\"");
+        svg.text((left - 7.0, y + 4.0), Anchor::End, &tick_text(f, step), "class=\"tick\"");
     }
     let middle = left + 0.5 * width;
-    svg.text((middle, top + height + 31.0), Anchor::Middle, "road speed, km/h", "class=\"soft\"");
-    svg.text((4.0, top - 4.0), Anchor::Start, "force, kN", "class=\"soft\"");
+    svg.text((middle, top + height + 31.0), Anchor::Middle, "road speed, km/h", "class=\"tick\"");
+    svg.text((4.0, top - 4.0), Anchor::Start, "force, kN", "class=\"tick\"");
 }
 
 fn cruise(value: &Value) -> String {

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::super::evidence::{Kind, Origin, Part, count, list, text};
+use super::super::evidence::{Kind, Origin, Part, count, grouped, is_undecided, list, text};
 use super::Page;
 use super::front::state_words;
 use super::html::{Table, command, escaped, items, link, p};
@@ -88,19 +88,6 @@ impl Page<'_> {
     }
 }
 
-/// A count with thin spaces between thousands.
-fn grouped(n: u64) -> String {
-    let digits = n.to_string();
-    let mut out = String::new();
-    for (i, c) in digits.chars().enumerate() {
-        if i > 0 && (digits.len() - i).is_multiple_of(3) {
-            out.push('\u{202f}');
-        }
-        out.push(c);
-    }
-    out
-}
-
 fn explored(value: &Value) -> String {
     let mut figures = Table::new("What was explored", &["figure", "#value"]);
     let complete = if value["complete"] == true { "yes" } else { "no: stopped before the end" };
@@ -160,15 +147,18 @@ fn never(value: &Value) -> String {
 }
 
 fn table_defects(value: &Value) -> String {
+    let rows = list(&value["rows"]);
+    let undecided = rows.iter().filter(|row| is_undecided(row)).count();
     let mut out = p(&format!(
         "{} of {} defects of the list were tried, evenly spread over it. {} found, {} shown to be \
-         none, {} found by nothing.",
-        list(&value["rows"]).len(),
+         none, {} found by nothing, {undecided} not decided.",
+        rows.len(),
         count(&value["defects"]),
-        list(&value["rows"]).iter().filter(|r| r["outcome"] == "found").count(),
+        rows.iter().filter(|r| r["outcome"] == "found").count(),
         count(&value["total"]["excused"]),
-        count(&value["total"]["survived"]),
+        count(&value["total"]["survived"]) - undecided as u64,
     ));
+    out += &given_up(value);
     let mut table = Table::new(
         "Planted defects of the table",
         &["#no.", "kind", "place", "change", "outcome", "found by"],
@@ -181,6 +171,11 @@ fn table_defects(value: &Value) -> String {
                 "<span class=\"soft\">\u{25cb} no defect</span>: {}",
                 escaped(text(&row["reason"]))
             ),
+            _ if is_undecided(row) => {
+                "<span class=\"no\">\u{25c7} not decided</span>: the exploration was given up, \
+                 and nothing else found it"
+                    .to_owned()
+            }
             other => format!("<span class=\"bad\">\u{25b2} {}</span>", escaped(other)),
         };
         table.row(vec![
@@ -194,6 +189,24 @@ fn table_defects(value: &Value) -> String {
     }
     out += &table.html();
     out + &left_out(list(&value["rows"]).len())
+}
+
+/// What was explored of the broken tables, and what was not.
+fn given_up(value: &Value) -> String {
+    let given_up = count(&value["total"]["inconclusive"]);
+    let found = count(&value["total"]["found_by"]["explore"]);
+    let mut words = format!(
+        "The exploration of each broken table, without a lock fault, found {found} of them by \
+         itself"
+    );
+    words += &match given_up {
+        0 => "; it was ended nowhere by its bound of states.".to_owned(),
+        n => format!(
+            "; with {n} it was given up at its bound of states before everything was explored, so \
+             that it says nothing of them, and only the other judges speak there."
+        ),
+    };
+    p(&words)
 }
 
 fn plant_defects(value: &Value) -> String {

@@ -56,7 +56,7 @@ impl Page<'_> {
         let report = self.report;
         let mut table = Table::new(
             "The parts of the evidence",
-            &["part", "comes to", "origin", "file in this folder"],
+            &["part", "looked at", "comes to", "origin", "file in this folder"],
         );
         let drives = if report.is_clean() {
             ("ok", "\u{25cf} no finding")
@@ -65,6 +65,7 @@ impl Page<'_> {
         };
         table.row(vec![
             "drives between all arrangements".into(),
+            format!("{} drives, each made twice", report.drives.len()),
             format!("<span class=\"{}\">{}</span>", drives.0, drives.1),
             "made in this run".into(),
             link("review.json", "review.json"),
@@ -79,6 +80,7 @@ impl Page<'_> {
             };
             table.row(vec![
                 escaped(evidence.kind.title()),
+                escaped(&evidence.extent()),
                 match evidence.kind {
                     Kind::Energy => "figures; nothing is judged".to_owned(),
                     _ => state_words(&evidence.state()),
@@ -90,6 +92,7 @@ impl Page<'_> {
         for (kind, why) in &report.evidence.missing {
             table.row(vec![
                 escaped(kind.title()),
+                "nothing".into(),
                 format!("<span class=\"no\">\u{25c7} inconclusive</span>: {}", escaped(why)),
                 "not made".into(),
                 "\u{2013}".into(),

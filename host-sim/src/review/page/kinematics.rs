@@ -3,11 +3,11 @@
 use super::super::cases::window_kmh;
 use super::Page;
 use super::html::{Table, escaped, link, list, p, short};
-use super::inline::inlined;
 use crate::driveline::EngineUse;
 use crate::exact::{text as exact_text, to_f64};
 use crate::kinematics::{End, Limit, LimitKind, and_list, windows};
 use crate::picture::diagram::state_diagram;
+use crate::picture::inlined;
 use crate::picture::stick::{Stick, conflict};
 
 /// Conflicts that are drawn.
@@ -198,7 +198,7 @@ impl Page<'_> {
     pub(super) fn diagram(&self) -> String {
         let subject = &self.report.subject;
         format!(
-            "<figure class=\"white\">\n{}<figcaption>Lock sets that the ways between the arrangements pass through, \
+            "<figure class=\"wide\">\n{}<figcaption>Lock sets that the ways between the arrangements pass through, \
              drawn from the table. For programs: {}.</figcaption>\n</figure>\n",
             inlined(&state_diagram(&subject.driveline, &subject.table), "states"),
             link("table.json", "table.json"),

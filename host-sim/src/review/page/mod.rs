@@ -9,9 +9,7 @@ mod evidence;
 mod explored;
 mod front;
 mod html;
-mod inline;
 mod kinematics;
-mod levers;
 mod matrix;
 mod method;
 mod motions;
@@ -109,7 +107,7 @@ pub(super) fn index_html(report: &Report, kept: &Kept, replays: &[Replay]) -> St
         policy = script::policy_hash(),
         name = escaped(&d.name),
         verdict = escaped(&report.verdict()),
-        style = style::STYLE,
+        style = style::style(),
         script = script::SCRIPT,
         front = page.front(),
         version = env!("CARGO_PKG_VERSION"),

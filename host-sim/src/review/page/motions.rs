@@ -10,11 +10,11 @@ use super::super::report::Report;
 use super::super::run::{Answer, driven_setup};
 use super::Page;
 use super::html::{Table, escaped, link, p, short};
-use super::inline::inlined;
-use super::levers::{self, levers};
 use crate::drive::closed_loop::Prepared;
 use crate::driveline::Driveline;
 use crate::picture::TimelineText;
+use crate::picture::inlined;
+use crate::picture::levers::{self, Levers, levers};
 
 /// Most timelines on the page; the others are files in the folder.
 const MOST: usize = 16;
@@ -169,13 +169,15 @@ impl Page<'_> {
         let start = &motion.moments[0];
         let range = levers::axis(motion.range_rpm());
         let title = format!("Levers: {words}");
-        let lever = inlined(&levers(d, &start.shafts_rpm, range, &title), &format!("{id}-levers"));
+        let rpm = &start.shafts_rpm;
+        let shown = Levers { rpm, range, title: &title, machine_nm: &[] };
+        let lever = inlined(&levers(d, &shown), &format!("{id}-levers"));
         let picture = inlined(&motion.picture, &format!("{id}-picture"));
         let (left, width) = crate::picture::timeline_plot();
         format!(
             "<article class=\"motion\" id=\"{id}\" aria-labelledby=\"{id}-title\" \
              data-left=\"{left}\" data-width=\"{width}\">\n<h4 id=\"{id}-title\">{heading}</h4>\n\
-             <figure class=\"white\">\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" \
+             <figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" \
              aria-label=\"Timeline: {words}\">\n{picture}</div>\n</figure>\n\
              <div class=\"scrub\" hidden></div>\n<div class=\"pair\">\n\
              <figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Levers: \

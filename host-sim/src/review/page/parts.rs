@@ -2,9 +2,9 @@
 
 use super::Page;
 use super::html::{Table, escaped, link, p, short};
-use super::inline::inlined;
 use crate::driveline::{LockKind, MachineKind, Planet};
 use crate::exact::text as exact_text;
+use crate::picture::inlined;
 use crate::picture::stick::Stick;
 
 impl Page<'_> {

@@ -2,12 +2,42 @@
 //!
 //! The names begin with no class of the drawings, whose styles reach the whole page.
 
-pub(super) const STYLE: &str = "\
-:root{color-scheme:light dark;--paper:#fbfaf5;--sheet:#f2f0e7;--ink:#1b2733;--soft:#55626e;\
---rule:#d3d2c8;--line:#7d8891;--blue:#1f5f8b;--good:#1d6a49;--warn:#7d5200;--bad:#a3261b}
-@media (prefers-color-scheme:dark){:root{--paper:#12181d;--sheet:#1a2229;--ink:#dde4ea;\
---soft:#9fadb9;--rule:#303c46;--line:#64737f;--blue:#84bde6;--good:#74c9a0;--warn:#e2b660;\
---bad:#ff958a}}
+use crate::picture::palette::{self, PRINT, ROLES, Role};
+
+/// Names of colours in the style below, and the roles of the palette that they are.
+const NAMES: [(&str, &str); 9] = [
+    ("paper", "paper"),
+    ("sheet", "panel"),
+    ("ink", "ink"),
+    ("soft", "soft"),
+    ("rule", "grid"),
+    ("line", "line"),
+    ("blue", "power"),
+    ("good", "fine"),
+    ("warn", "warn"),
+];
+
+/// Variables of the page, from the palette of the pictures.
+fn variables(colour: impl Fn(&Role) -> &'static str) -> String {
+    let value = |role: &str| ROLES.iter().find(|r| r.0 == role).map_or("", &colour);
+    let named = NAMES.iter().chain([&("bad", "alarm")]);
+    named.map(|(name, role)| format!("--{name}:{};", value(role))).collect()
+}
+
+/// The whole style: the palette's, that of the pictures, that of the page.
+pub(super) fn style() -> String {
+    let print = |role: &Role| PRINT.iter().find(|p| p.0 == role.0).map_or(role.1, |p| p.1);
+    format!(
+        ":root{{color-scheme:light dark;{}}}\n@media screen and (prefers-color-scheme:dark){{\
+         :root{{{}}}}}\n{}\n{LOOKS}@media print{{:root{{color-scheme:light;{}}}}}\n",
+        variables(|role| role.1),
+        variables(|role| role.2),
+        palette::style(),
+        variables(print),
+    )
+}
+
+const LOOKS: &str = "\
 *{box-sizing:border-box}
 body{margin:0 auto;max-width:1240px;padding:1.6rem 1.4rem 3rem;background:var(--paper);\
 color:var(--ink);font:15px/1.5 'Helvetica Neue',Helvetica,Arial,'Liberation Sans',sans-serif}
@@ -63,13 +93,13 @@ border-bottom:1px dotted var(--rule);margin:0}
 .cells li:last-child{border-bottom:0}
 .cells li>span:last-child{text-align:right;font-variant-numeric:tabular-nums}
 .whole{white-space:nowrap}.cells caption{white-space:nowrap}
-figure.white a{color:#1f5f8b}#drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
+#drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
 .pairs{display:grid;grid-template-columns:7rem minmax(0,1fr);gap:.1rem .8rem;font-size:.9rem}
 .pairs dt{font-weight:600}.pairs dd{margin:0;overflow-wrap:anywhere}
 .cells .self{background:var(--sheet)}
 .cells .to{display:none}
 figure{margin:1rem 0;border:1px solid var(--rule);padding:.6rem}
-figure{overflow-x:auto}figure.white{background:#fff}figure.white figcaption{color:#55626e}
+figure{overflow-x:auto}
 figure svg{max-width:100%;height:auto;display:block}
 figcaption{color:var(--soft);font-size:.85rem}
 h4{font-size:.95rem;margin:1.2rem 0 .4rem}
@@ -88,26 +118,10 @@ max-width:60%}
 .scrub button{background:var(--sheet);border:1px solid var(--line);border-radius:3px;\
 padding:.15rem .5rem;margin:.25rem .35rem 0 0;cursor:pointer}
 .motion{border-top:1px solid var(--rule);margin-top:1.2rem}
-.motion .cursor{stroke:#b00020;stroke-width:2}
+.motion .cursor{stroke:var(--bad);stroke-width:2}
 .pair{display:grid;grid-template-columns:minmax(0,3fr) minmax(0,2fr);gap:1rem;align-items:start}
 .steps table,.readout{font-size:.82rem}.readout th,.readout td,.steps tbody th,.steps td{padding:.12rem .4rem;font-weight:400}
 .plan{font-size:.8rem;margin:0 0 .3rem;color:var(--soft)}
-.lever text,.histogram text,.map text{font:12px 'Helvetica Neue',Helvetica,Arial,'Liberation Sans',\
-sans-serif;fill:var(--ink)}
-.lever .soft,.histogram .soft,.map .soft{fill:var(--soft);font-size:11px}
-.lever .name,.histogram .name,.map .name{font-weight:600}
-.lever .name{font-weight:400}
-.lever .grid{stroke:var(--rule)}.lever .zero,.histogram .zero,.map .zero{stroke:var(--line);\
-stroke-width:1.4}
-.lever .bar{stroke:var(--blue);stroke-width:3;fill:none}
-.lever .drop{stroke:var(--line);stroke-dasharray:4 3}
-.lever .dot{fill:var(--paper);stroke:var(--ink);stroke-width:1.6}
-.lever .speed{paint-order:stroke;stroke:var(--paper);stroke-width:4px;font-weight:600}
-.histogram .column{fill:var(--blue)}.histogram .beyond{fill:var(--bad)}
-.histogram .limit{stroke:var(--bad);stroke-width:2;stroke-dasharray:5 2}
-.map .frame{fill:none;stroke:var(--ink)}.map .letter{fill:#14202b}
-.map .a0{fill:#8fc4e8}.map .a1{fill:#f0c15a}.map .a2{fill:#7fd1b4}.map .a3{fill:#e3b0cd}
-.map .a4{fill:#f3ec9a}.map .a5{fill:#b6c4d2}.map .a6{fill:#eaa27a}.map .a7{fill:#c9dc9a}
 .histograms,.maps,.cards{display:grid;gap:.8rem;grid-template-columns:repeat(auto-fill,\
 minmax(250px,1fr))}
 .cards,.maps{grid-template-columns:repeat(auto-fill,minmax(min(100%,420px),1fr))}
@@ -124,7 +138,7 @@ footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--soft);font-s
 .pair{grid-template-columns:minmax(0,1fr)}
 .card .pairs,.rule .pairs{grid-template-columns:minmax(0,1fr)}.rule .pairs dt{margin-top:.3rem}
 h3,h4,li,p{overflow-wrap:anywhere}
-figure.white svg,.pair svg{max-width:none}}
+.motion svg,.wide svg{max-width:none}}
 @media screen and (max-width:760px){\
 .cells,.cells tbody,.cells tr,.cells td,.cells tbody th{display:block;min-width:0;width:100%}
 .cells thead,.cells .self{display:none}
@@ -132,9 +146,7 @@ figure.white svg,.pair svg{max-width:none}}
 .cells .to{display:block;font-weight:600}}
 @page{size:A4;margin:14mm 13mm}
 @page wide{size:A4 landscape;margin:12mm 13mm}
-@media print{:root{--paper:#fff;--sheet:#f4f3ee;--ink:#111;--soft:#444;--rule:#bbb;--line:#777;\
---blue:#1f5f8b;--good:#1d6a49;--warn:#7d5200;--bad:#a3261b}
-body{max-width:none;padding:0;font-size:9.2pt;line-height:1.4}
+@media print{body{max-width:none;padding:0;font-size:9.2pt;line-height:1.4}
 #drives{page:wide}#drives table{font-size:7.6pt}#drives th,#drives td{padding:.15rem .3rem}
 #drives thead th{white-space:normal}
 #drives th:last-child,#drives td:last-child{display:none}

@@ -7,10 +7,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use supervisor::bits::Bits;
 use supervisor::table::{Action, NO_STEP, Stuck, WAYS};
 
+mod key;
+
 use super::palette::text_width;
 use super::svg::{Anchor, Svg};
 use crate::driveline::Driveline;
 use crate::table::TableData;
+use key::Key;
 
 const HIGH: f64 = 54.0;
 const GAP: (f64, f64) = (28.0, 96.0);
@@ -21,16 +24,16 @@ const STYLE: &str = ".sw .small{font-size:10.5px;fill:var(--sw-soft)}\
 .sw .edge{stroke:var(--sw-soft);stroke-width:1.2;fill:none}\
 .sw .first{stroke-width:2.4;stroke:var(--sw-power)}.sw .gap{stroke-dasharray:6 4}\
 .sw .label{paint-order:stroke;stroke:var(--sw-paper);stroke-width:4px;fill:var(--sw-ink)}\
-.sw .head{fill:var(--sw-soft)}.sw .box{fill:var(--sw-paper);stroke:var(--sw-soft);\
+.sw .number{font-weight:600;fill:var(--sw-ink)}.sw .head{fill:var(--sw-soft)}.sw .box{fill:var(--sw-paper);stroke:var(--sw-soft);\
 stroke-width:1.2}.sw .named{fill:var(--sw-panel);stroke:var(--sw-power);stroke-width:2.2}\
 .sw .overlap{stroke:var(--sw-warn);stroke-width:1.4;stroke-dasharray:8 3}\
 .sw .never{stroke:var(--sw-alarm);stroke-width:1.6;stroke-dasharray:2 3}";
 
-/// A line between two lock sets: which steps use it and how.
+/// A line between two lock sets: the steps that use it, and how.
 #[derive(Default)]
 struct Edge {
-    closes: bool,
-    opens: bool,
+    close: BTreeSet<u16>,
+    open: BTreeSet<u16>,
     first: bool,
     keeps_push: bool,
 }
@@ -48,8 +51,12 @@ pub fn state_diagram(d: &Driveline, data: &TableData) -> String {
     sets.extend(forbidden.iter().take(4));
     let wide = box_width(d, &sets);
     let places = places(&sets, &edges, wide);
-    let width = places.values().map(|p| p.0 + wide).fold(0.0, f64::max).max(560.0) + MARGIN;
-    let height = places.values().map(|p| p.1 + HIGH).fold(0.0, f64::max) + MARGIN + LEGEND;
+    let numbered: Vec<(u8, &Edge)> = edges.iter().map(|(key, edge)| (key.1, edge)).collect();
+    let key = Key::new(d, data, &numbered);
+    let width = places.values().map(|p| p.0 + wide).fold(0.0, f64::max).max(560.0);
+    let width = width.max(key.width() + MARGIN) + MARGIN;
+    let key_top = places.values().map(|p| p.1 + HIGH).fold(0.0, f64::max) + MARGIN + LEGEND;
+    let key_height = key.height(width - 2.0 * MARGIN);
     let title = format!("State diagram of {}", d.name);
     let about = format!(
         "{} lock sets, {} lines between them; arrangements: {}",
@@ -57,15 +64,17 @@ pub fn state_diagram(d: &Driveline, data: &TableData) -> String {
         edges.len(),
         d.arrangements.iter().map(|a| a.name.as_str()).collect::<Vec<_>>().join(", ")
     );
-    let mut svg = Svg::themed(width, height, &title, &about, STYLE);
-    let lines: Vec<Drawn> =
-        edges.iter().filter_map(|(&key, edge)| drawn(d, &places, wide, key, edge)).collect();
+    let mut svg = Svg::themed(width, key_top + key_height, &title, &about, STYLE);
+    let lines: Vec<Drawn> = (edges.iter().zip(1..))
+        .filter_map(|((&key, edge), number)| drawn(d, &places, wide, key, (edge, number)))
+        .collect();
     lines.iter().for_each(|line| draw_edge(&mut svg, line));
     draw_labels(&mut svg, &lines);
     for (&set, &at) in &places {
         draw_box(&mut svg, d, data, (set, wide), at, forbidden.contains(&set));
     }
-    legend(&mut svg, height - LEGEND + 8.0);
+    legend(&mut svg, key_top - LEGEND + 8.0);
+    key.draw(&mut svg, (MARGIN, key_top - 8.0), width - 2.0 * MARGIN);
     svg.finish()
 }
 
@@ -85,8 +94,8 @@ fn used_edges(data: &TableData) -> BTreeMap<(u8, u8), Edge> {
                     let low = set.with(step.lock, false);
                     let edge = edges.entry((low.0, step.lock)).or_default();
                     let closes = step.action == Action::Close;
-                    edge.closes |= closes;
-                    edge.opens |= !closes;
+                    let steps = if closes { &mut edge.close } else { &mut edge.open };
+                    steps.insert(number);
                     edge.first |= way == 0;
                     edge.keeps_push |= step.keeps_push;
                     set = set.with(step.lock, closes);
@@ -221,15 +230,16 @@ struct Drawn<'a> {
     from: (f64, f64),
     to: (f64, f64),
     edge: &'a Edge,
-    name: &'a str,
+    /// Number in the key, and the lock's name.
+    words: String,
 }
 
 fn drawn<'a>(
-    d: &'a Driveline,
+    d: &Driveline,
     places: &BTreeMap<u8, (f64, f64)>,
     wide: f64,
     (low, lock): (u8, u8),
-    edge: &'a Edge,
+    (edge, number): (&'a Edge, usize),
 ) -> Option<Drawn<'a>> {
     let high = Bits(low).with(lock, true).0;
     let (a, b) = (places.get(&low)?, places.get(&high)?);
@@ -237,7 +247,8 @@ fn drawn<'a>(
     let share = (f64::from(lock) + 1.0) / (d.locks.len() as f64 + 1.0);
     let from = (a.0 + wide * share, a.1 + HIGH);
     let to = (b.0 + wide * share, b.1);
-    Some(Drawn { from, to, edge, name: &d.locks[usize::from(lock)].name })
+    let words = format!("{number} {}", d.locks[usize::from(lock)].name);
+    Some(Drawn { from, to, edge, words })
 }
 
 fn draw_edge(svg: &mut Svg, line: &Drawn) {
@@ -248,19 +259,19 @@ fn draw_edge(svg: &mut Svg, line: &Drawn) {
         if edge.keeps_push { "" } else { " gap" }
     );
     svg.line(from, to, &class);
-    if edge.closes {
+    if !edge.close.is_empty() {
         arrow(svg, from, to);
     }
-    if edge.opens {
+    if !edge.open.is_empty() {
         arrow(svg, to, from);
     }
 }
 
-/// The lock's name on each line, where it covers no other name.
+/// Number and lock on each line, where it covers no other name.
 fn draw_labels(svg: &mut Svg, lines: &[Drawn]) {
     let mut taken: Vec<[f64; 4]> = Vec::new();
     for line in lines {
-        let half = text_width(line.name, 10.5) / 2.0 + 2.0;
+        let half = text_width(&line.words, 10.5) / 2.0 + 2.0;
         let at = |share: f64| {
             let x = line.from.0 + (line.to.0 - line.from.0) * share;
             let y = line.from.1 + (line.to.1 - line.from.1) * share;
@@ -278,7 +289,7 @@ fn draw_labels(svg: &mut Svg, lines: &[Drawn]) {
         let best = shares.map(at).into_iter().min_by(|a, b| covered(a).total_cmp(&covered(b)));
         let Some(spot) = best else { continue };
         let mid = ((spot[0] + spot[2]) / 2.0, spot[1] + 10.5);
-        svg.text(mid, Anchor::Middle, line.name, "class=\"small label\"");
+        svg.text(mid, Anchor::Middle, &line.words, "class=\"small label\"");
         taken.push(spot);
     }
 }
@@ -306,6 +317,6 @@ fn legend(svg: &mut Svg, y: f64) {
         svg.text((x + 36.0, y + 4.0), Anchor::Start, text, "class=\"small\"");
         x += 60.0 + 6.4 * text.len() as f64;
     }
-    let text = "down the page: the named lock closes; up: it opens; arrows: used in that direction";
+    let text = "down the page: the named lock closes; up: it opens; arrows: used in that direction; numbers: see below";
     svg.text((MARGIN, y + 24.0), Anchor::Start, text, "class=\"small\"");
 }

@@ -1,5 +1,7 @@
-//! Pictures that are files of their own, put into the page: identifiers and styles of one must
+//! Pictures that are files of their own, put into another or into a page: identifiers and styles of one must
 //! not meet those of another.
+
+use super::palette;
 
 /// Selectors of a style sheet, each below `#id`; `svg`, `:root` and the picture's own class are the
 /// picture itself.
@@ -33,11 +35,11 @@ fn scoped(style: &str, id: &str, own: &str) -> String {
     out
 }
 
-/// An SVG document as part of a page, with `id` on it and in front of its identifiers. Styles
-/// apply within it alone.
-pub(super) fn inlined(svg: &str, id: &str) -> String {
-    let mut out =
-        svg.trim_start_matches("<?xml version=\"1.0\" encoding=\"UTF-8\"?>").trim().to_owned();
+/// An SVG document as part of another or of a page, with `id` on it and in front of its identifiers. Styles
+/// apply within it alone; the style of the palette, which the whole has once, is left out.
+pub(crate) fn inlined(svg: &str, id: &str) -> String {
+    let whole = svg.trim_start_matches("<?xml version=\"1.0\" encoding=\"UTF-8\"?>").trim();
+    let mut out = whole.replacen(&palette::style(), "", 1);
     let lead = " id=\"";
     let names: Vec<String> = out
         .match_indices(lead)
