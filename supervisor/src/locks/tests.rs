@@ -20,6 +20,8 @@ fn a_lock_may_press_once_it_can_be_closed() {
             assert_eq!(locks.may_press(&table), can.and(ordered), "{ordered:?} {since}");
             locks.closed = ordered;
             assert_eq!(locks.may_press(&table), can.and(ordered), "whether or not it is shown");
+            locks.ordered = ordered.with(5, true);
+            assert_eq!(locks.may_press(&table), can.and(ordered), "no lock of this driveline");
         }
     }
 }
@@ -35,5 +37,7 @@ fn which_locks_are_claimed() {
         let locks = Locks { open, switch, ordered, ..Locks::default() };
         let claimed = bits & 1 == 1 && bits >> 2 & 1 == 1 && bits >> 4 & 1 == 0;
         assert_eq!(locks.claimed(&table), Bits::EMPTY.with(0, claimed), "{bits:06b}");
+        let beyond = Locks { open: open.with(5, true), switch: switch.with(5, true), ..locks };
+        assert_eq!(beyond.claimed(&table), locks.claimed(&table), "no lock of this driveline");
     }
 }

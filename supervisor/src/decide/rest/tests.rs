@@ -9,6 +9,8 @@ use crate::io::LockReport;
 use crate::status::{Phase, Refusal};
 use crate::table::{Action, EngineUse, NO_STEP, Overlap, Why};
 
+mod claims;
+
 const A: Bits = Bits::one(0);
 const B: Bits = Bits::one(1);
 const NONE: Bits = Bits::EMPTY;

@@ -15,6 +15,11 @@ use supervisor::board::{
 };
 use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder, Orders, Speed, Torque};
 
+/// A generated table for any crate.
+#[allow(unreachable_pub)]
+#[path = "../../tests/src/tables/shuttle.rs"]
+mod shuttle;
+
 const COURSE: Course =
     Course { pulse: 900, pulse_ticks: 3, kiss: 300, ramp_ticks: 4, pressed: 800 };
 
@@ -134,8 +139,7 @@ fn a_failed_output_of_a_proportional_valve_is_told() {
 
 #[test]
 fn a_course_must_fit_its_lock() {
-    let table = &slipwarden_tests::tables::shuttle::TABLE;
-    let mut lock = table.locks[0];
+    let mut lock = shuttle::TABLE.locks[0];
     lock.close_ticks = 7;
     assert!(COURSE.fits(&lock));
     lock.close_ticks = 6;

@@ -1,6 +1,6 @@
 //! A switch claims a lock closed whose sides move apart; and overlaps that nobody may wait for.
 
-use super::{barred_by, end_claim};
+use super::super::{barred_by, end_claim};
 use crate::bits::Bits;
 use crate::decide::{Plan, State, decide, overlap_end};
 use crate::fixture::{APART, Owned, READY, Told};
@@ -54,7 +54,9 @@ fn sw_d1_what_a_claimed_lock_forbids_is_let_go() {
             let plan = decide(&table, &mut state, &mut told);
             let gone = state.held() != B;
             assert_eq!(gone, ends && tick == debounce, "{forbids} {moves} {tick}");
-            assert!(!gone || plan.plan == Plan::Cut && plan.close.is_empty());
+            if gone {
+                assert_eq!((plan.plan, plan.close), (Plan::Cut, Bits::EMPTY));
+            }
         }
         let reason = Refusal::Switch { lock: 0 };
         assert_eq!(state.refusal == Some(reason), ends);
@@ -87,6 +89,12 @@ fn a_lock_that_is_ours_goes() {
     state.locks.stuck_closed = B;
     assert_eq!(end_claim(&mut state, A, (BOTH, Some(1))), Plan::Cut);
     assert_eq!((state.held(), state.phase), (B, Phase::Rest));
+    assert_eq!(state.refusal, Some(Refusal::Switch { lock: 0 }), "it is said all the same");
+    // A set with nothing in it that is claimed is no claim's: its lock goes, and nothing is blamed.
+    let mut state = standing(B);
+    assert_eq!(end_claim(&mut state, A, (B, Some(1))), Plan::Cut);
+    assert_eq!((state.locks.ordered, state.phase), (Bits::EMPTY, Phase::Settle));
+    assert_eq!((state.refusal, state.given_up), (None, false));
 }
 
 /// With the engine joined an overlap is ended at once; else when it has lasted too long.

@@ -1,9 +1,9 @@
 //! The board's end of the link, driven by a hostile host: what it does on bad, old, repeated and
 //! missing frames, judged against a supervisor of its own that gets the good ones only.
 
-use host_sim::plant::random::Random;
 use proptest::prelude::*;
-use slipwarden_tests::tables::shuttle::TABLE;
+use random::Random;
+use shuttle::TABLE;
 use supervisor::Supervisor;
 use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder, Speed};
 use supervisor::link::answer::Answer;
@@ -12,6 +12,16 @@ use supervisor::link::message::{Call, Differs};
 use supervisor::link::node::{Session, build_name, hello};
 use supervisor::link::{Begin, Hello, Message, Mode, Node, PROTOCOL, Receiver, Role, Wire};
 use supervisor::trace::Trace;
+
+/// The one seeded generator, of the plant.
+#[allow(dead_code, unreachable_pub)]
+#[path = "../../host-sim/src/plant/random.rs"]
+mod random;
+
+/// A generated table for any crate.
+#[allow(unreachable_pub)]
+#[path = "../../tests/src/tables/shuttle.rs"]
+mod shuttle;
 
 /// A board and the receivers at both ends of its wire.
 struct Board {
