@@ -41,3 +41,40 @@ fn which_locks_are_claimed() {
         assert_eq!(beyond.claimed(&table), locks.claimed(&table), "no lock of this driveline");
     }
 }
+
+/// A switch is doubted after so many ticks in a row in which it contradicts the speeds: a tick in which it
+/// does not starts the count anew, and so does the lock's next order. A lock on its way keeps its count.
+#[test]
+fn a_doubt_is_counted_in_a_row() {
+    const A: Bits = Bits::one(0);
+    const NONE: Bits = Bits::EMPTY;
+    for (story, doubted) in [
+        ("xxx", true),
+        ("xx", false),
+        ("xx.xx", false),
+        ("xx.xxx", true),
+        (".x.x.x.x", false),
+        ("xx_x", true),
+        ("xx_", false),
+        ("xxx_", true),
+        ("xxx.", false),
+        ("xxxo", true),
+    ] {
+        let mut locks = Locks::default();
+        for sign in story.chars() {
+            let (settled, contradicts) = match sign {
+                'x' => (Bits(3), A),
+                '.' => (Bits(3), NONE),
+                // On its way, while another settles.
+                '_' => (Bits(2), NONE),
+                _ => (Bits(2), Bits(2)),
+            };
+            locks.doubt_switches(settled, contradicts, 3);
+        }
+        assert_eq!(locks.switch, if doubted { A } else { NONE }, "{story}");
+    }
+    // A table that never passed a check may ask for no tick at all: what agrees is not doubted.
+    let mut locks = Locks::default();
+    locks.doubt_switches(Bits(3), A, 0);
+    assert_eq!(locks.switch, A);
+}

@@ -61,9 +61,11 @@ fn a_shaft_goes_away_when_it_moves_fast_enough_the_wrong_way() {
     let table = owned.table();
     for (from, rate, want) in [
         (60.0, -0.26, true),
+        (60.0, -0.25, false),
         (60.0, -0.24, false),
         (60.0, 0.26, false),
         (40.0, 0.26, true),
+        (40.0, 0.25, false),
         (40.0, -0.26, false),
         (50.0, 0.26, false),
         (f32::NAN, 0.26, false),
