@@ -79,3 +79,21 @@ fn a_shaft_goes_away_when_it_moves_fast_enough_the_wrong_way() {
     assert!(!after_a_course(&table, (50.0, -2.0, 2), at, |r| r.goes_away(0, 60.0, 1.0)));
     assert!(!after_a_course(&table, (50.0, -2.0, 20), at, |r| r.goes_away(7, 60.0, 1.0)));
 }
+
+/// A machine has a speed when its shaft has sensors that can be believed; without a limit of rest nobody
+/// measures it.
+#[test]
+fn a_machine_has_a_speed_when_it_is_measured() {
+    let mut owned = Owned::new();
+    let speed = |owned: &Owned, now: Inputs, machine| {
+        ask(&owned.table(), &now, |r| r.machine_radps(machine))
+    };
+    assert_eq!(speed(&owned, at(50.0), 0), Some(50.0));
+    assert_eq!(speed(&owned, at(-50.0), 1), Some(-50.0));
+    assert_eq!(speed(&owned, at(50.0), 2), None, "there is no such machine");
+    assert_eq!(speed(&owned, without(2, at(50.0)), 0), None);
+    owned.rests[0].max = 0.0;
+    assert_eq!(speed(&owned, at(50.0), 0), None);
+    let away = after_a_course(&owned.table(), (50.0, -2.0, 20), at, |r| r.goes_away(0, 60.0, 1.0));
+    assert!(!away, "nor does it go anywhere");
+}
