@@ -278,6 +278,14 @@ mod tests {
         assert_eq!(chooser.tick(&SCHEDULE, -120.0, -60.0, false), Some(1));
         assert_eq!(chooser.tick(&SCHEDULE, f32::NAN, 0.0, false), Some(1));
         assert_eq!(chooser.tick(&SCHEDULE, 0.0, f32::INFINITY, false), Some(1));
+        // Nor does it when the stay is long over; and at a standstill demand is as it is.
+        let quick =
+            Schedule { speed_radps: &[], best: &[0, 1], can: &[3, 3], min_stay: 0, ..SCHEDULE };
+        let mut chooser = Chooser::default();
+        assert_eq!(chooser.tick(&quick, 0.0, 60.0, false), Some(1));
+        assert_eq!(chooser.tick(&quick, f32::NAN, 0.0, false), Some(1));
+        assert_eq!(chooser.tick(&quick, 0.0, f32::NEG_INFINITY, false), Some(1));
+        assert_eq!(chooser.tick(&quick, 0.0, 0.0, false), Some(0));
     }
 
     #[test]

@@ -78,3 +78,23 @@ fn a_doubt_is_counted_in_a_row() {
     locks.doubt_switches(Bits(3), A, 0);
     assert_eq!(locks.switch, A);
 }
+
+/// Evidence counts after so many ticks in a row, and starts anew where it is missing.
+#[test]
+fn evidence_is_counted_in_a_row() {
+    let mut owned = Owned::new();
+    for (story, reached) in
+        [("xxx", true), ("xx.x", false), ("xx.xx", false), ("xx.xxx", true), ("xxxx", false)]
+    {
+        let table = owned.table();
+        let (mut locks, mut last) = (Locks::default(), Bits::EMPTY);
+        for sign in story.chars() {
+            let seen = if sign == 'x' { Bits(1) } else { Bits::EMPTY };
+            last = locks.evidence(&table, seen);
+        }
+        assert_eq!(last, if reached { Bits(1) } else { Bits::EMPTY }, "{story}");
+    }
+    // A table that never passed a check: what was not seen is no evidence all the same.
+    owned.timing.debounce = 0;
+    assert_eq!(Locks::default().evidence(&owned.table(), Bits(1)), Bits(1));
+}

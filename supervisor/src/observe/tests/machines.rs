@@ -15,6 +15,8 @@ fn an_engine_is_in_danger_when_it_will_be_too_fast() {
     for (last, rate, want) in [
         (879.5, 0.0, false),
         (880.5, 0.0, true),
+        (1.1 * 800.0, 0.0, false),
+        (1.1 * 60.0, 0.0, false),
         (856.0, 1.9, false),
         (856.0, 2.1, true),
         (885.0, -1.0, false),
