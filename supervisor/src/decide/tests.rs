@@ -601,33 +601,6 @@ fn only_an_overlap_on_the_way_is_counted() {
     }
 }
 
-/// What is only ordered counts while an overlap is counted already (found after a reset), and starts no
-/// count by itself; what may press always does.
-#[test]
-fn what_is_ordered_goes_on_with_a_count() {
-    let mut owned = Owned::new();
-    owned.conflicts.clear();
-    owned.sets[3].held_machines = Bits(1);
-    let table = owned.table();
-    for (closed, ordered, pressed, before, after) in [
-        (A, Bits(3), A, 0, 0),
-        (A, Bits(3), A, 1, 2),
-        (A, Bits(3), A, u16::MAX, u16::MAX),
-        (A, Bits(3), Bits(3), 0, 1),
-        (Bits(3), Bits::EMPTY, Bits::EMPTY, 0, 1),
-        (A, A, A, 7, 0),
-    ] {
-        let mut state = State { overlap: before, ..State::default() };
-        (state.locks.closed, state.locks.ordered) = (closed, ordered);
-        let counted = super::count_overlap(&table, &mut state, pressed);
-        assert_eq!(
-            (state.overlap, counted),
-            (after, after > 0),
-            "{ordered:?} {pressed:?} {before}"
-        );
-    }
-}
-
 /// The engine is started for where it is needed, stopped where it is not wanted and no longer
 /// joined, and otherwise left as it is.
 #[test]

@@ -2,7 +2,7 @@
 
 use super::super::{barred_by, end_claim};
 use crate::bits::Bits;
-use crate::decide::{Plan, State, decide, overlap_end};
+use crate::decide::{Plan, State, count_overlap, decide, overlap_end};
 use crate::fixture::{APART, Owned, READY, Told};
 use crate::io::LockReport;
 use crate::status::{Phase, Refusal};
@@ -145,5 +145,32 @@ fn a_closing_that_would_hold_a_turning_shaft_is_broken_off() {
         let mut told = Told { at_rest, report: [LockReport::Open; 8], ..Told::default() };
         let _ = decide(&table, &mut state, &mut told);
         assert_eq!(state.locks.ordered == A, at_rest);
+    }
+}
+
+/// What is only ordered counts while an overlap is counted already (found after a reset), and starts no
+/// count by itself; what may press always does.
+#[test]
+fn what_is_ordered_goes_on_with_a_count() {
+    let mut owned = Owned::new();
+    owned.conflicts.clear();
+    owned.sets[3].held_machines = Bits(1);
+    let table = owned.table();
+    for (closed, ordered, pressed, before, after) in [
+        (A, Bits(3), A, 0, 0),
+        (A, Bits(3), A, 1, 2),
+        (A, Bits(3), A, u16::MAX, u16::MAX),
+        (A, Bits(3), Bits(3), 0, 1),
+        (Bits(3), Bits::EMPTY, Bits::EMPTY, 0, 1),
+        (A, A, A, 7, 0),
+    ] {
+        let mut state = State { overlap: before, ..State::default() };
+        (state.locks.closed, state.locks.ordered) = (closed, ordered);
+        let counted = count_overlap(&table, &mut state, pressed);
+        assert_eq!(
+            (state.overlap, counted),
+            (after, after > 0),
+            "{ordered:?} {pressed:?} {before}"
+        );
     }
 }
