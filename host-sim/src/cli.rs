@@ -259,7 +259,7 @@ struct CampaignArgs {
     shrink: usize,
     /// Break the table, one defect at a time, and show which rule finds each; --cases is then the
     /// most for each defect
-    #[arg(long, conflicts_with_all = ["shard", "shards", "time", "out", "resume"])]
+    #[arg(long, conflicts_with_all = ["shard", "shards", "time"])]
     defects: bool,
     /// Try only so many of the defects, spread evenly over their list
     #[arg(long, value_name = "N", requires = "defects", value_parser = clap::value_parser!(u32).range(1..))]
@@ -386,6 +386,8 @@ fn run_campaign(args: CampaignArgs) -> i32 {
                 threads: args.threads.map(usize::from),
                 sample: args.sample.map(|n| n as usize),
                 json: args.json,
+                out: args.out,
+                resume: args.resume,
             },
         );
     }

@@ -131,7 +131,8 @@ impl Chooser {
                     || !serves(best)
             }
         };
-        if !keep && self.asked != Some(best) {
+        // What is not kept is not the best: that would be near, and serve.
+        if !keep {
             *self = Chooser { asked: Some(best), stayed: 0, short: 0 };
         }
         self.asked
@@ -155,11 +156,92 @@ mod tests {
         override_dwell: 3,
     };
 
+    /// Each part that does not fit is seen by itself.
+    #[test]
+    fn a_schedule_must_fit_together() {
+        assert!(SCHEDULE.is_sound(3));
+        // Names an arrangement that there is not, or that has no bit.
+        assert!(!SCHEDULE.is_sound(2));
+        let high = Schedule { best: &[0, 0, 15, 1], ..SCHEDULE };
+        assert!(high.is_sound(16) && high.is_sound(255) && !high.is_sound(15));
+        assert!(!Schedule { best: &[0, 0, 16, 1], ..SCHEDULE }.is_sound(255));
+        // Edges rise, and are numbers.
+        let nine = Schedule {
+            speed_radps: &[1.0, 2.0],
+            demand_nm: &[-5.0, 5.0],
+            best: &[0; 9],
+            can: &[1; 9],
+            ..SCHEDULE
+        };
+        assert!(nine.is_sound(1));
+        let (nan, endless) = (f32::NAN, f32::INFINITY);
+        for edges in [[2.0, 2.0], [2.0, 1.0], [1.0, endless], [-endless, 1.0], [nan, 1.0]] {
+            assert!(!Schedule { speed_radps: &edges, ..nine }.is_sound(1), "{edges:?}");
+            assert!(!Schedule { demand_nm: &edges, ..nine }.is_sound(1), "{edges:?}");
+        }
+        // One cell for each column and row.
+        for count in [0, 8, 10] {
+            assert!(!Schedule { best: &[0; 10][..count], ..nine }.is_sound(1), "{count}");
+            assert!(!Schedule { can: &[1; 10][..count], ..nine }.is_sound(1), "{count}");
+        }
+        assert!(
+            Schedule { speed_radps: &[], demand_nm: &[], best: &[0], can: &[1], ..nine }
+                .is_sound(1)
+        );
+        // Margins lead outwards.
+        for margin in [-1.0, nan] {
+            assert!(!Schedule { speed_margin_radps: margin, ..nine }.is_sound(1), "{margin}");
+            assert!(!Schedule { demand_margin_nm: margin, ..nine }.is_sound(1), "{margin}");
+        }
+        assert!(Schedule { speed_margin_radps: 0.0, demand_margin_nm: 0.0, ..nine }.is_sound(1));
+    }
+
+    /// Cells are told apart at their edges, which belong to the upper one; bits beyond the word say no.
+    #[test]
+    fn a_cell_begins_at_its_edge() {
+        let below = |x: f32| f32::from_bits(x.to_bits() - 1);
+        for (speed, demand, best, can) in [
+            (0.0, below(50.0), 0, 0b111),
+            (below(100.0), 50.0, 0, 0b111),
+            (100.0, below(50.0), 2, 0b111),
+            (100.0, 50.0, 1, 0b110),
+            (1e9, 1e9, 1, 0b110),
+            (0.0, -1e9, 0, 0b111),
+        ] {
+            assert_eq!(SCHEDULE.best_at(speed, demand), Some(best), "{speed} {demand}");
+            for arrangement in 0..=255u8 {
+                let serves = arrangement < 3 && can >> arrangement & 1 == 1;
+                assert_eq!(SCHEDULE.can_serve(arrangement, speed, demand), serves, "{arrangement}");
+            }
+        }
+    }
+
+    /// The margins count in both directions of both axes, each by itself.
+    #[test]
+    fn near_is_a_margin_away_in_one_direction() {
+        for (speed, demand, near) in [
+            (91.0, 45.0, [true, false, true]),
+            (91.0, 46.0, [true, false, true]),
+            (91.0, 56.0, [true, true, false]),
+            (89.0, 56.0, [true, false, false]),
+            (109.0, 40.0, [true, false, true]),
+            (111.0, 40.0, [false, false, true]),
+            (111.0, 46.0, [false, true, true]),
+            (111.0, 54.0, [false, true, true]),
+            (111.0, 56.0, [false, true, false]),
+        ] {
+            let is = [0, 1, 2].map(|a| SCHEDULE.is_near(a, speed, demand));
+            assert_eq!(is, near, "{speed} {demand}");
+        }
+    }
+
     #[test]
     fn it_stays_until_the_margin_is_passed_and_the_stay_is_over() {
         assert!(SCHEDULE.is_sound(3) && !SCHEDULE.is_sound(2));
         let mut chooser = Chooser::default();
+        assert_eq!(chooser.asked(), None);
         assert_eq!(chooser.tick(&SCHEDULE, 95.0, 0.0, false), Some(0));
+        assert_eq!(chooser.asked(), Some(0));
         for _ in 0..200 {
             assert_eq!(chooser.tick(&SCHEDULE, 105.0, 0.0, false), Some(0), "within the margin");
         }
@@ -196,6 +278,14 @@ mod tests {
         assert_eq!(chooser.tick(&SCHEDULE, -120.0, -60.0, false), Some(1));
         assert_eq!(chooser.tick(&SCHEDULE, f32::NAN, 0.0, false), Some(1));
         assert_eq!(chooser.tick(&SCHEDULE, 0.0, f32::INFINITY, false), Some(1));
+        // Nor does it when the stay is long over; and at a standstill demand is as it is.
+        let quick =
+            Schedule { speed_radps: &[], best: &[0, 1], can: &[3, 3], min_stay: 0, ..SCHEDULE };
+        let mut chooser = Chooser::default();
+        assert_eq!(chooser.tick(&quick, 0.0, 60.0, false), Some(1));
+        assert_eq!(chooser.tick(&quick, f32::NAN, 0.0, false), Some(1));
+        assert_eq!(chooser.tick(&quick, 0.0, f32::NEG_INFINITY, false), Some(1));
+        assert_eq!(chooser.tick(&quick, 0.0, 0.0, false), Some(0));
     }
 
     #[test]

@@ -1,7 +1,5 @@
-//! A demo driveline with its kinematics and table, ready to be driven.
+//! A demo driveline with its kinematics and table.
 
-use host_sim::drive::closed_loop::Setup;
-use host_sim::drive::simulate::{Outcome, RunError, simulate};
 use host_sim::driveline::{self, Driveline};
 use host_sim::kinematics::{self, Kinematics};
 use host_sim::table::{self, TableData};
@@ -25,13 +23,5 @@ impl Demo {
         let kinematics = kinematics::analyse(&driveline).expect("demos can move");
         let table = table::build(&driveline, &kinematics).expect("demos have a table");
         Demo { driveline, kinematics, table }
-    }
-
-    /// A run without trace.
-    ///
-    /// # Errors
-    /// Why it cannot start.
-    pub fn try_run(&self, setup: &Setup, seed: u64) -> Result<Outcome, RunError> {
-        simulate(&self.driveline, &self.kinematics, self.table.table(), setup, seed, None)
     }
 }

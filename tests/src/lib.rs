@@ -1,6 +1,7 @@
 //! Shared helpers of the behaviour tests.
 
 pub mod demo;
+mod demo_run;
 pub mod drivelines;
 pub mod page;
 pub mod plant_drivelines;

@@ -2,10 +2,14 @@
 
 use std::collections::BTreeMap;
 use std::fmt::Write;
+use std::path::PathBuf;
+use std::time::Instant;
 
 use serde_json::{Value, json};
 
-use super::defects::{Ended, Trial, Tried, defects, try_all};
+use super::defects::{Ended, Tried, defects};
+use super::trial::{State, Trial, Trials};
+use super::trial_file::{header, read, write};
 use super::world::World;
 use crate::explore::command::{INCONCLUSIVE, Stop};
 use crate::explore::defects::run::sample;
@@ -13,11 +17,16 @@ use crate::input::print;
 use crate::review::Subject;
 
 /// Version of the format of the JSON.
-pub const DEFECTS_FORMAT: u64 = 1;
+pub const DEFECTS_FORMAT: u64 = 2;
 /// Seeds whose median is taken.
 const SEEDS: u64 = 3;
+/// Progress is told so often, s.
+const SHOW_EVERY_S: u64 = 10;
 /// Share of the defects that must be found.
 const FOUND_SHARE: f64 = 0.98;
+
+/// Name of the file in the folder that keeps a trial.
+const STATE_FILE: &str = "defects.json";
 
 /// What to try.
 #[derive(Clone, Debug)]
@@ -36,10 +45,14 @@ pub struct DefectOptions {
     pub sample: Option<usize>,
     /// JSON for programs.
     pub json: bool,
+    /// Folder that keeps the trial, so that it can be gone on with; none: nothing is kept.
+    pub out: Option<PathBuf>,
+    /// Go on with what is in the folder.
+    pub resume: bool,
 }
 
-/// Try planted defects. Returns the exit code: 0 at least 98 % were found under every seed, 1
-/// fewer, 2 misuse, 3 stopped early.
+/// Try planted defects. Returns the exit code: 0 at least 98 % of those that are none were found
+/// under every seed, 1 fewer, 2 misuse, 3 stopped early.
 pub fn campaign_defects(options: &DefectOptions) -> i32 {
     let subject = match Subject::read(&options.file, options.seed) {
         Ok(subject) => subject,
@@ -51,29 +64,44 @@ pub fn campaign_defects(options: &DefectOptions) -> i32 {
     let chosen = sample(list.len(), options.sample.unwrap_or(list.len()));
     let seeds: Vec<u64> = (0..SEEDS).map(|i| options.seed.wrapping_add(i)).collect();
     let trial = Trial { seeds: &seeds, cases: options.cases, faults: options.faults };
-    let all = || std::thread::available_parallelism().map_or(1, |n| n.get());
-    let threads = options.threads.unwrap_or_else(all);
-    let stop = Stop::new();
-    let mut shown = 0;
-    let tried = try_all(&world, &list, &chosen, (trial, threads), |done| {
-        if done >= shown + chosen.len().div_ceil(20).max(1) {
-            shown = done;
-            eprintln!("{done} of {} defects", chosen.len());
-        }
-        !stop.is_asked()
-    });
-    let tried = match tried {
-        Ok(tried) => tried,
+    let header = header(&world, &trial, &chosen);
+    let (path, mut state) = match begin(options, &header, &trial) {
+        Ok(begun) => begun,
         Err(error) => {
             eprintln!("error: {error}");
             return 2;
         }
     };
-    let whole = tried.len() == chosen.len();
+    let all = || std::thread::available_parallelism().map_or(1, |n| n.get());
+    let threads = options.threads.unwrap_or_else(all);
+    let trials = Trials::new(&world, &list, &chosen, trial);
+    let stop = Stop::new();
+    let (mut shown, mut lost) = (Instant::now(), None);
+    let ran = trials.go_on(&mut state, threads, |after_block| {
+        if let Some(state) = after_block {
+            lost = path.as_deref().and_then(|path| write(path, &header, state).err());
+            if shown.elapsed().as_secs() >= SHOW_EVERY_S {
+                shown = Instant::now();
+                eprintln!("{}", progress(&trial, state, chosen.len()));
+            }
+        }
+        !stop.is_asked() && lost.is_none()
+    });
+    if let Err(error) = ran {
+        eprintln!("error: {error}");
+        return 2;
+    }
+    if let (Some(error), Some(path)) = (lost, &path) {
+        eprintln!("error: {}: {error}", path.display());
+        return 2;
+    }
+    let whole = trials.is_whole(&state);
+    let tried = trials.tried(&state, || !stop.is_asked());
     let score = Score {
         driveline: &world.driveline().name,
         table_hash: world.table.hash,
         trial,
+        cases_done: state.seeds.iter().map(|of| of.cases).collect(),
         all: list.len(),
         tried: &tried,
     };
@@ -88,10 +116,49 @@ pub fn campaign_defects(options: &DefectOptions) -> i32 {
     }
 }
 
+/// Where a trial is kept, if it is, and how far it is.
+fn begin(
+    options: &DefectOptions,
+    header: &Value,
+    trial: &Trial,
+) -> Result<(Option<PathBuf>, State), String> {
+    let Some(folder) = &options.out else {
+        return match options.resume {
+            true => Err("--resume needs the folder with --out".into()),
+            false => Ok((None, State::new(trial))),
+        };
+    };
+    let path = folder.join(STATE_FILE);
+    match (options.resume, path.exists()) {
+        (true, true) => {
+            let state = read(&path, header)?;
+            eprintln!("goes on after {} cases", state.done());
+            Ok((Some(path), state))
+        }
+        (false, true) => Err(format!(
+            "{}: there is a trial already; go on with it (--resume) or choose another folder",
+            path.display()
+        )),
+        (_, false) => {
+            std::fs::create_dir_all(folder)
+                .map_err(|error| format!("{}: {error}", folder.display()))?;
+            Ok((Some(path), State::new(trial)))
+        }
+    }
+}
+
+fn progress(trial: &Trial, state: &State, chosen: usize) -> String {
+    let of = trial.seeds.iter().zip(&state.seeds).rfind(|(_, of)| of.cases > 0);
+    let (seed, cases, found) = of.map_or((0, 0, 0), |(s, of)| (*s, of.cases, of.found.len()));
+    format!("seed {seed}: {cases} of {} cases, {found} of {chosen} defects found", trial.cases)
+}
+
 pub(crate) struct Score<'a> {
     pub(crate) driveline: &'a str,
     pub(crate) table_hash: u32,
     pub(crate) trial: Trial<'a>,
+    /// By seed, how many cases were run.
+    pub(crate) cases_done: Vec<u64>,
     pub(crate) all: usize,
     pub(crate) tried: &'a [Tried],
 }
@@ -111,8 +178,14 @@ impl Score<'_> {
         self.tried.iter().filter(|t| t.is_found()).count()
     }
 
+    /// Not found, and shown to be no defects.
+    fn excused(&self) -> usize {
+        self.tried.iter().filter(|t| !t.is_found() && t.excused.is_some()).count()
+    }
+
+    /// Of those that are defects.
     fn share(&self) -> f64 {
-        self.found() as f64 / self.tried.len().max(1) as f64
+        self.found() as f64 / (self.tried.len() - self.excused()).max(1) as f64
     }
 
     fn text(&self, whole: bool) -> String {
@@ -135,7 +208,16 @@ impl Score<'_> {
             self.trial.faults,
             if whole { "" } else { " (STOPPED EARLY)" }
         )?;
-        writeln!(out, "found under every seed: {} ({:.1} %)", self.found(), 100.0 * self.share())?;
+        let cases: Vec<String> = self.cases_done.iter().map(u64::to_string).collect();
+        writeln!(out, "cases run, by seed: {}", cases.join(", "))?;
+        writeln!(
+            out,
+            "found under every seed: {} of {} ({:.1} %); shown to be no defect: {}",
+            self.found(),
+            self.tried.len() - self.excused(),
+            100.0 * self.share(),
+            self.excused()
+        )?;
         let mut kinds: BTreeMap<&str, OfKind> = BTreeMap::new();
         for tried in self.tried {
             let kind = kinds.entry(&tried.what[0]).or_default();
@@ -145,8 +227,8 @@ impl Score<'_> {
             for ended in &tried.ended {
                 let rule = match ended {
                     Ended::Refused => "the board",
-                    Ended::Found { rule, .. } => rule,
-                    Ended::Missed => continue,
+                    Ended::Found { rule, .. } => rule.as_str(),
+                    Ended::Missed { .. } => continue,
                 };
                 if !kind.rules.contains(&rule) {
                     kind.rules.push(rule);
@@ -163,14 +245,45 @@ impl Score<'_> {
             let median = cases.get(cases.len() / 2).map_or("-".to_string(), u64::to_string);
             writeln!(out, "  {kind:<28} {tried:>5} {found:>5} {median:>12}  {}", rules.join(", "))?;
         }
+        self.write_missed(out)
+    }
+
+    fn write_missed(&self, out: &mut String) -> std::fmt::Result {
         let missed: Vec<&Tried> = self.tried.iter().filter(|t| !t.is_found()).collect();
-        if !missed.is_empty() {
-            writeln!(out, "\nnot found under every seed")?;
+        let all = self.cases_done.iter().sum::<u64>();
+        let (excused, open): (Vec<&Tried>, _) = missed.iter().partition(|t| t.excused.is_some());
+        let (idle, differ): (Vec<&Tried>, Vec<_>) = open.iter().partition(|t| t.is_idle());
+        if !differ.is_empty() {
+            writeln!(out, "\nnot found under every seed; cases in which anything differed")?;
         }
-        for tried in missed {
+        for tried in differ {
             let [kind, place, change] = &tried.what;
-            let found = tried.ended.iter().filter(|e| **e != Ended::Missed).count();
-            writeln!(out, "  {kind}, {place}, {change}: {found} of {}", tried.ended.len())?;
+            let found = tried.ended.iter().filter(|e| e.is_found()).count();
+            let differed = tried.ended.iter().map(|ended| match ended {
+                Ended::Missed { differed } => *differed,
+                Ended::Refused | Ended::Found { .. } => 0,
+            });
+            let differed = differed.sum::<u64>();
+            writeln!(
+                out,
+                "  {kind}, {place}, {change}: found {found} of {}, differed {differed}",
+                tried.ended.len()
+            )?;
+        }
+        if !idle.is_empty() {
+            writeln!(out, "\nnot one order or word differed in all {all} cases")?;
+        }
+        for tried in idle {
+            let [kind, place, change] = &tried.what;
+            writeln!(out, "  {kind}, {place}, {change}")?;
+        }
+        if !excused.is_empty() {
+            writeln!(out, "\nnot found, and shown to be no defect")?;
+        }
+        for tried in excused {
+            let [kind, place, change] = &tried.what;
+            let why = tried.excused.as_deref().unwrap_or_default();
+            writeln!(out, "  {kind}, {place}, {change}: {why}")?;
         }
         Ok(())
     }
@@ -181,13 +294,14 @@ impl Score<'_> {
             Ended::Found { rule, cases, ticks } => {
                 json!({ "by": rule, "cases": cases, "ticks": ticks })
             }
-            Ended::Missed => Value::Null,
+            Ended::Missed { differed } => json!({ "by": null, "differed": differed }),
         };
         let tried = self.tried.iter().map(|t| {
             json!({
                 "number": t.number,
                 "kind": t.what[0], "place": t.what[1], "change": t.what[2],
                 "found": t.is_found(),
+                "excused": t.excused,
                 "median_cases": t.median().map(|m| m.0),
                 "median_ticks": t.median().map(|m| m.1),
                 "by_seed": t.ended.iter().map(ended).collect::<Vec<_>>(),
@@ -199,7 +313,9 @@ impl Score<'_> {
             "table_hash": format!("{:08x}", self.table_hash),
             "seeds": self.trial.seeds,
             "cases": self.trial.cases,
+            "cases_done": self.cases_done,
             "faults": self.trial.faults,
+            "excused": self.excused(),
             "defects": self.all,
             "whole": whole,
             "found": self.found(),

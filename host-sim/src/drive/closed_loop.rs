@@ -25,7 +25,7 @@ use crate::plant::{self, ActuatorFault, EngineFault, LockActual, PlantInputs, Pl
 mod asking;
 mod elsewhere;
 
-pub use elsewhere::Call;
+pub use elsewhere::{Call, looks_alike};
 
 /// After this long at rest short of the request no further attempt is expected, s.
 const RETRY_WAIT_S: f64 = 1.0;
@@ -79,6 +79,8 @@ struct Now {
 #[derive(Clone, Debug)]
 pub struct Run<'a> {
     prepared: Arc<Prepared<'a>>,
+    /// The supervisor's.
+    table: Table<'a>,
     setup: &'a Setup,
     /// Whether the wheels may slip.
     loose: bool,
@@ -148,6 +150,7 @@ impl<'a> Run<'a> {
         let state = prepared.start(start)?.with_seed(model, seed);
         Ok(Run {
             prepared: Arc::clone(prepared),
+            table: prepared.table,
             setup,
             loose,
             state,
@@ -305,7 +308,7 @@ impl<'a> Run<'a> {
     /// The supervisor's tick.
     fn decide(&mut self) {
         if self.now.called {
-            self.output = self.supervisor.tick(&self.prepared.table, &self.now.inputs);
+            self.output = self.supervisor.tick(&self.table, &self.now.inputs);
         }
     }
 
@@ -315,7 +318,7 @@ impl<'a> Run<'a> {
         let Now { inputs, pedals, reset, .. } = &self.now;
         record.truth.state_by(&output.status, inputs.request, *reset);
         record.truth.demand_nm = pedals.demand_nm;
-        record.truth.claim = claim(&self.prepared.table, &output.status);
+        record.truth.claim = claim(&self.table, &output.status);
         let any = *reset || self.faults.truth.any;
         record.truth.faults = FaultTruth { any, ..self.faults.truth };
         record.road_mps = self.state.road_speed_mps(&self.prepared.model);
@@ -327,7 +330,7 @@ impl<'a> Run<'a> {
         record.orders = output.orders;
         record.command_nm = self.command.torque_nm;
         record.status = output.status;
-        record.step = step_now(&self.prepared.table, &output.status);
+        record.step = step_now(&self.table, &output.status);
     }
 
     /// The drive controller's tick.

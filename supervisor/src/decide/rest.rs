@@ -294,6 +294,4 @@ pub(super) fn end_overlap(table: &Table, state: &mut State, pressed: Bits) -> Pl
 }
 
 #[cfg(test)]
-mod claims;
-#[cfg(test)]
 mod tests;

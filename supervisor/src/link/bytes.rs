@@ -104,11 +104,6 @@ impl<'a> Reader<'a> {
         self.u8().map(|x| (x != u8::MAX).then_some(x))
     }
 
-    /// What is left.
-    pub fn rest(self) -> &'a [u8] {
-        self.left
-    }
-
     /// `value`, if everything was read.
     pub fn end<T>(self, value: T) -> Option<T> {
         self.left.is_empty().then_some(value)

@@ -33,3 +33,26 @@ pub fn crc32c(bytes: &[u8]) -> u32 {
     }
     !crc
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The remainder of half a byte by its definition: each bit in turn, the polynomial (reversed,
+    /// 0x1EDC6F41 in RFC 3720) taken away where one falls out. And the sum of two is that of their sum.
+    #[test]
+    fn the_table_holds_the_remainders() {
+        let table = halves();
+        assert_eq!(table, HALVES);
+        let poly = 0x1EDC_6F41_u32.reverse_bits();
+        assert_eq!((table[0], table[8]), (0, poly));
+        for bit in [4, 2, 1] {
+            let last = table[2 * bit];
+            let expected = if last & 1 == 1 { last >> 1 ^ poly } else { last >> 1 };
+            assert_eq!(table[bit], expected, "{bit}");
+        }
+        for (a, b) in (0..16).flat_map(|a| (0..16).map(move |b| (a, b))) {
+            assert_eq!(table[a ^ b], table[a] ^ table[b], "{a} {b}");
+        }
+    }
+}

@@ -131,7 +131,8 @@ fn refusal_numbers(refusal: Refusal) -> (u8, u8, u16) {
 fn refusal_of(kind: u8, small: u8, large: u16) -> Option<Refusal> {
     let (lock, step) = (small, large);
     Some(match kind {
-        1 => Refusal::NoWay(Why::from_code(small)),
+        // Where the table is read, an unknown code forbids; here it is no message.
+        1 => Refusal::NoWay(Some(Why::from_code(small)).filter(|why| *why as u8 == small)?),
         2 => Refusal::ArrangementSpeed { arrangement: small },
         3 => Refusal::RoadSpeed { step },
         4 => Refusal::TargetSpeed { step },

@@ -35,11 +35,51 @@ const AROUND: [(f32, bool); 6] =
 
 #[test]
 fn sums_and_magnitudes() {
-    let row = [2.0, -3.0, 0.5, 0.0, 0.0, 0.0, 0.0, 4.0];
-    let values = [1.0, 2.0, 8.0, 99.0, 0.0, 0.0, 0.0, 0.25];
-    assert_eq!(row_times(&row, &values), 2.0 - 6.0 + 4.0 + 1.0);
+    let row = [2.0, -3.0, 0.5, 5.0, 7.0, -0.25, 11.0, 4.0];
+    let values = [3.0, 2.0, 8.0, -7.0, 13.0, 16.0, 0.5, 0.25];
+    assert_eq!(row_times(&row, &values), 6.0 - 6.0 + 4.0 - 35.0 + 91.0 - 4.0 + 5.5 + 1.0);
+    // Each place with its own, and none with another's.
+    for (i, j) in (0..8).flat_map(|i| (0..8).map(move |j| (i, j))) {
+        let (mut other, want) = (unit(j), if i == j { 1.0 } else { 0.0 });
+        other[j] = 3.0;
+        assert_eq!(row_times(&unit(i), &other), 3.0 * want, "{i} {j}");
+    }
     assert_eq!([magnitude(-2.0), magnitude(2.0), magnitude(0.0)], [2.0, 2.0, 0.0]);
     assert!(magnitude(0.0).is_sign_positive() && magnitude(f32::NAN).is_nan());
+}
+
+/// What is asked of one lock, of many, and all at once, is the same: from the slips of both locks.
+#[test]
+fn a_slip_has_one_answer_however_it_is_asked() {
+    let owned = Owned::new();
+    let table = owned.table();
+    // Slip of lock 0, and whether it moves apart (limit 1).
+    for (slip, moves) in [(0.0, false), (1.0, false), (1.1, true), (-1.1, true), (50.0, true)] {
+        for known in [true, false] {
+            let mut now = inputs([slip, 0.5], 5.0, [Open, Closed]);
+            now.speeds[0].valid = known;
+            let moves = known && moves;
+            let of = |bit| Bits::one(1).with(0, bit);
+            ask(&table, &now, |r| {
+                assert_eq!([0, 1, 2].map(|lock| r.slip_known(lock)), [known, true, false]);
+                assert_eq!([0, 1, 2].map(|lock| r.slip_moving(lock)), [moves, false, false]);
+                assert_eq!([0, 1].map(|lock| r.slip(lock).known), [known, true]);
+                assert_eq!([0, 1].map(|lock| r.slip(lock).moving), [moves, false]);
+                for asked in (0..8).map(Bits) {
+                    assert_eq!(r.moving(asked), asked.and(Bits::EMPTY.with(0, moves)));
+                    assert_eq!(r.still(asked), asked.and(of(known && !moves)), "{asked:?}");
+                }
+                assert_eq!(r.moving_locks(), Bits::EMPTY.with(0, moves));
+                assert_eq!(r.not_moving_locks(), of(known && !moves));
+                let last = if known { Some(magnitude(slip)) } else { None };
+                assert_eq!(
+                    [r.slip_radps(0), r.slip_radps(1), r.slip_radps(2)],
+                    [last, Some(0.5), None]
+                );
+                assert_eq!([0, 1, 2].map(|lock| r.report(lock)), [Open, Closed, Missing]);
+            });
+        }
+    }
 }
 
 #[test]

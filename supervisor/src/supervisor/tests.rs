@@ -7,11 +7,13 @@ use super::{Output, Supervisor};
 use crate::bits::Bits;
 use crate::check::{TableFault, check, check_all};
 use crate::fixture::{Owned, STRIDE, inputs, ticks};
+use crate::heat::Heat;
 use crate::io::LockReport::{Closed, Missing, Open};
 use crate::io::{Inputs, LockOrder, LockReport, MachineOrder};
 use crate::journal::EventKind;
+use crate::observe::{Memory, Reading};
 use crate::status::{Phase, Refusal};
-use crate::table::{NO_STEP, Table};
+use crate::table::{NO_STEP, Table, Why};
 use crate::trace::Trace;
 
 fn closed(output: &Output) -> Bits {
@@ -502,5 +504,95 @@ fn a_race_is_told_and_cuts_every_machine() {
         assert_eq!(last.status.faults.racing, race);
         assert_eq!(last.orders.machines.contains(&MachineOrder::Off), !race.is_empty());
         assert_eq!(last.status.faults.locks(), Bits::EMPTY);
+    }
+}
+
+/// Limits of the shaft: 800; 97 % of them are 776. A torque that was cut comes back only within those,
+/// while one that was not cut stays until the limits themselves.
+#[test]
+fn torque_that_was_cut_comes_back_with_room() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut supervisor = Supervisor::new();
+    for (speed, cut) in [
+        (790.0, false),
+        (900.0, true),
+        (790.0, true),
+        (777.0, true),
+        (775.0, false),
+        (779.0, false),
+    ] {
+        let now = inputs([0.0, 0.0], speed, [Open, Open]);
+        let mut last = Output::default();
+        for _ in 0..40 {
+            last = supervisor.tick(&table, &now);
+        }
+        let off = last.orders.machines.contains(&MachineOrder::Off);
+        assert_eq!((off, !last.status.faults.racing.is_empty()), (cut, cut), "{speed}");
+    }
+}
+
+/// A machine near its limits (720 is nine tenths of them) is slowed down where nothing moves and nothing
+/// ties it to the wheels; not where a step needs its speed, and not where it may drive.
+#[test]
+fn a_machine_is_slowed_down_only_where_it_is_free() {
+    let held = |o: &Output| match o.orders.machines[0] {
+        MachineOrder::HoldSpeed { target_radps } => Some(target_radps),
+        _ => None,
+    };
+    for (request, drives, want) in
+        [(None, false, Some(720.0)), (None, true, None), (Some(0), false, Some(750.0))]
+    {
+        let mut owned = Owned::new();
+        owned.sets[0].drives = drives;
+        if request.is_none() {
+            // Nor does anything lead away.
+            owned.next.fill(NO_STEP | Why::NothingSynchronises as u16);
+        }
+        for step in &mut owned.steps {
+            (step.target_min, step.target_max) = (-1000.0, 1000.0);
+        }
+        (owned.limits[0].min, owned.limits[0].max) = (-1000.0, 1000.0);
+        let table = owned.table();
+        let mut now = inputs([3.0, 0.0], 750.0, [Open, Open]);
+        now.request = request;
+        let mut supervisor = Supervisor::new();
+        let mut last = Output::default();
+        for _ in 0..40 {
+            last = supervisor.tick(&table, &now);
+        }
+        let prepares = matches!(last.status.phase, Phase::Prepare { .. });
+        assert_eq!((held(&last), prepares), (want, request.is_some()), "{request:?} {drives}");
+        assert!(held(&last) != Some(720.0) || last.orders.machines[1] != last.orders.machines[0]);
+    }
+}
+
+/// What stands is asked for, and one of its locks is only stuck: that is told before anything is decided
+/// again. Of a lock whose switch is in doubt, the switch.
+#[test]
+fn what_is_missing_from_what_stands_is_told_at_once() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let lock = 0;
+    for (goal, switch, want) in [
+        (Some(0), Bits::EMPTY, Some(Refusal::NotOpened { lock })),
+        (Some(0), Bits(1), Some(Refusal::Switch { lock })),
+        (Some(0), Bits(2), Some(Refusal::NotOpened { lock })),
+        (Some(1), Bits(1), None),
+        (None, Bits::EMPTY, None),
+    ] {
+        let mut supervisor = Supervisor::new();
+        let state = &mut supervisor.kernel.state;
+        (state.locks.stuck_closed, state.locks.open) = (Bits(1), Bits(2));
+        (state.locks.switch, state.phase) = (switch, Phase::Rest);
+        for _ in 0..owned.timing.request_dwell {
+            state.request.update(&table, goal);
+        }
+        let now = inputs([0.0, 0.0], 0.0, [Closed, Open]);
+        let (heat, mut memory) = (Heat::default(), Memory::default());
+        let mut reading = Reading::new(&table, &now, &heat, &mut memory);
+        let status = supervisor.describe(&table, &mut reading, Bits(1));
+        assert_eq!((status.arrangement, status.goal), (None, goal));
+        assert_eq!(status.refusal, want, "{goal:?} {switch:?}");
     }
 }

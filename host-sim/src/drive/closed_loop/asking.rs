@@ -2,12 +2,19 @@
 //! the speed limit of the locks.
 
 use supervisor::schedule::{Chooser, Schedule};
+use supervisor::status::Status;
+use supervisor::table::{Table, Window};
 
 use super::Run;
 
 /// How fast a driver goes on who is told that a shaft is about to pass its limits, of the speed then
 /// (an invented round value).
 const RACING_SHARE: f64 = 0.97;
+
+/// Speeds of the output within which the arrangement that stands may be driven, rad/s.
+pub(super) fn window_that_stands(table: &Table, status: &Status) -> Option<Window> {
+    status.arrangement.and_then(|a| table.arrangements.get(usize::from(a))).map(|a| a.window)
+}
 
 impl<'a> Run<'a> {
     /// With a schedule that asks, by the measured speed of the output and the driver's demand,
@@ -36,9 +43,7 @@ impl<'a> Run<'a> {
     pub(super) fn keep_speed_limit(&mut self) {
         let prepared = &self.prepared;
         let status = &self.output.status;
-        let stands =
-            status.arrangement.and_then(|a| prepared.table.arrangements.get(usize::from(a)));
-        if let Some(window) = stands.map(|a| a.window) {
+        if let Some(window) = window_that_stands(&self.table, status) {
             let [min, max] = [window.min, window.max]
                 .map(|radps| f64::from(radps) * prepared.model.metres_per_radian());
             self.driver.limit(min.min(max), min.max(max));

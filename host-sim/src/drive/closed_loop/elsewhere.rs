@@ -3,13 +3,17 @@
 
 use supervisor::bits::MAX_MACHINES;
 use supervisor::io::Inputs;
+use supervisor::status::Status;
+use supervisor::table::Table;
 use supervisor::trace::Trace;
 use supervisor::{Output, Supervisor};
 
-use super::{Run, closed};
+use super::asking::window_that_stands;
+use super::{Run, closed, step_now};
 use crate::drive::driver::Pedals;
 use crate::drive::faults::{Reset, reset_at};
 use crate::drive::record::TickRecord;
+use crate::drive::witness::claim;
 use crate::plant::PlantModel;
 
 /// What a supervisor is told in one tick.
@@ -23,7 +27,15 @@ pub struct Call {
     pub reset: Option<Reset>,
 }
 
-impl Run<'_> {
+/// Whether what a run reads of its table beside the supervisor (the speed limit that the driver
+/// sees, what a step claims) is the same in two tables, while the supervisor says this of itself.
+pub fn looks_alike(a: &Table, b: &Table, status: &Status) -> bool {
+    claim(a, status) == claim(b, status)
+        && step_now(a, status) == step_now(b, status)
+        && window_that_stands(a, status) == window_that_stands(b, status)
+}
+
+impl<'a> Run<'a> {
     /// What a supervisor elsewhere may know of locks that are closed at the start.
     pub fn first_trace(&self) -> Trace {
         Trace::pressing(closed(&self.state))
@@ -55,6 +67,15 @@ impl Run<'_> {
     pub fn board_began_anew(&mut self) {
         self.supervisor = Supervisor::new();
         self.now.reset = true;
+    }
+
+    /// Another supervisor with another table takes over, as if both had been there from the start:
+    /// only where both gave the same orders so far, and [look alike](looks_alike), is that so.
+    pub fn hand_over<'b>(self, table: Table<'b>, supervisor: Supervisor) -> Run<'b>
+    where
+        'a: 'b,
+    {
+        Run { table, supervisor, ..self }
     }
 
     /// The same with a driver elsewhere too: his pedals, and the slope, count instead.

@@ -61,11 +61,20 @@ impl Defect {
     /// checksum alone would find everything.
     #[must_use]
     pub fn planted(&self, table: &TableData) -> TableData {
-        let mut broken = table.clone();
-        (self.change)(&mut broken);
-        broken.hash = supervisor::hash::table_hash(&broken.table());
-        broken
+        planted_together(table, [self])
     }
+}
+
+/// The table with all of these defects.
+#[must_use]
+pub fn planted_together<'a>(
+    table: &TableData,
+    defects: impl IntoIterator<Item = &'a Defect>,
+) -> TableData {
+    let mut broken = table.clone();
+    defects.into_iter().for_each(|defect| (defect.change)(&mut broken));
+    broken.hash = supervisor::hash::table_hash(&broken.table());
+    broken
 }
 
 /// What the parts of the list add to.

@@ -18,6 +18,6 @@ pub mod run;
 pub use drives::Drives;
 pub use explored::{Explored, Explorer, Unfit};
 pub use judged::{Judged, Outcome};
-pub use list::{Defect, Part, all};
-pub use reasons::Reason;
+pub use list::{Defect, Part, all, planted_together};
+pub use reasons::{Reason, excuse_unexplored};
 pub use report::Report;

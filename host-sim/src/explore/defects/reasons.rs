@@ -72,6 +72,14 @@ pub(super) fn reason(
     as_near(good, broken).then_some(Reason::AsNear)
 }
 
+/// The reason, in words, why this change of a table is none, where the audits alone show it.
+pub fn excuse_unexplored(
+    tables: (&TableData, &TableData),
+    audits: (&Audited, &Audited),
+) -> Option<String> {
+    reason(tables, audits, &Explored::Not("it was not explored")).map(|reason| reason.text())
+}
+
 /// The rows whose numbers the change touched, all proved; the tightest of them. Nothing else may
 /// be changed than numbers, or what else it does would go unseen.
 fn proved(

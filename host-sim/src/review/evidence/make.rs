@@ -7,9 +7,10 @@ use serde_json::Value;
 use super::state::{State, count, list, text};
 use super::{Evidence, Kind, Origin, Part};
 use crate::audit::{Scope, examine};
-use crate::campaign::defects::{Trial, defects as plant_defects, try_all};
+use crate::campaign::defects::defects as plant_defects;
 use crate::campaign::defects_command::Score;
 use crate::campaign::report::campaign_json;
+use crate::campaign::trial::{State, Trial, Trials};
 use crate::campaign::{Header, Merged, Shard, Share, Tally, World, run as run_cases};
 use crate::energy::{cruise, data, map, model::Model};
 use crate::explore::defects::{self, Drives, Explorer};
@@ -193,15 +194,22 @@ fn defects_in_plant(subject: &Subject, making: &mut Making) -> Made {
     let seeds: Vec<u64> = (0..DEFECT_SEEDS).map(|i| subject.seed.wrapping_add(i)).collect();
     let trial = Trial { seeds: &seeds, cases, faults: case_faults };
     let progress = &mut making.progress;
-    let tried = try_all(&world, &list, &chosen, (trial, making.threads), |done| {
-        progress.at("planted defects in campaigns", done as u64, Some(chosen.len() as u64))
-    })
-    .map_err(|error| error.to_string())?;
-    let whole = tried.len() == chosen.len();
+    let trials = Trials::new(&world, &list, &chosen, trial);
+    let mut state = State::new(&trial);
+    let (mut done, all) = (0, cases * DEFECT_SEEDS);
+    trials
+        .go_on(&mut state, making.threads, |after_block| {
+            done = after_block.map_or(done, State::done);
+            progress.at("planted defects in campaigns: cases", done, Some(all))
+        })
+        .map_err(|error| error.to_string())?;
+    let whole = trials.is_whole(&state);
+    let tried = trials.tried(&state, || !progress.is_stopped());
     let score = Score {
         driveline: &subject.driveline.name,
         table_hash: world.table.hash,
         trial,
+        cases_done: state.seeds.iter().map(|of| of.cases).collect(),
         all: list.len(),
         tried: &tried,
     };

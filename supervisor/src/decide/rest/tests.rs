@@ -9,6 +9,8 @@ use crate::io::LockReport;
 use crate::status::{Phase, Refusal};
 use crate::table::{Action, EngineUse, NO_STEP, Overlap, Why};
 
+mod claims;
+
 const A: Bits = Bits::one(0);
 const B: Bits = Bits::one(1);
 const NONE: Bits = Bits::EMPTY;
@@ -117,6 +119,14 @@ fn what_the_machines_do_meanwhile() {
     assert_eq!(plan(NONE, true, most + 1, Phase::Rest), Plan::Cut);
     assert_eq!(plan(NONE, false, 0, Phase::Rest), Plan::Cut);
     assert_eq!(plan(NONE, false, most + 1, Phase::Rest), Plan::Cut);
+    // Through a lock that is only stuck torque goes on, unless it has a part in an overlap.
+    for (overlap, want) in [(0, Plan::Coast), (1, Plan::Cut), (most, Plan::Cut)] {
+        let mut state = at(&owned, NONE, None);
+        (state.overlap, state.locks.ordered) = (overlap, B);
+        assert_eq!(stay_plan(&table, &state, &mut Told::default(), A), want, "{overlap}");
+        state.locks.ordered = A;
+        assert_eq!(stay_plan(&table, &state, &mut Told::default(), A), Plan::Coast, "{overlap}");
+    }
 }
 
 /// The engine gets its time and not a tick more; one that stalls where it stood gets the debounce.

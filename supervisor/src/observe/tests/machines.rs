@@ -15,6 +15,8 @@ fn an_engine_is_in_danger_when_it_will_be_too_fast() {
     for (last, rate, want) in [
         (879.5, 0.0, false),
         (880.5, 0.0, true),
+        (1.1 * 800.0, 0.0, false),
+        (1.1 * 60.0, 0.0, false),
         (856.0, 1.9, false),
         (856.0, 2.1, true),
         (885.0, -1.0, false),
@@ -61,9 +63,11 @@ fn a_shaft_goes_away_when_it_moves_fast_enough_the_wrong_way() {
     let table = owned.table();
     for (from, rate, want) in [
         (60.0, -0.26, true),
+        (60.0, -0.25, false),
         (60.0, -0.24, false),
         (60.0, 0.26, false),
         (40.0, 0.26, true),
+        (40.0, 0.25, false),
         (40.0, -0.26, false),
         (50.0, 0.26, false),
         (f32::NAN, 0.26, false),
@@ -76,4 +80,22 @@ fn a_shaft_goes_away_when_it_moves_fast_enough_the_wrong_way() {
     }
     assert!(!after_a_course(&table, (50.0, -2.0, 2), at, |r| r.goes_away(0, 60.0, 1.0)));
     assert!(!after_a_course(&table, (50.0, -2.0, 20), at, |r| r.goes_away(7, 60.0, 1.0)));
+}
+
+/// A machine has a speed when its shaft has sensors that can be believed; without a limit of rest nobody
+/// measures it.
+#[test]
+fn a_machine_has_a_speed_when_it_is_measured() {
+    let mut owned = Owned::new();
+    let speed = |owned: &Owned, now: Inputs, machine| {
+        ask(&owned.table(), &now, |r| r.machine_radps(machine))
+    };
+    assert_eq!(speed(&owned, at(50.0), 0), Some(50.0));
+    assert_eq!(speed(&owned, at(-50.0), 1), Some(-50.0));
+    assert_eq!(speed(&owned, at(50.0), 2), None, "there is no such machine");
+    assert_eq!(speed(&owned, without(2, at(50.0)), 0), None);
+    owned.rests[0].max = 0.0;
+    assert_eq!(speed(&owned, at(50.0), 0), None);
+    let away = after_a_course(&owned.table(), (50.0, -2.0, 20), at, |r| r.goes_away(0, 60.0, 1.0));
+    assert!(!away, "nor does it go anywhere");
 }

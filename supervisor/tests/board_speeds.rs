@@ -273,3 +273,102 @@ fn a_damaged_wheel_is_noticed() {
         assert!(wrong.len() <= 3, "{what}: {wrong:?}");
     }
 }
+
+/// Edges at these times, all forward; then what is told at the last of them, and how many were no teeth.
+fn after(wheel: Wheel, stamps: &[u32]) -> (supervisor::io::Speed, u16) {
+    let mut pickup = Periods::new(wheel, CLOCK);
+    stamps.iter().for_each(|stamp| pickup.edge(*stamp, true));
+    (pickup.speed(stamps.last().copied().unwrap_or(0)), pickup.glitches())
+}
+
+/// A spike is no tooth: it is counted, and two teeth later the wheel is believed again. One count more
+/// between two edges, and it is a tooth.
+#[test]
+fn a_spike_is_counted_and_forgotten_after_two_teeth() {
+    let teeth = |spike: u32| [0, 2_000, 4_000, 4_000 + spike, 6_000, 8_000];
+    for (edges, valid, glitches) in [(3, true, 0), (4, false, 1), (5, false, 1), (6, true, 1)] {
+        let (told, counted) = after(WHOLE, &teeth(CLOCK.least - 1)[..edges]);
+        assert_eq!((told.valid, counted), (valid, glitches), "{edges} edges");
+    }
+    let (told, counted) = after(WHOLE, &teeth(CLOCK.least)[..4]);
+    let fast = TAU / 48.0 / f64::from(CLOCK.least) * 1e6;
+    assert!(told.valid && (f64::from(told.radps) - fast).abs() < 1e-3 * fast);
+    assert_eq!(counted, 0);
+}
+
+/// On a wheel without a gap a tooth that takes more than eight times as long as the last is doubted
+/// for two teeth; eight times is a shaft that slows down.
+#[test]
+fn a_tooth_that_is_missing_is_doubted() {
+    for (long, doubts) in [(16_000, false), (16_001, true), (CLOCK.most, true)] {
+        let stamps = [0, 2_000, 2_000 + long, 4_000 + long, 6_000 + long];
+        let valid: Vec<bool> = (2..=5).map(|n| after(WHOLE, &stamps[..n]).0.valid).collect();
+        // The edge that ends it starts the doubt; the next is one of the two.
+        assert_eq!(valid, [true, !doubts, !doubts, true], "{long}");
+    }
+    // It stood: the period before says nothing, and the next one is the first.
+    let (told, _) = after(WHOLE, &[0, 2_000, 2_001 + CLOCK.most]);
+    assert!(!told.valid);
+    let (told, _) = after(WHOLE, &[0, 2_000, 2_001 + CLOCK.most, 4_001 + CLOCK.most]);
+    assert!(told.valid);
+}
+
+/// A gap of two teeth is one from more than 2.2 teeth on (its own and 0.6 of what is missing), and is told
+/// as three teeth; at its place once a turn, else the whole turn after it is doubted.
+#[test]
+fn the_gap_is_known_by_its_length_and_place() {
+    let tooth = |counts: f64| TAU / 60.0 / counts * 1e6;
+    let close = |told: supervisor::io::Speed, truth: f64| {
+        told.valid && (f64::from(told.radps) - truth).abs() < 1e-3 * truth
+    };
+    for (gap, teeth) in [(2_190, 1.0), (2_210, 3.0), (3_000, 3.0)] {
+        let (told, _) = after(TRIGGER, &[0, 1_000, 2_000, 2_000 + gap]);
+        assert!(close(told, tooth(f64::from(gap) / teeth)), "{gap}: {told:?}");
+    }
+    // From a first gap on: so many plain teeth, and another gap or not. Where that is not as it should
+    // be, so many teeth later the wheel is believed again, and never when the gap after a gap fails too.
+    for (plain, gap, believed_after) in [
+        (57u32, true, Some(0)),
+        (57, false, Some(0)),
+        (58, false, Some(58)),
+        (58, true, Some(57)),
+        (56, true, None),
+        (1, true, None),
+    ] {
+        let mut stamps = vec![0, 1_000, 4_000];
+        stamps.extend((1..=plain).map(|n| 4_000 + n * 1_000));
+        let mut now = 4_000 + plain * 1_000;
+        if gap {
+            now += 3_000;
+            stamps.push(now);
+        }
+        let believed = (0..=58).find(|&n| {
+            let more = (1..=n).map(|n| now + n * 1_000);
+            let all: Vec<u32> = stamps.iter().copied().chain(more).collect();
+            after(TRIGGER, &all).0.valid
+        });
+        assert_eq!(believed, believed_after, "{plain} teeth, {gap}");
+    }
+    // Nothing comes: a gap may pass before the shaft counts as slower.
+    let mut pickup = Periods::new(TRIGGER, CLOCK);
+    [0, 1_000, 2_000].iter().for_each(|stamp| pickup.edge(*stamp, true));
+    for (idle, counts) in [(0, 1_000.0), (1_000, 1_000.0), (3_000, 1_000.0), (6_000, 2_000.0)] {
+        assert!(close(pickup.speed(2_000 + idle), tooth(counts)), "{idle}");
+    }
+}
+
+/// Half a turn of the windings and near it: too far in any case, whichever way it went.
+#[test]
+fn half_a_turn_is_no_speed() {
+    let windings = Windings { pole_pairs: 1, sample_s: 1.0, amplitude: (0.5, 1.5), sign: 1.0 };
+    for degrees in [0.0, 39.0, 42.0, 89.0, 90.0, 91.0, 135.0, 180.0, 225.0, 270.0, 271.0, 330.0] {
+        let angle = f64::to_radians(degrees);
+        let mut resolver = Resolver::new(windings);
+        let _ = resolver.sample(0.0, 1.0);
+        let told = resolver.sample(angle.sin() as f32, angle.cos() as f32);
+        let turn = if degrees > 180.0 { angle - TAU } else { angle };
+        assert_eq!(told.valid, turn.abs() < f64::from(TURN_MAX), "{degrees}");
+        let quarter = (90.0..=270.0).contains(&degrees);
+        assert!(!quarter || told.radps.abs() < 1e-6 || !told.valid, "{degrees}");
+    }
+}

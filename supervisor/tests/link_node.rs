@@ -1,9 +1,9 @@
 //! The board's end of the link, driven by a hostile host: what it does on bad, old, repeated and
 //! missing frames, judged against a supervisor of its own that gets the good ones only.
 
-use host_sim::plant::random::Random;
 use proptest::prelude::*;
-use slipwarden_tests::tables::shuttle::TABLE;
+use random::Random;
+use shuttle::TABLE;
 use supervisor::Supervisor;
 use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder, Speed};
 use supervisor::link::answer::Answer;
@@ -12,6 +12,16 @@ use supervisor::link::message::{Call, Differs};
 use supervisor::link::node::{Session, build_name, hello};
 use supervisor::link::{Begin, Hello, Message, Mode, Node, PROTOCOL, Receiver, Role, Wire};
 use supervisor::trace::Trace;
+
+/// The one seeded generator, of the plant.
+#[allow(dead_code, unreachable_pub)]
+#[path = "../../host-sim/src/plant/random.rs"]
+mod random;
+
+/// A generated table for any crate.
+#[allow(unreachable_pub)]
+#[path = "../../tests/src/tables/shuttle.rs"]
+mod shuttle;
 
 /// A board and the receivers at both ends of its wire.
 struct Board {
@@ -312,4 +322,99 @@ fn a_tick_that_is_missed_in_real_time_is_missed() {
         assert_eq!(*board.node.output(), output, "tick {n}");
     }
     assert!(missed > 500, "{missed}");
+}
+
+/// What is dropped and counted in a run: calls that are not new, and a board's own words. Only in
+/// lockstep, and only with its own tick, the last call is answered again, by the same bytes.
+#[test]
+fn what_is_not_new_is_dropped_and_counted() {
+    let call = Message::Call(Call { called: true, ..Call::default() });
+    let own = [
+        Message::Ready,
+        Message::Refused(Differs::Tick),
+        Message::Answer(Answer { bad_frames: 1, ..Answer::default() }),
+    ];
+    for mode in [Mode::Lockstep, Mode::RealTime] {
+        let mut board = Board::running(mode);
+        let counters = Default::default();
+        let mut said = board.say(9, 50, call);
+        let first = board.node.timer(&counters);
+        assert_eq!(
+            (said.len(), first.is_some()),
+            (usize::from(mode == Mode::Lockstep), mode == Mode::RealTime)
+        );
+        for (sequence, tick) in [(9, 51), (8, 50), (8, 51), (9, 50), (0x8009, 50)] {
+            let again = board.say(sequence, tick, call);
+            let same = mode == Mode::Lockstep && (sequence, tick) == (9, 50);
+            assert_eq!(again, if same { said.clone() } else { vec![] }, "{sequence} {tick}");
+        }
+        for message in own {
+            assert!(board.say(10, 51, message).is_empty(), "{message:?}");
+        }
+        said = board.say(0x8008, 51, call);
+        if let Some(wire) = board.node.timer(&counters) {
+            said.extend(wire.bytes().iter().filter_map(|b| board.back.byte(*b)));
+        }
+        let (stamp, answer) = answer_of(&said).expect("half of all numbers are new");
+        assert_eq!((stamp.sequence, answer.stale_frames), (0x8008, 8), "{mode:?}");
+    }
+    // Nor does a beginning without a hello, or a call without a run, pass uncounted.
+    let mut board = Board::new();
+    let begin = Message::Begin(Begin { mode: Mode::Lockstep, lost_ticks: 20, trace: None });
+    assert!(board.say(1, 0, begin).is_empty());
+    assert!(board.say(2, 0, call).is_empty());
+    board.say(3, 0, host_hello());
+    assert_eq!(board.say(4, 0, call).len(), 1, "a hello");
+    board.say(5, 0, begin);
+    let (_, answer) = answer_of(&board.say(6, 0, call)).expect("an answer");
+    assert_eq!(answer.stale_frames, 3);
+}
+
+/// While a run goes on the pins do what was answered; when it is lost the locks stay and the torque goes,
+/// from the first tick of which the host said that it is too late.
+#[test]
+fn pins_follow_the_answer_until_it_is_lost() {
+    let mut board = Board::running(Mode::Lockstep);
+    let counters = Default::default();
+    assert!(Board::new().node.timer(&counters).is_none(), "no run, no tick");
+    let mut seen = Inputs { demand_nm: 100.0, request: Some(1), ..Inputs::default() };
+    seen.speeds.iter_mut().for_each(|s| s.valid = true);
+    seen.torques.iter_mut().for_each(|t| t.valid = true);
+    seen.reports = [LockReport::Open; 8];
+    let (mut torque, mut closing) = (false, false);
+    for n in 3..1500u16 {
+        let call = Message::Call(Call { inputs: seen, called: true, ..Call::default() });
+        let said = board.say(n, u32::from(n), call);
+        let (_, answer) = answer_of(&said).expect("an answer");
+        assert_eq!(board.node.orders(), answer.orders);
+        assert_eq!(*board.node.output(), answer.output());
+        let mut safe = answer.orders;
+        (safe.machines, safe.engine_run) = ([MachineOrder::Off; 4], false);
+        torque |= safe.machines != answer.orders.machines;
+        closing |= safe.locks.contains(&LockOrder::Close);
+        for (lock, order) in safe.locks.iter().enumerate() {
+            let closed = *order == LockOrder::Close;
+            seen.reports[lock] = if closed { LockReport::Closed } else { LockReport::Open };
+        }
+        if n % 100 == 0 {
+            for tick in 1..=20 {
+                let _ = board.node.timer(&counters);
+                let now = if tick < 20 { answer.orders } else { safe };
+                assert_eq!((board.node.orders(), board.node.is_lost()), (now, tick >= 20));
+            }
+        }
+    }
+    assert!(torque && closing, "{torque} {closing}");
+}
+
+/// The memory in an answer can be looked at: it is that of the supervisor, as a search keeps it.
+#[test]
+fn the_memory_of_an_answer_comes_back() {
+    let mut random = Random::new(3);
+    let mut own = Supervisor::new();
+    for _ in 0..300 {
+        let output = own.tick(&TABLE, &inputs(&mut random));
+        let answer = Answer::of(&output, &own, &TABLE);
+        assert_eq!(answer.memory.kernel(), own.kernel().canonical(&TABLE));
+    }
 }

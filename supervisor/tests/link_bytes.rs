@@ -2,7 +2,6 @@
 //! publish, every message there and back.
 
 use proptest::prelude::*;
-use slipwarden_tests::source::read;
 use supervisor::bits::Bits;
 use supervisor::check::TableFault;
 use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder, Orders, Speed, Torque};
@@ -15,6 +14,9 @@ use supervisor::link::receiver::{Order, order_of};
 use supervisor::link::{Begin, Hello, MAX_BODY, Message, Mode, Receiver, Role, Wire, cobs};
 use supervisor::status::{Faults, Phase, Refusal, Status};
 use supervisor::table::Why;
+
+/// The page of the link, which holds the bytes.
+const PAGE: &str = include_str!("../../docs/rig-link.md");
 
 const STAMP: Stamp = Stamp { sequence: 258, tick: 66051 };
 
@@ -56,10 +58,9 @@ fn hex(bytes: &[u8]) -> String {
 /// The examples of the page are what is sent, byte by byte.
 #[test]
 fn the_page_shows_what_is_sent() {
-    let page = read("docs/rig-link.md");
     let mut wrong = Vec::new();
     for (what, message) in examples() {
-        let section = page.split(&format!("\n{what}")).nth(1).expect("an example");
+        let section = PAGE.split(&format!("\n{what}")).nth(1).expect("an example");
         let shown = section.split("```text\n").nth(1).and_then(|s| s.split("\n```").next());
         let sent = hex(Wire::new(STAMP, &message).bytes());
         if shown != Some(&sent) {
@@ -72,8 +73,7 @@ fn the_page_shows_what_is_sent() {
 /// Lengths in the page's table of kinds.
 #[test]
 fn the_page_names_every_kind_with_its_length() {
-    let page = read("docs/rig-link.md");
-    let page = page.split("## Kinds").nth(1).expect("a section");
+    let page = PAGE.split("## Kinds").nth(1).expect("a section");
     let mut messages: Vec<Message> = examples().into_iter().map(|e| e.1).collect();
     messages.extend([Message::Ready, Message::Answer(Answer::default())]);
     for message in messages {

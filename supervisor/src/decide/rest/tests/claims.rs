@@ -1,8 +1,8 @@
 //! A switch claims a lock closed whose sides move apart; and overlaps that nobody may wait for.
 
-use super::{barred_by, end_claim};
+use super::super::{barred_by, end_claim};
 use crate::bits::Bits;
-use crate::decide::{Plan, State, decide, overlap_end};
+use crate::decide::{Plan, State, count_overlap, decide, overlap_end};
 use crate::fixture::{APART, Owned, READY, Told};
 use crate::io::LockReport;
 use crate::status::{Phase, Refusal};
@@ -54,7 +54,9 @@ fn sw_d1_what_a_claimed_lock_forbids_is_let_go() {
             let plan = decide(&table, &mut state, &mut told);
             let gone = state.held() != B;
             assert_eq!(gone, ends && tick == debounce, "{forbids} {moves} {tick}");
-            assert!(!gone || plan.plan == Plan::Cut && plan.close.is_empty());
+            if gone {
+                assert_eq!((plan.plan, plan.close), (Plan::Cut, Bits::EMPTY));
+            }
         }
         let reason = Refusal::Switch { lock: 0 };
         assert_eq!(state.refusal == Some(reason), ends);
@@ -87,6 +89,12 @@ fn a_lock_that_is_ours_goes() {
     state.locks.stuck_closed = B;
     assert_eq!(end_claim(&mut state, A, (BOTH, Some(1))), Plan::Cut);
     assert_eq!((state.held(), state.phase), (B, Phase::Rest));
+    assert_eq!(state.refusal, Some(Refusal::Switch { lock: 0 }), "it is said all the same");
+    // A set with nothing in it that is claimed is no claim's: its lock goes, and nothing is blamed.
+    let mut state = standing(B);
+    assert_eq!(end_claim(&mut state, A, (B, Some(1))), Plan::Cut);
+    assert_eq!((state.locks.ordered, state.phase), (Bits::EMPTY, Phase::Settle));
+    assert_eq!((state.refusal, state.given_up), (None, false));
 }
 
 /// With the engine joined an overlap is ended at once; else when it has lasted too long.
@@ -137,5 +145,32 @@ fn a_closing_that_would_hold_a_turning_shaft_is_broken_off() {
         let mut told = Told { at_rest, report: [LockReport::Open; 8], ..Told::default() };
         let _ = decide(&table, &mut state, &mut told);
         assert_eq!(state.locks.ordered == A, at_rest);
+    }
+}
+
+/// What is only ordered counts while an overlap is counted already (found after a reset), and starts no
+/// count by itself; what may press always does.
+#[test]
+fn what_is_ordered_goes_on_with_a_count() {
+    let mut owned = Owned::new();
+    owned.conflicts.clear();
+    owned.sets[3].held_machines = Bits(1);
+    let table = owned.table();
+    for (closed, ordered, pressed, before, after) in [
+        (A, Bits(3), A, 0, 0),
+        (A, Bits(3), A, 1, 2),
+        (A, Bits(3), A, u16::MAX, u16::MAX),
+        (A, Bits(3), Bits(3), 0, 1),
+        (Bits(3), Bits::EMPTY, Bits::EMPTY, 0, 1),
+        (A, A, A, 7, 0),
+    ] {
+        let mut state = State { overlap: before, ..State::default() };
+        (state.locks.closed, state.locks.ordered) = (closed, ordered);
+        let counted = count_overlap(&table, &mut state, pressed);
+        assert_eq!(
+            (state.overlap, counted),
+            (after, after > 0),
+            "{ordered:?} {pressed:?} {before}"
+        );
     }
 }

@@ -7,6 +7,7 @@ use embedded_hal_mock::eh1::pwm::{Mock as Pwm, Transaction as Duty};
 use proptest::prelude::*;
 use supervisor::bits::Bits;
 use supervisor::board::pressure::{Course, FULL, Proportional};
+use supervisor::board::quadrature::Tracks;
 use supervisor::board::switch::{Contact, Pair, Switch};
 use supervisor::board::valve::{Active, AtRest, Line, OnOff, Valve};
 use supervisor::board::watchdog::{Alive, Watchdog};
@@ -14,6 +15,11 @@ use supervisor::board::{
     BoardFaults, PinFailed, carry_out, enable_machines, read_switches, release_all,
 };
 use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder, Orders, Speed, Torque};
+
+/// A generated table for any crate.
+#[allow(unreachable_pub)]
+#[path = "../../tests/src/tables/shuttle.rs"]
+mod shuttle;
 
 const COURSE: Course =
     Course { pulse: 900, pulse_ticks: 3, kiss: 300, ramp_ticks: 4, pressed: 800 };
@@ -134,8 +140,7 @@ fn a_failed_output_of_a_proportional_valve_is_told() {
 
 #[test]
 fn a_course_must_fit_its_lock() {
-    let table = &slipwarden_tests::tables::shuttle::TABLE;
-    let mut lock = table.locks[0];
+    let mut lock = shuttle::TABLE.locks[0];
     lock.close_ticks = 7;
     assert!(COURSE.fits(&lock));
     lock.close_ticks = 6;
@@ -250,6 +255,69 @@ fn one_context_that_hangs_starves_the_watchdog() {
     assert_eq!(fed.get(), 1);
     let mut nobody = Alive::new(Count(fed.clone()), Bits::EMPTY);
     assert!(!nobody.report(0), "nobody is expected, nobody feeds");
+}
+
+/// Each part that failed, by itself, on inputs that are all there, and on inputs that are not: nothing
+/// becomes valid that was not.
+#[test]
+fn one_failed_part_takes_away_its_own() {
+    let none = BoardFaults::default();
+    for there in [true, false] {
+        let mut inputs = Inputs { request: Some(3), ..Inputs::default() };
+        if there {
+            inputs.reports = [LockReport::Open; 8];
+            inputs.speeds = [Speed { radps: 2.0, valid: true }; 8];
+            inputs.torques = [Torque { nm: 1.0, valid: true }; 4];
+        }
+        let mut same = inputs;
+        none.mark(&mut same);
+        assert_eq!((same, none.any()), (inputs, false));
+        for bit in 0..8u8 {
+            let (one, place) = (Bits::one(bit), usize::from(bit));
+            let mut silent = inputs;
+            silent.reports[place] = LockReport::Missing;
+            let unasked = Inputs { request: None, ..inputs };
+            let mut blind = inputs;
+            blind.speeds[place].valid = false;
+            let mut weak = unasked;
+            if let Some(torque) = weak.torques.get_mut(place) {
+                torque.valid = false;
+            }
+            for (faults, left) in [
+                (BoardFaults { valves: one, ..none }, Inputs { request: None, ..silent }),
+                (BoardFaults { switches: one, ..none }, silent),
+                (BoardFaults { sensors: one, ..none }, blind),
+                (BoardFaults { machines: one, ..none }, weak),
+            ] {
+                let mut marked = inputs;
+                faults.mark(&mut marked);
+                assert_eq!((marked, faults.any()), (left, true), "{faults:?}");
+            }
+        }
+    }
+}
+
+/// Two tracks on pins, a quarter after the other; a pin that fails counts nothing, and is told.
+#[test]
+fn tracks_are_read_from_their_pins() {
+    use State::{High, Low};
+    let a = [
+        On::get(Low),
+        On::get(High),
+        On::get(Low).with_error(broken()),
+        On::get(High),
+        On::get(High),
+    ];
+    let b = [On::get(Low), On::get(Low), On::get(High).with_error(broken()), On::get(High)];
+    let mut tracks = Tracks::new(Pin::new(&a), Pin::new(&b));
+    for (result, count) in
+        [(Ok(()), 0), (Ok(()), 1), (Err(PinFailed), 1), (Err(PinFailed), 1), (Ok(()), 2)]
+    {
+        assert_eq!((tracks.sample(), tracks.read.count(), tracks.read.jumps()), (result, count, 0));
+    }
+    let (mut a, mut b) = tracks.free();
+    a.done();
+    b.done();
 }
 
 fn any_bits() -> impl Strategy<Value = Bits> {
