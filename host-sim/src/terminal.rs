@@ -18,7 +18,7 @@ macro_rules! eprintln {
 }
 
 /// Whether a stream takes colour: a terminal, and the user has not asked for none
-/// (<https://no-color.org>: any value of `NO_COLOR` but an empty one).
+/// (any value of `NO_COLOR` but an empty one: common practice, no source).
 pub(crate) fn takes_colour(stream: &impl std::io::IsTerminal) -> bool {
     stream.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }
@@ -110,7 +110,7 @@ mod tests {
     #[test]
     fn verdicts_are_coloured_and_nothing_else_changes() {
         let text = "rules\n  SW-I1   holds        clutch: holds 3 rpm\n  SW-SLIP 3 broken\n\
-                    \n  SW-X   3 broken      x\n    refused: no way holds\nok: axle: 4 shafts\n\
+                    \n  SW-SLIP   3 broken      x\n    refused: no way holds\nok: axle: 4 shafts\n\
                     x  holds-output  all\n  exploration  FINDING: broken: EX-1\n";
         let shown = painted(text);
         assert_eq!(bare(&shown), text);

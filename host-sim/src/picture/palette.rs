@@ -64,6 +64,9 @@ const PLAIN: [&str; 3] = ["ink", "soft", "held"];
 
 /// Pattern beside the colour of a machine, as a dash.
 const DASHES: [&str; 4] = ["", "9 3", "3 3", "9 3 3 3"];
+/// Which of them each machine has, for two rounds of the colours: colour-blind eyes may take
+/// colours 0 and 5, and 1 and 4, for one, so that these never have the same dash.
+const DASH_OF: [usize; 12] = [0, 1, 2, 3, 0, 2, 1, 2, 1, 1, 3, 3];
 /// Pattern beside the colour of any other line: none is that of a machine, but the first.
 const PLAIN_DASHES: [&str; 6] = ["", "14 4", "1.5 3", "14 3 1.5 3", "6 6", "14 3 5 3"];
 
@@ -74,13 +77,14 @@ pub fn machine(index: usize) -> String {
 
 /// Dash of a machine's line or border; empty: solid.
 pub fn machine_dash(index: usize) -> &'static str {
-    DASHES[(index + index / MACHINES.len()) % DASHES.len()]
+    DASHES[DASH_OF[index % DASH_OF.len()]]
 }
 
-/// Role and dash of line `index` of those that belong to no machine.
+/// Role and dash of line `index` of those that belong to no machine: no two of the first 18 have
+/// both in common.
 pub fn plain(index: usize) -> (&'static str, &'static str) {
-    let round = index / PLAIN.len();
-    (PLAIN[index % PLAIN.len()], PLAIN_DASHES[(index + round) % PLAIN_DASHES.len()])
+    let (colour, round) = (index % PLAIN.len(), index / PLAIN.len());
+    (PLAIN[colour], PLAIN_DASHES[(2 * colour + round) % PLAIN_DASHES.len()])
 }
 
 /// Colour of a role, as a reference to its variable.

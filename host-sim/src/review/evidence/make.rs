@@ -10,7 +10,7 @@ use crate::audit::{Scope, examine};
 use crate::campaign::defects::defects as plant_defects;
 use crate::campaign::defects_command::Score;
 use crate::campaign::report::campaign_json;
-use crate::campaign::trial::{State, Trial, Trials};
+use crate::campaign::trial::{self, Trial, Trials};
 use crate::campaign::{Header, Merged, Shard, Share, Tally, World, run as run_cases};
 use crate::energy::{cruise, data, map, model::Model};
 use crate::explore::defects::{self, Drives, Explorer};
@@ -195,11 +195,11 @@ fn defects_in_plant(subject: &Subject, making: &mut Making) -> Made {
     let trial = Trial { seeds: &seeds, cases, faults: case_faults };
     let progress = &mut making.progress;
     let trials = Trials::new(&world, &list, &chosen, trial);
-    let mut state = State::new(&trial);
+    let mut state = trial::State::new(&trial);
     let (mut done, all) = (0, cases * DEFECT_SEEDS);
     trials
         .go_on(&mut state, making.threads, |after_block| {
-            done = after_block.map_or(done, State::done);
+            done = after_block.map_or(done, trial::State::done);
             progress.at("planted defects in campaigns: cases", done, Some(all))
         })
         .map_err(|error| error.to_string())?;
