@@ -95,7 +95,6 @@ pub fn campaign_defects(options: &DefectOptions) -> i32 {
         eprintln!("error: {}: {error}", path.display());
         return 2;
     }
-    let whole = trials.is_whole(&state);
     let tried = trials.tried(&state, || !stop.is_asked());
     let score = Score {
         driveline: &world.driveline().name,
@@ -105,7 +104,12 @@ pub fn campaign_defects(options: &DefectOptions) -> i32 {
         all: list.len(),
         tried: &tried,
     };
-    let out = match options.json {
+    tell(&score, trials.is_whole(&state), options.json)
+}
+
+/// Prints the score; returns the exit code.
+fn tell(score: &Score, whole: bool, as_json: bool) -> i32 {
+    let out = match as_json {
         true => format!("{:#}\n", score.json(whole)),
         false => score.text(whole),
     };

@@ -67,7 +67,7 @@ impl Key {
         }
         let mut y = top + 11.0 + LINE * (1 + rows) as f64 + 10.0;
         svg.text((left, y), Anchor::Start, "Refused by the table", "class=\"name\"");
-        let none = ["no pair of arrangements at every speed".to_owned()];
+        let none = ["nothing: at some speed every pair of arrangements has a way".to_owned()];
         let list = if self.refusals.is_empty() { &none[..] } else { &self.refusals[..] };
         for words in list {
             y += LINE;
