@@ -133,16 +133,38 @@ pub(crate) fn is_undecided(row: &Value) -> bool {
 
 fn planted_in_plant(value: &Value) -> State {
     let tried = list(&value["tried"]);
-    let missed = tried.iter().filter(|t| t["found"] != true).count();
-    let share = 1.0 - missed as f64 / tried.len().max(1) as f64;
+    // As in the command: what was not found and is shown to be no defect does not count.
+    let open = |t: &&Value| t["found"] != true && !t["excused"].is_string();
+    let missed = tried.iter().filter(open).count();
+    let found = tried.iter().filter(|t| t["found"] == true).count();
+    let share = found as f64 / (found + missed).max(1) as f64;
     match () {
         () if value["whole"] != true || tried.is_empty() => {
             State::Inconclusive("not every chosen defect was tried".into())
         }
         () if share < FOUND_SHARE => State::Finding(format!(
             "{missed} of {} planted defects were not found under every seed",
-            tried.len()
+            found + missed
         )),
         () => State::Holds,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn what_is_shown_to_be_no_defect_is_not_missed() {
+        let of = |excused: Value| {
+            let mut tried = vec![json!({ "found": true, "excused": null }); 49];
+            tried.push(json!({ "found": false, "excused": null }));
+            tried.extend(vec![json!({ "found": false, "excused": excused }); 2]);
+            planted_in_plant(&json!({ "whole": true, "tried": tried }))
+        };
+        assert_eq!(of(json!("still proved")), State::Holds);
+        assert!(matches!(of(json!(null)), State::Finding(words) if words.starts_with("3 of 52 ")));
     }
 }

@@ -228,16 +228,19 @@ fn plant_defects(value: &Value) -> String {
         let mut by: Vec<&str> = list(&row["by_seed"]).iter().map(|s| text(&s["by"])).collect();
         by.retain(|word| !word.is_empty());
         by.dedup();
-        let found = match row["found"] == true {
-            true => "<span class=\"ok\">\u{25cf} found</span>",
-            false => "<span class=\"bad\">\u{25b2} not always</span>",
+        let found = match (row["found"] == true, row["excused"].as_str()) {
+            (true, _) => "<span class=\"ok\">\u{25cf} found</span>".to_owned(),
+            (false, Some(why)) => {
+                format!("<span class=\"soft\">\u{25cb} no defect</span>: {}", escaped(why))
+            }
+            (false, None) => "<span class=\"bad\">\u{25b2} not always</span>".to_owned(),
         };
         table.row(vec![
             count(&row["number"]).to_string(),
             escaped(text(&row["kind"])),
             escaped(text(&row["place"])),
             escaped(text(&row["change"])),
-            found.to_owned(),
+            found,
             row["median_cases"].as_u64().map_or("\u{2013}".to_owned(), |n| n.to_string()),
             escaped(&by.join(", ")),
         ]);
