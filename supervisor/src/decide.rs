@@ -350,10 +350,15 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         {
             rest::end_overlap(table, state, pressed)
         }
-        Phase::Rest | Phase::Prepare { .. } | Phase::Closing { .. } | Phase::Settle
-            if table.set(set).engine_joined && guards.engine_endangered() =>
+        // Nor does an engine wait until its lock is shown closed, as after a reset.
+        Phase::Wake
+        | Phase::Rest
+        | Phase::Settle
+        | Phase::Prepare { .. }
+        | Phase::Closing { .. }
+            if table.set(pressed).engine_joined && guards.engine_endangered() =>
         {
-            rest::release_engine(table, state, set)
+            rest::release_engine(table, state, pressed)
         }
         Phase::Wake | Phase::Settle => moves::settle(table, state, guards),
         Phase::Rest => rest::rest(table, state, guards),

@@ -9,16 +9,13 @@ use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
 use crate::guards::{Guards, SlipBits};
 use crate::heat::Heat;
 use crate::io::{Inputs, LockReport, Reports};
-use crate::table::{Lock, Rest, SpeedRow, Step, Table, Window};
+use crate::table::{Lock, SpeedRow, Step, Table, Window};
 
+use engine::{implausible_engine, running_engine};
+
+mod engine;
 #[cfg(test)]
 mod tests;
-
-/// An engine that will be slower than this share of its least speed is being dragged down.
-const DRAGGED_SHARE: f32 = 1.1;
-/// An engine that will be faster than this share of its highest speed is being driven too fast: one that is
-/// brought near its limit on purpose is not.
-const DRIVEN_SHARE: f32 = 1.1;
 
 /// Share of the allowed speeds within which a torque that was cut may come back.
 const BACK_SHARE: f32 = 0.97;
@@ -182,21 +179,6 @@ fn implausible(table: &Table, now: &Sample) -> Bits {
     implausible
 }
 
-/// The engine, when it runs by itself.
-fn running_engine<'a>(table: &Table<'a>, inputs: &Inputs) -> Option<&'a Rest> {
-    let engine = if inputs.engine_running { table.engine } else { None };
-    table.rests.get(usize::from(engine?))
-}
-
-/// An engine that runs by itself turns forward and above its stall speed: a reading that says
-/// otherwise speaks against its sensors. (With its clutch open no parity sees them.)
-fn implausible_engine(table: &Table, engine: Option<&Rest>, now: &Sample) -> Bits {
-    let Some(rest) = engine else { return Bits::EMPTY };
-    let readable = rest.max > 0.0 && now.valid.contains(rest.sensors);
-    let turns = row_times(&rest.row, &now.radps) >= table.engine_min;
-    if table.engine_min > 0.0 && readable && !turns { rest.sensors } else { Bits::EMPTY }
-}
-
 /// What one look at each lock gives.
 struct Sight {
     known: Bits,
@@ -284,15 +266,6 @@ impl Reading<'_> {
         let Some(rest) = self.table.rests.get(usize::from(machine)) else { return false };
         let speed = || magnitude(row_times(&rest.row, &self.now));
         rest.max > 0.0 && self.trusted.contains(rest.sensors) && speed() <= rest.max
-    }
-
-    /// Whether the engine gives torque, or nobody says that it does not.
-    pub fn engine_pushes(&self) -> bool {
-        let torque = self.table.engine.and_then(|engine| self.inputs.torques.get(engine as usize));
-        torque.is_some_and(|torque| {
-            let gives_none = torque.valid && torque.nm <= 0.0;
-            !gives_none
-        })
     }
 
     /// Speed of a machine's shaft in rad/s; `None` when its sensors are not to be trusted.
@@ -477,19 +450,7 @@ impl Guards for Reading<'_> {
     }
 
     fn engine_endangered(&mut self) -> bool {
-        let Some(rest) = running_engine(self.table, self.inputs) else { return false };
-        let known = self.trusted.and(self.change_known).contains(rest.sensors);
-        let letting_go = self.table.release_ticks_max().saturating_add(self.table.timing.react);
-        let soon = row_times(&rest.row, &self.now)
-            + ahead(self.table, self.age_share, letting_go) * row_times(&rest.row, &self.change);
-        // The least speed of an engine that runs has no room for what this foresees wrongly.
-        let least = self.table.engine_min * DRAGGED_SHARE;
-        let dragged = self.table.engine_min > 0.0 && soon < least;
-        // The limits are those of a sensor that sits on the engine's own shaft.
-        let own = rest.sensors.lowest().filter(|_| rest.sensors.count() == 1);
-        let data = own.and_then(|sensor| self.table.sensors.get(sensor as usize));
-        let driven = data.is_some_and(|sensor| soon > DRIVEN_SHARE * sensor.allowed.max);
-        known && (dragged || driven)
+        self.is_engine_endangered()
     }
 
     fn request(&mut self) -> Option<u8> {

@@ -119,6 +119,27 @@ fn sw_conflict_gives_time_to_react_to_a_lock_that_closes_by_itself() {
     assert!(story(0.6).rules().contains(&"SW-CONFLICT"));
 }
 
+/// A fault presses the engine clutch on the shuttle while the ring brake is held and the ring clutch closes:
+/// what was ordered before the plates pressed could not be known to be wrong, what was ordered after could.
+#[test]
+fn sw_conflict_blames_only_a_closing_that_began_after_the_fault_showed() {
+    let story = |ordered_before: bool, lasts: f64| {
+        let mut s = Story::new("shuttle");
+        s.speed(CRANK, 900.0).close(0, 0.0).wait(0.1);
+        s.now.locks[2].order = if ordered_before { LockOrder::Close } else { LockOrder::Open };
+        s.wait(0.05).close(1, 0.0);
+        s.now.locks[1].forced = true;
+        s.now.locks[1].order = LockOrder::Open;
+        s.wait(0.02).close(2, 0.0).wait(lasts).open(2).wait(0.5);
+        s.rules().contains(&"SW-CONFLICT")
+    };
+    assert!(!story(true, 0.4));
+    assert!(story(false, 0.4), "the closing began when the fault could be known");
+    // The reaction time counts from the fault, not from the closing 20 ms later.
+    assert!(!story(true, 0.47));
+    assert!(story(true, 0.49));
+}
+
 #[test]
 fn sw_slip_fires_just_above_the_limit() {
     let closing = |rpm: f64| {
@@ -212,6 +233,27 @@ fn sw_engine_fires_when_it_is_stalled_or_turned_backwards() {
     assert_eq!(s.judged(), []);
     s.speed(CRANK, -41.0).wait(0.1);
     assert_eq!(s.rules(), ["SW-ENGINE"]);
+}
+
+/// A lock that is ordered closed and that a fault lets go stalls an engine before anything can be done;
+/// one that is let go by order does not excuse it, nor does a fault that is long past.
+#[test]
+fn sw_engine_gives_time_to_react_to_a_lock_that_opens_by_itself() {
+    let stalls = |forced: bool, order: LockOrder, after_s: f64| {
+        let mut s = Story::new("shuttle");
+        s.speed(CRANK, 950.0).close(1, 0.0);
+        (s.now.engine_running, s.now.engine_run_order) = (true, true);
+        s.wait(0.2).open(1);
+        (s.now.locks[1].forced, s.now.locks[1].order) = (forced, order);
+        s.wait(after_s);
+        s.now.engine_running = false;
+        s.speed(CRANK, 300.0).wait(0.1);
+        s.rules().contains(&"SW-ENGINE")
+    };
+    assert!(!stalls(true, LockOrder::Close, 0.1));
+    assert!(stalls(true, LockOrder::Close, 0.6));
+    assert!(stalls(true, LockOrder::Open, 0.1));
+    assert!(stalls(false, LockOrder::Close, 0.1));
 }
 
 #[test]

@@ -24,7 +24,9 @@ pub(super) fn examine(context: &Context, out: &mut Audited) {
         }
         let shaft = &context.d.shafts[stated.shaft];
         let most = shaft.max_rpm.unwrap_or(f64::MAX);
-        let least = shaft.min_rpm.unwrap_or(-most);
+        let engine = context.d.engine().map(|(machine, _)| context.d.machines[machine].shaft);
+        let backwards = if engine == Some(stated.shaft) { context.d.timing.rest_rpm } else { most };
+        let least = shaft.min_rpm.unwrap_or(-most).max(-backwards);
         let (min, max) = (f64::from(sensor.allowed.min), f64::from(sensor.allowed.max));
         // Inside the file's limits by 0.5 %, within rounding.
         let fits = |x: f64, rpm: f64| {

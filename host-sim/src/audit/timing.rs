@@ -19,7 +19,7 @@ pub(super) fn rate_ticks(d: &Driveline) -> u16 {
     ((RATE_MS / d.timing.tick_ms).ceil() as u16).max(2)
 }
 
-/// Latency, a tick and twice the slowest electric machine's lag, ms.
+/// Latency, a tick, twice the slowest electric machine's lag, and half a rate distance, ms.
 fn react_ms(d: &Driveline) -> f64 {
     let mut ms = d.sensors.iter().fold(0.0, |most, s| f64::max(most, s.latency_ms));
     let electric = d.machines.iter().filter_map(|m| match &m.kind {
@@ -27,7 +27,7 @@ fn react_ms(d: &Driveline) -> f64 {
         MachineKind::Engine(_) => None,
     });
     ms += electric.fold(0.0, f64::max);
-    ms + d.timing.tick_ms
+    ms + d.timing.tick_ms * (1.0 + f64::from(rate_ticks(d)) / 2.0)
 }
 
 pub(super) fn examine(context: &Context, out: &mut Audited) {

@@ -2,6 +2,9 @@
 
 use std::sync::Arc;
 
+use supervisor::bits::MAX_LOCKS;
+use supervisor::io::LockOrder;
+
 use super::truth::set_text;
 use super::{Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, reaction_s};
 use crate::driveline::{Driveline, ShaftId};
@@ -14,8 +17,11 @@ struct Watched {
     locks: u8,
     holds: Vec<ShaftId>,
     reason: String,
-    /// When the set was closed and by a fault alone.
-    since: Option<(f64, bool)>,
+    /// When the fault showed that completed the set, or that pressed a lock of it after the closing
+    /// that completed it had begun; `None` where no fault excuses it.
+    fault_s: Option<f64>,
+    /// Whether the set was closed in the tick before.
+    closed: bool,
     reported: bool,
     worst: Worst,
 }
@@ -31,7 +37,38 @@ pub struct ConflictChecker {
     watched: Vec<Watched>,
     engaged_before: u8,
     speed_before: [f64; MAX_SHAFTS],
+    onsets: Onsets,
     findings: Findings,
+}
+
+/// Since when each lock is ordered closed, and pressed by a fault against its order.
+#[derive(Clone, Copy, Debug, Default)]
+struct Onsets {
+    ordered_s: [Option<f64>; MAX_LOCKS],
+    pressed_s: [Option<f64>; MAX_LOCKS],
+}
+
+impl Onsets {
+    fn see(&mut self, truth: &TickTruth) {
+        let since = |slot: &mut Option<f64>, is: bool| {
+            *slot = if is { slot.or(Some(truth.t_s)) } else { None };
+        };
+        for (i, lock) in truth.locks.iter().enumerate() {
+            since(&mut self.ordered_s[i], lock.order == LockOrder::Close);
+            since(&mut self.pressed_s[i], lock.forced && lock.engaged);
+        }
+    }
+
+    /// Since when a fault shows that excuses `closers`, which complete a set of `locks`: it presses
+    /// all of them, or another of the set, and began to press before none of them was ordered.
+    fn excuse_s(&self, locks: u8, closers: u8) -> Option<f64> {
+        let of = |set: u8| (0..MAX_LOCKS).filter(move |i| set >> i & 1 == 1);
+        let ours = |i: &usize| self.pressed_s[*i].is_none();
+        let began_s = |i: usize| self.ordered_s[i].unwrap_or(f64::INFINITY);
+        let last_s = of(closers).filter(ours).map(began_s).fold(f64::NEG_INFINITY, f64::max);
+        let shown_s = of(locks).filter_map(|i| self.pressed_s[i]);
+        shown_s.filter(|&s| s >= last_s).min_by(f64::total_cmp)
+    }
 }
 
 impl ConflictChecker {
@@ -45,7 +82,8 @@ impl ConflictChecker {
                 locks: c.locks,
                 holds: c.holds.clone(),
                 reason: c.reason.clone(),
-                since: None,
+                fault_s: None,
+                closed: false,
                 reported: false,
                 worst: Worst::default(),
             })
@@ -64,6 +102,7 @@ impl ConflictChecker {
             watched,
             engaged_before: 0,
             speed_before: [0.0; MAX_SHAFTS],
+            onsets: Onsets::default(),
             findings: Findings::default(),
         }
     }
@@ -76,6 +115,7 @@ impl Checker for ConflictChecker {
 
     fn observe(&mut self, truth: &TickTruth) {
         let engaged = truth.engaged_set();
+        self.onsets.see(truth);
         let fresh = engaged & !self.engaged_before;
         // What is closed now and what was decide alike while nothing of it is watched.
         let concerns = |set: u8| self.concerned[usize::from(set >> 6)] >> (set & 63) & 1 == 1;
@@ -88,17 +128,18 @@ impl Checker for ConflictChecker {
         let rest = self.rest_radps;
         for watched in &mut self.watched {
             if watched.locks & !engaged != 0 {
-                watched.since = None;
+                (watched.fault_s, watched.closed) = (None, false);
                 watched.reported = false;
                 continue;
             }
-            // A lock that a fault closes against its order cannot be kept out; the others
-            // of the conflict must then be let go within the reaction time.
-            let closers = fresh & watched.locks;
-            let forced = closers != 0
-                && (0..8).filter(|i| closers >> i & 1 == 1).all(|i| truth.locks[i].forced);
-            let at_onset = watched.since.is_none();
-            let (since, by_fault) = *watched.since.get_or_insert((truth.t_s, forced));
+            // A lock that a fault closes against its order cannot be kept out, and nobody can know
+            // of it when a closing begins before the fault shows; the others of the conflict must
+            // then be let go within the reaction time.
+            let at_onset = !watched.closed;
+            watched.closed = true;
+            if at_onset {
+                watched.fault_s = self.onsets.excuse_s(watched.locks, fresh & watched.locks);
+            }
             // Dogs stop a shaft within the tick: at the onset the speed before counts too.
             let speed_of = |s: ShaftId| {
                 let (now, before) = (truth.speed_radps[s], self.speed_before[s]);
@@ -111,7 +152,7 @@ impl Checker for ConflictChecker {
                 .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
             let Some((shaft, speed)) = fastest else { continue };
             watched.worst.see(speed.abs() / RPM, truth.t_s);
-            let excused = by_fault && truth.t_s - since <= self.reaction_s;
+            let excused = watched.fault_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
             if speed.abs() > rest && !excused && !watched.reported {
                 watched.reported = true;
                 let text = format!(
@@ -140,10 +181,12 @@ impl Checker for ConflictChecker {
 
     fn reset(&mut self) {
         for w in &mut self.watched {
-            (w.since, w.reported, w.worst) = (None, false, Worst::default());
+            (w.fault_s, w.closed) = (None, false);
+            (w.reported, w.worst) = (false, Worst::default());
         }
         self.engaged_before = 0;
         self.speed_before = [0.0; MAX_SHAFTS];
+        self.onsets = Onsets::default();
         self.findings.clear();
     }
 }

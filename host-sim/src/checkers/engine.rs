@@ -1,5 +1,7 @@
 //! `SW-ENGINE`: the engine is never turned backwards and never stalled by us.
 
+use supervisor::io::LockOrder;
+
 use super::{Checker, Finding, Findings, Margin, RPM, TickTruth, Worst, reaction_s};
 use crate::driveline::{Driveline, Lock, ShaftId};
 
@@ -13,7 +15,7 @@ const DRAG_TIMES: f64 = 3.0;
 struct Seen {
     ran: bool,
     backwards: bool,
-    /// Since when a lock holds against its order by a fault alone.
+    /// Since when a lock holds or lets go against its order by a fault alone.
     pressed_since_s: Option<f64>,
     /// When the drag of an open lock at its shaft was last made larger by a fault.
     dragged_s: Option<f64>,
@@ -57,8 +59,8 @@ impl EngineChecker {
 }
 
 impl EngineChecker {
-    /// A lock that a fault presses against its order cannot be kept out: what it does to the
-    /// engine must be over within the reaction time. The drag that a fault gives an open lock at
+    /// A lock that a fault presses or lets go against its order cannot be kept out, or in: what it
+    /// does to the engine must be over within the reaction time. The drag that a fault gives an open lock at
     /// the engine's own shaft is nobody's to take away.
     fn is_excused(&mut self, truth: &TickTruth) -> bool {
         // Plates that a fault lets drag pull as suddenly as those that it presses.
@@ -66,6 +68,8 @@ impl EngineChecker {
         let mut locks = truth.locks.iter().take(self.drag_nm.len()).enumerate();
         let pressed = locks.any(|(i, lock)| match lock.engaged {
             true => lock.forced,
+            // What held the engine up was let go by a fault.
+            false if lock.forced && lock.order == LockOrder::Close => true,
             false => truth.has_actuator_fault(i) && drags_hard(i, lock.torque_nm),
         });
         let seen = &mut self.seen;

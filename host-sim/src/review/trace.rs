@@ -101,6 +101,7 @@ fn judges_of(id: &str) -> Vec<&str> {
         "SW-I3" | "SW-I6" | "SW-D2" => vec!["SW-OVERLAP"],
         "SW-M1" => vec!["SW-OVERSPEED"],
         "SW-D1" => vec!["SW-CONFLICT", "SW-OVERLAP"],
+        "SW-D3" => vec!["SW-ENGINE", "SW-OVERSPEED"],
         judge => vec![judge],
     }
 }

@@ -117,24 +117,30 @@ fn obstacles(d: &Driveline, k: &Kinematics, output_measured: bool) -> Vec<String
 /// does not pass them.
 const LIMIT_SPARE: f64 = 0.005;
 
-/// Speeds that a shaft may have by its limits.
-fn allowed(d: &Driveline, shaft: usize) -> t::Window {
-    let shaft = &d.shafts[shaft];
+/// Speeds that a shaft may have by its limits. An engine must not be turned backwards, whatever its
+/// bearings bear.
+fn allowed(d: &Driveline, at: usize) -> t::Window {
+    let shaft = &d.shafts[at];
     let most = shaft.max_rpm.map_or(f64::from(f32::MAX), |rpm| rpm * RPM);
-    let least = shaft.min_rpm.map_or(-most, |rpm| rpm * RPM);
+    let mut least = shaft.min_rpm.map_or(-most, |rpm| rpm * RPM);
+    if d.engine().is_some_and(|(machine, _)| d.machines[machine].shaft == at) {
+        least = least.max(-d.timing.rest_rpm * RPM);
+    }
     let share = 1.0 - LIMIT_SPARE;
     t::Window { min: round_up(share * least), max: round_down(share * most) }
 }
 
 /// From a speed to the torque being gone that it asks to be cut, ms: the age of the slowest
-/// sensor, a tick, and twice the lag of the slowest machine.
+/// sensor, a tick, and twice the lag of the slowest machine; and half the distance of the rates,
+/// by which a change that grows is measured late.
 fn react_ms(d: &Driveline) -> f64 {
     let oldest = d.sensors.iter().map(|s| s.latency_ms).fold(0.0, f64::max);
     let lag = |m: &crate::driveline::Machine| match &m.kind {
         MachineKind::Electric(e) => e.lag_ms,
         MachineKind::Engine(_) => 0.0,
     };
-    oldest + d.timing.tick_ms + 2.0 * d.machines.iter().map(lag).fold(0.0, f64::max)
+    let growing = 0.5 * f64::from(rate_ticks(d)) * d.timing.tick_ms;
+    oldest + d.timing.tick_ms + growing + 2.0 * d.machines.iter().map(lag).fold(0.0, f64::max)
 }
 
 /// How long a disagreement must last to count, ms.

@@ -256,6 +256,7 @@ pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Pla
     state.prefill = Bits::EMPTY;
     let ours = set.and(state.locks.ordered);
     let mut frees = ours.iter().filter(|&lock| !table.set(set.with(lock, false)).engine_joined);
+    // SW-D3
     if let Some(lock) = frees.next() {
         give_up(state, Refusal::EngineNotRunning);
         state.locks.order(lock, false);

@@ -334,7 +334,7 @@ fn an_overlap_ends_in_its_tick() {
 /// A dragged engine is released in every phase that does not open a lock already, and only when
 /// it is joined.
 #[test]
-fn a_dragged_engine_is_released_at_once() {
+fn sw_d3_a_dragged_engine_is_released_at_once() {
     let mut owned = Owned::new();
     owned.sets[1].engine_joined = true;
     let phases = [
@@ -342,7 +342,7 @@ fn a_dragged_engine_is_released_at_once() {
         (Phase::Settle, true),
         (Phase::Prepare { step: 0, ready: 0 }, true),
         (Phase::Closing { step: 1 }, true),
-        (Phase::Wake, false),
+        (Phase::Wake, true),
         (Phase::Opening { step: 2 }, false),
     ];
     for (phase, acts) in phases {
@@ -357,6 +357,25 @@ fn a_dragged_engine_is_released_at_once() {
             assert_eq!(!state.locks.ordered.has(0), released, "{phase:?} {joined} {dragged}");
             assert_eq!(state.refusal == Some(Refusal::EngineNotRunning), released);
         }
+    }
+}
+
+/// Plates that are ordered closed press before they are shown, after a reset as well; teeth only when
+/// their way is over.
+#[test]
+fn a_dragged_engine_does_not_wait_until_its_lock_is_shown() {
+    for (dog, since, released) in [(false, 0, true), (true, 0, false), (true, 5, true)] {
+        let mut owned = Owned::new();
+        owned.sets[1].engine_joined = true;
+        owned.locks[0].dog = dog;
+        let mut state = State::default();
+        state.adopt(&owned.table(), A, true);
+        assert_eq!(state.held(), NONE);
+        state.locks.since[0] = since;
+        let mut told = Told { engine_endangered: true, ..Told::default() };
+        told.report[0] = LockReport::Closed;
+        let _ = decide(&owned.table(), &mut state, &mut told);
+        assert_eq!(!state.locks.ordered.has(0), released, "{dog} {since}");
     }
 }
 

@@ -2,6 +2,8 @@
 //! that goes the wrong way.
 
 use super::*;
+use crate::table::Parity;
+use std::vec;
 
 /// The engine turns with sensor 2, whose highest speed is 800.
 #[test]
@@ -31,6 +33,78 @@ fn an_engine_is_in_danger_when_it_will_be_too_fast() {
     let stopped = |speed: f32| Inputs { engine_running: false, ..at(speed) };
     let told = after_a_course(&table, (900.0, 0.0, 20), stopped, |r| r.engine_endangered());
     assert!(!told, "it does not run");
+}
+
+/// The engine turns with sensor 2, and sensor 3 twice as fast; its least speed is 60, so that it is let
+/// go below 66 where nothing is contradicted and below 75 where the two contradict each other.
+#[test]
+fn an_engine_whose_sensor_is_doubted_is_watched_through_the_others() {
+    let mut owned = Owned::new();
+    owned.locks[0].release_ticks = 3;
+    owned.locks[1].release_ticks = 4;
+    let mut row = unit(2);
+    row[3] = -0.5;
+    owned.parities = vec![Parity { row, sensors: Bits(0b1100), max: 1.0 }];
+    let mut table = owned.table();
+    table.engine_min = 60.0;
+    let told = |own: Option<f32>, other: Option<f32>| {
+        let mut now = Inputs { engine_running: true, ..at(own.unwrap_or(0.0)) };
+        now.speeds[2].valid = own.is_some();
+        (now.speeds[3].radps, now.speeds[3].valid) = (2.0 * other.unwrap_or(0.0), other.is_some());
+        now
+    };
+    for (own, other, want) in [
+        (None, Some(65.5), true),
+        (None, Some(66.5), false),
+        (None, Some(59.5), false),
+        (None, None, false),
+        (Some(65.5), None, true),
+        (Some(66.5), None, false),
+        (Some(200.0), Some(74.9), true),
+        (Some(200.0), Some(75.1), false),
+        (Some(74.9), Some(200.0), true),
+        (Some(75.1), Some(200.0), false),
+        (Some(60.0), Some(200.0), true),
+        // No engine that runs turns so slowly: this one lies.
+        (Some(59.5), Some(200.0), false),
+        (Some(200.0), Some(59.5), false),
+        (Some(200.0), Some(60.0), true),
+        (Some(-70.0), Some(200.0), false),
+    ] {
+        let answer = ask(&table, &told(own, other), |r| r.engine_endangered());
+        assert_eq!(answer, want, "{own:?} {other:?}");
+    }
+    // A change is foreseen where nothing is contradicted, and only there, when it is known.
+    for (own_says, rate, ticks, want) in [
+        (None, -1.9, 20, false),
+        (None, -2.1, 20, true),
+        (None, -2.1, 29, true),
+        (None, -9.9, 2, false),
+        (Some(200.0), -9.9, 20, false),
+    ] {
+        let course = (90.0, rate, ticks);
+        let speeds = |speed| told(own_says, Some(speed));
+        let answer = after_a_course(&table, course, speeds, |r| r.engine_endangered());
+        assert_eq!(answer, want, "{own_says:?} {rate} {ticks}");
+    }
+    // A relation that does not read its sensor, or whose coefficient is missing, tells nothing.
+    let slow = told(None, Some(62.0));
+    assert!(ask(&table, &slow, |r| r.engine_endangered()));
+    let others = [(row, Bits(0b1000)), (unit(3), Bits(0b1100))].map(|(row, sensors)| Parity {
+        row,
+        sensors,
+        max: 1.0,
+    });
+    for other in &others {
+        table.parities = std::slice::from_ref(other);
+        assert!(!ask(&table, &slow, |r| r.engine_endangered()), "{other:?}");
+    }
+    // Nor is one told of two sensors that read it together.
+    let mut read_by_two = owned.rests.clone();
+    read_by_two[1].sensors = Bits(0b1100);
+    table.parities = &owned.parities;
+    table.rests = &read_by_two;
+    assert!(!ask(&table, &slow, |r| r.engine_endangered()));
 }
 
 /// What is not known counts as torque; without an engine nothing does.

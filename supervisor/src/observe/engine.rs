@@ -1,0 +1,104 @@
+//! What the speeds say of an engine that runs: whether they can be true, and whether it is in danger.
+
+use crate::bits::Bits;
+use crate::io::Inputs;
+use crate::table::{Parity, Rest, SpeedRow, Table};
+
+use super::{Reading, Sample, ahead, row_times};
+
+/// An engine that will be slower than this share of its least speed is being dragged down.
+const DRAGGED_SHARE: f32 = 1.1;
+/// The same share for an engine whose sensors contradict others: no change is foreseen then, since
+/// a sensor that is noisy would foresee anything.
+const DOUBTED_SHARE: f32 = 1.25;
+/// An engine that will be faster than this share of its highest speed is being driven too fast: one that is
+/// brought near its limit on purpose is not.
+const DRIVEN_SHARE: f32 = 1.1;
+
+/// The engine, when it runs by itself.
+pub(super) fn running_engine<'a>(table: &Table<'a>, inputs: &Inputs) -> Option<&'a Rest> {
+    let engine = if inputs.engine_running { table.engine } else { None };
+    table.rests.get(usize::from(engine?))
+}
+
+/// An engine that runs by itself turns forward and above its stall speed: a reading that says
+/// otherwise speaks against its sensors. (With its clutch open no parity sees them.)
+pub(super) fn implausible_engine(table: &Table, engine: Option<&Rest>, now: &Sample) -> Bits {
+    let Some(rest) = engine else { return Bits::EMPTY };
+    let readable = rest.max > 0.0 && now.valid.contains(rest.sensors);
+    let turns = row_times(&rest.row, &now.radps) >= table.engine_min;
+    if table.engine_min > 0.0 && readable && !turns { rest.sensors } else { Bits::EMPTY }
+}
+
+impl Reading<'_> {
+    /// Whether the engine gives torque, or nobody says that it does not.
+    pub fn engine_pushes(&self) -> bool {
+        let torque = self.table.engine.and_then(|engine| self.inputs.torques.get(engine as usize));
+        torque.is_some_and(|torque| {
+            let gives_none = torque.valid && torque.nm <= 0.0;
+            !gives_none
+        })
+    }
+
+    /// Whether the engine runs and will be dragged below its stall speed, or driven beyond its
+    /// highest, before a lock that is let go now is open.
+    pub(super) fn is_engine_endangered(&self) -> bool {
+        let Some(rest) = running_engine(self.table, self.inputs) else { return false };
+        let letting_go = self.table.release_ticks_max().saturating_add(self.table.timing.react);
+        let ahead = ahead(self.table, self.age_share, letting_go);
+        let (now, change) = (row_times(&rest.row, &self.now), row_times(&rest.row, &self.change));
+        if !self.trusted.contains(rest.sensors) {
+            return self.doubted_engine_endangered(rest, now, change, ahead);
+        }
+        let soon = now + ahead * change;
+        // The limits are those of a sensor that sits on the engine's own shaft.
+        let own = rest.sensors.lowest().filter(|_| rest.sensors.count() == 1);
+        let data = own.and_then(|sensor| self.table.sensors.get(sensor as usize));
+        let driven = data.is_some_and(|sensor| soon > DRIVEN_SHARE * sensor.allowed.max);
+        let known = self.change_known.contains(rest.sensors);
+        known && (self.is_dragged(soon, DRAGGED_SHARE) || driven)
+    }
+
+    /// Whether an engine of this speed is slower than a share of its least speed.
+    fn is_dragged(&self, radps: f32, share: f32) -> bool {
+        // The least speed of an engine that runs has no room for what is foreseen wrongly.
+        self.table.engine_min > 0.0 && radps < share * self.table.engine_min
+    }
+
+    /// Whether the engine is dragged down, as far as that is known while its own sensors (which say
+    /// `now`, `change`) are missing or contradicted. A relation with other sensors tells the speed
+    /// in their place; of two that contradict each other each is believed, unless it says what no
+    /// engine that runs can do.
+    fn doubted_engine_endangered(&self, rest: &Rest, now: f32, change: f32, ahead: f32) -> bool {
+        let runs = |radps: f32| radps >= self.table.engine_min;
+        let own = self.change_known.contains(rest.sensors);
+        if own && runs(now) && self.is_dragged(now, DOUBTED_SHARE) {
+            return true;
+        }
+        self.table.parities.iter().any(|parity| {
+            let Some((amiss, amiss_change)) = self.amiss(parity, rest) else { return false };
+            let (told, soon) = (now - amiss, now - amiss + ahead * (change - amiss_change));
+            let missing = !own && self.trusted.contains(parity.sensors.without(rest.sensors));
+            let dragged = match missing {
+                true => self.is_dragged(soon, DRAGGED_SHARE),
+                false => self.is_dragged(told, DOUBTED_SHARE),
+            };
+            runs(told) && dragged
+        })
+    }
+
+    /// By how much a speed that one sensor reads, and its change, would have to be less for a
+    /// relation with other sensors to be fulfilled; `None` when it does not tell.
+    fn amiss(&self, parity: &Parity, rest: &Rest) -> Option<(f32, f32)> {
+        let place = usize::from(rest.sensors.lowest()?);
+        let (by, of) = (*parity.row.get(place)?, *rest.row.get(place)?);
+        let others = parity.sensors.without(rest.sensors);
+        let tells = rest.sensors.count() == 1 && parity.sensors.contains(rest.sensors);
+        if !tells || by == 0.0 || !self.change_known.contains(others) {
+            return None;
+        }
+        let share = of / by;
+        let residual = |speeds: &SpeedRow| share * row_times(&parity.row, speeds);
+        Some((residual(&self.now), residual(&self.change)))
+    }
+}
