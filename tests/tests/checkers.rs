@@ -239,12 +239,13 @@ fn sw_engine_fires_when_it_is_stalled_or_turned_backwards() {
 /// one that is let go by order does not excuse it, nor does a fault that is long past.
 #[test]
 fn sw_engine_gives_time_to_react_to_a_lock_that_opens_by_itself() {
-    let stalls = |forced: bool, order: LockOrder, after_s: f64| {
+    let stalls = |fault: bool, order: LockOrder, after_s: f64| {
         let mut s = Story::new("shuttle");
         s.speed(CRANK, 950.0).close(1, 0.0);
         (s.now.engine_running, s.now.engine_run_order) = (true, true);
         s.wait(0.2).open(1);
-        (s.now.locks[1].forced, s.now.locks[1].order) = (forced, order);
+        s.now.faults.actuators = if fault { 0b10 } else { 0 };
+        s.now.locks[1].order = order;
         s.wait(after_s);
         s.now.engine_running = false;
         s.speed(CRANK, 300.0).wait(0.1);

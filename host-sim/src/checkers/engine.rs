@@ -17,6 +17,8 @@ struct Seen {
     backwards: bool,
     /// Since when a lock holds or lets go against its order by a fault alone.
     pressed_since_s: Option<f64>,
+    /// Locks that stood, closed by order.
+    stood: u8,
     /// When the drag of an open lock at its shaft was last made larger by a fault.
     dragged_s: Option<f64>,
     worst_back: Worst,
@@ -65,14 +67,22 @@ impl EngineChecker {
     fn is_excused(&mut self, truth: &TickTruth) -> bool {
         // Plates that a fault lets drag pull as suddenly as those that it presses.
         let drags_hard = |i: usize, nm: f64| nm.abs() > DRAG_TIMES * self.drag_nm[i];
-        let mut locks = truth.locks.iter().take(self.drag_nm.len()).enumerate();
-        let pressed = locks.any(|(i, lock)| match lock.engaged {
+        let locks = || truth.locks.iter().take(self.drag_nm.len()).enumerate();
+        let pressed = locks().any(|(i, lock)| match lock.engaged {
             true => lock.forced,
-            // What held the engine up was let go by a fault.
-            false if lock.forced && lock.order == LockOrder::Close => true,
             false => truth.has_actuator_fault(i) && drags_hard(i, lock.torque_nm),
         });
         let seen = &mut self.seen;
+        let mut let_go = false;
+        for (i, lock) in locks() {
+            let bit = 1u8 << i;
+            match (lock.order == LockOrder::Close, lock.sticking) {
+                (false, _) => seen.stood &= !bit,
+                (true, true) => seen.stood |= bit,
+                (true, false) => let_go |= seen.stood & bit != 0 && truth.has_actuator_fault(i),
+            }
+        }
+        let pressed = pressed || let_go;
         if pressed && seen.pressed_since_s.is_none() {
             seen.pressed_since_s = Some(truth.t_s);
         }

@@ -130,14 +130,18 @@ pub(super) fn closing<G: Guards>(
         state.done();
         return Plan::Step(number);
     }
+    // Plates are filled for longer than a slip stays what it was when it was last seen.
+    state.doubt = if guards.slip_known(lock) { 0 } else { state.doubt.saturating_add(1) };
+    let blind = state.doubt > table.timing.debounce;
     // With it, or while it closes, an overlap has lasted long enough: that says nothing of the lock.
     let overlapped = state.overlap > table.timing.overlap_max;
     let late = is_late(table, lock, state.ticks);
     // A shaft that the lock is about to hold has begun to turn before the lock holds it.
     let turned = |guards: &mut G| !guards.at_rest(step.rest);
-    if late || overlapped || has_left(guards, lock) || turned(guards) {
+    if late || overlapped || blind || has_left(guards, lock) || turned(guards) {
         state.locks.order(lock, false);
-        let refusal = Refusal::NotClosed { lock };
+        let refusal =
+            if blind { Refusal::Sensors { step: number } } else { Refusal::NotClosed { lock } };
         // Without its slip nobody knows whether it would have closed.
         let last = state.tries.saturating_add(1) >= table.timing.retries;
         if late && last && guards.slip_known(lock) {

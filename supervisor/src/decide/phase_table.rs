@@ -155,7 +155,8 @@ pub(crate) const CLOSING: Decisions<To> = Decisions {
         Column { name: "overlap", letters: "`o` it has lasted too long, `k` it has not" },
         Column {
             name: "slip",
-            letters: "`u` unknown, `w` within its limit or not moving, `l` has left its limit and moves",
+            letters: "`u` unknown, `d` unknown for longer than the debounce, `w` within its limit or not \
+                      moving, `l` has left its limit and moves",
         },
         Column { name: "attempt", letters: "`b` not the last one, `l` the last one" },
     ],
@@ -169,6 +170,13 @@ pub(crate) const CLOSING: Decisions<To> = Decisions {
             then: To::Waits,
             prose: "A dropout: it is not shown closed before the slip is known again.",
         },
+        Row {
+            label: "BLIND",
+            when: "nbkd.",
+            then: To::Fails,
+            prose: "Nobody sees whether the sides come apart before it presses: opened, tried again.",
+        },
+        Row { label: "LATE-UNSEEN", when: "ne.d.", then: To::Fails, prose: "The same." },
         Row {
             label: "CAME-APART",
             when: "nbkl.",
@@ -473,8 +481,14 @@ fn closing_and_opening_do_what_their_tables_say() {
     let late = table.locks[0].close_timeout;
     let near_but_moving = SlipBits { moving: true, ..READY };
     let far_but_still = SlipBits { within: false, near: false, ..READY };
-    let slips =
-        [(UNKNOWN, 'u'), (READY, 'w'), (near_but_moving, 'w'), (far_but_still, 'w'), (APART, 'l')];
+    let slips = [
+        (UNKNOWN, 'u'),
+        (UNKNOWN, 'd'),
+        (READY, 'w'),
+        (near_but_moving, 'w'),
+        (far_but_still, 'w'),
+        (APART, 'l'),
+    ];
     let mut hits = BTreeSet::new();
     for shown in [false, true] {
         for (ticks, over) in [(0, 0), (late, 0), (late, 1), (late + 1, 0), (u16::MAX, 1)] {
@@ -488,6 +502,8 @@ fn closing_and_opening_do_what_their_tables_say() {
                     state.overlap = table.timing.overlap_max + over;
                     state.route = Some(Route { target: 0, way: 0 });
                     state.phase = Phase::Closing { step: 3 };
+                    let blind_before = if letter == 'u' { 1 } else { 0 };
+                    state.doubt = table.timing.debounce - blind_before;
                     let time = if ticks > late { 'e' } else { 'b' };
                     let overlap = if over > 0 { 'o' } else { 'k' };
                     let last_try = if last { 'l' } else { 'b' };
@@ -498,7 +514,10 @@ fn closing_and_opening_do_what_their_tables_say() {
                     let mut told = Told::default();
                     told.slip[0] = slip;
                     moves::closing(&table, &mut state, &mut told, 3);
-                    let refusal = Some(Refusal::NotClosed { lock: 0 });
+                    let refusal = Some(match letter {
+                        'd' => Refusal::Sensors { step: 3 },
+                        _ => Refusal::NotClosed { lock: 0 },
+                    });
                     let (phase, ordered, told_why, stuck) = match row.then {
                         To::Done => (Phase::Rest, true, None, false),
                         To::Waits => (Phase::Closing { step: 3 }, true, None, false),
