@@ -108,12 +108,22 @@ fn excuses_are_only_for_what_needs_one() {
     let demo = Demo::new(railcar());
     // Nothing has occurred after one tick, so that all is dead.
     let found = search(&demo.model(0, Subject::Kernel), &bounds(1, 1), |_| true);
-    let only_with_a_fault = |data: &TableData, budget: u8| {
+    let excused = |data: &TableData, budget: u8, why: &str| {
         let (never, _) = dead(&demo.d, data, &found, budget, &BTreeMap::new());
-        let told = |dead: &&Dead| dead.excuse.as_ref().is_some_and(|e| e.contains("no step leads"));
+        let told = |dead: &&Dead| dead.excuse.as_ref().is_some_and(|e| e.contains(why));
         never.iter().filter(told).count()
     };
-    assert_eq!((only_with_a_fault(&demo.data, 0), only_with_a_fault(&demo.data, 1)), (6, 0));
+    // Ring brake and cross clutch hold a machine; with the engine joined that is ended, faults or not.
+    let joined = "ended at once";
+    assert_eq!([0, 1].map(|budget| excused(&demo.data, budget, joined)), [6, 6]);
+    let mut free = demo.data.clone();
+    free.sets[0b111].engine_joined = false;
+    assert_eq!([0, 1].map(|budget| excused(&free, budget, joined)), [0, 0]);
+    let mut meant = demo.data.clone();
+    meant.arrangements[0].closed = Bits(0b111);
+    assert_eq!(excused(&meant, 1, joined), 0, "an arrangement is no overlap");
+    let only_with_a_fault = |data: &TableData, budget: u8| excused(data, budget, "no step leads");
+    assert_eq!((only_with_a_fault(&free, 0), only_with_a_fault(&free, 1)), (6, 0));
     // Without the pass through it, no lock set of the railcar is an overlap and nothing else.
     let overlap_excused = |data: &TableData| {
         let (never, _) = dead(&demo.d, data, &found, 0, &BTreeMap::new());
@@ -124,7 +134,7 @@ fn excuses_are_only_for_what_needs_one() {
     let mut none = demo.data.clone();
     none.steps.retain(|step| step.action != Action::Close);
     assert!(overlap_excused(&none));
-    let mut led = demo.data.clone();
+    let mut led = free.clone();
     let closing = led.steps.iter_mut().find(|s| s.action == Action::Close && s.lock == 0);
     let closing = closing.expect("a closing of the engine clutch");
     closing.from = Bits(0b110);

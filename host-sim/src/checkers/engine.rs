@@ -15,7 +15,8 @@ const DRAG_TIMES: f64 = 3.0;
 struct Seen {
     ran: bool,
     backwards: bool,
-    /// Since when a lock holds or lets go against its order by a fault alone.
+    /// Since when a lock holds or lets go against its order by a fault alone, or a machine's torque
+    /// is wrong.
     pressed_since_s: Option<f64>,
     /// Locks that stood, closed by order.
     stood: u8,
@@ -61,8 +62,8 @@ impl EngineChecker {
 }
 
 impl EngineChecker {
-    /// A lock that a fault presses or lets go against its order cannot be kept out, or in: what it
-    /// does to the engine must be over within the reaction time. The drag that a fault gives an open lock at
+    /// A lock that a fault presses or lets go against its order cannot be kept out, or in, nor a torque
+    /// that a machine gives wrongly: what they do to the engine must be over within the reaction time. The drag that a fault gives an open lock at
     /// the engine's own shaft is nobody's to take away.
     fn is_excused(&mut self, truth: &TickTruth) -> bool {
         // Plates that a fault lets drag pull as suddenly as those that it presses.
@@ -82,7 +83,7 @@ impl EngineChecker {
                 (true, false) => let_go |= seen.stood & bit != 0 && truth.has_actuator_fault(i),
             }
         }
-        let pressed = pressed || let_go;
+        let pressed = pressed || let_go || truth.faults.machines != 0;
         if pressed && seen.pressed_since_s.is_none() {
             seen.pressed_since_s = Some(truth.t_s);
         }

@@ -126,13 +126,32 @@ fn sets_without_faults(data: &TableData) -> Vec<bool> {
     held
 }
 
+/// Whether these locks hold a machine with the engine joined and are no arrangement.
+fn is_joined_overlap(data: &TableData, locks: Bits) -> bool {
+    data.sets.get(usize::from(locks.0)).is_some_and(|set| {
+        set.engine_joined
+            && !set.held_machines.is_empty()
+            && !data.arrangements.iter().any(|a| a.closed == locks)
+    })
+}
+
+/// A step from an overlap with the engine joined is never begun: SW-D2 ends that overlap at once,
+/// and only looks at the step for which lock goes first.
+///
 /// Without a lock fault, a step that only ways around a stuck lock take needs none, and one that
 /// begins in a lock set that no step leads to cannot be begun.
 fn step_excuse(data: &TableData, step: u16, budget: u8) -> Option<String> {
+    let from = data.steps.get(usize::from(step))?.from;
+    if is_joined_overlap(data, from) {
+        return Some(
+            "it begins in an overlap with the engine joined, which is ended at once and not by \
+             steps (SW-D2)"
+                .into(),
+        );
+    }
     if budget > 0 {
         return None;
     }
-    let from = data.steps.get(usize::from(step))?.from;
     if !sets_without_faults(data).get(usize::from(from.0)).is_some_and(|&held| held) {
         return Some(
             "no step leads to the lock set that it begins in, only a lock fault does, and none was \
