@@ -162,6 +162,9 @@ struct ExploreArgs {
     /// Try only so many of the defects, spread evenly over their list
     #[arg(long, value_name = "N", requires = "defects", value_parser = clap::value_parser!(u32).range(1..))]
     sample: Option<u32>,
+    /// With --defects: try only those of this kind (may be repeated)
+    #[arg(long = "kind", value_name = "KIND", requires = "defects")]
+    kinds: Vec<String>,
     /// Give up a broken table beyond so many states (default: 20 times as many as unchanged)
     #[arg(long, value_name = "N", requires = "defects")]
     defect_states: Option<usize>,
@@ -264,6 +267,9 @@ struct CampaignArgs {
     /// Try only so many of the defects, spread evenly over their list
     #[arg(long, value_name = "N", requires = "defects", value_parser = clap::value_parser!(u32).range(1..))]
     sample: Option<u32>,
+    /// With --defects: try only those of this kind (may be repeated)
+    #[arg(long = "kind", value_name = "KIND", requires = "defects")]
+    kinds: Vec<String>,
     /// With --defects: JSON for programs
     #[arg(long, requires = "defects")]
     json: bool,
@@ -385,6 +391,7 @@ fn run_campaign(args: CampaignArgs) -> i32 {
                 faults: args.faults,
                 threads: args.threads.map(usize::from),
                 sample: args.sample.map(|n| n as usize),
+                kinds: args.kinds,
                 json: args.json,
                 out: args.out,
                 resume: args.resume,
@@ -448,6 +455,7 @@ fn explore(args: ExploreArgs) -> i32 {
             memory_mib: args.memory,
             threads: args.threads.map(usize::from),
             sample: args.sample.map(|n| n as usize),
+            kinds: args.kinds,
             defect_states: args.defect_states,
             json: args.json,
         });

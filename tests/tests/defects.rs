@@ -5,7 +5,7 @@ use std::sync::OnceLock;
 
 use host_sim::audit::{Scope, audit, examine};
 use host_sim::explore::always::Always;
-use host_sim::explore::defects::run::{Judges, run, sample};
+use host_sim::explore::defects::run::{Judges, choose, run, sample};
 use host_sim::explore::defects::{Defect, Drives, Explored, Explorer, Judged, Outcome, Part, all};
 use host_sim::explore::model::{Model, Subject};
 use host_sim::explore::search::{Bounds, search};
@@ -46,6 +46,25 @@ fn planted(defects: &[Defect], kind: &str, words: &str) -> usize {
         defect.kind == kind && format!("{} {}", defect.place, defect.name).contains(words)
     };
     defects.iter().position(is).unwrap_or_else(|| panic!("no {kind} with {words:?}"))
+}
+
+/// Defects are chosen by kind, and a sample of them within the kinds; a kind that there is not is told with
+/// those that there are.
+#[test]
+fn defects_are_chosen_by_kind() {
+    let demo = Demo::new("axle");
+    let defects = all(&demo.driveline, &demo.table);
+    let kinds = |words: &[&str]| words.iter().map(|w| w.to_string()).collect::<Vec<_>>();
+    let every = choose(&defects, &[], None).expect("no kind is named");
+    assert_eq!(every, (0..defects.len()).collect::<Vec<_>>());
+    let two = kinds(&["overlap removed", "step duty"]);
+    let some = choose(&defects, &two, None).expect("there are such");
+    let is = |i: &usize| two.contains(&defects[*i].kind.to_string());
+    assert_eq!(some, every.iter().copied().filter(is).collect::<Vec<_>>());
+    let few = choose(&defects, &two, Some(5)).expect("there are such");
+    assert!(few.len() == 5 && few.iter().all(|i| some.contains(i)), "{few:?}");
+    let error = choose(&defects, &kinds(&["step duty", "duty"]), None).expect_err("no such kind");
+    assert!(error.contains("\"duty\"") && error.contains("\"overlap removed\""), "{error}");
 }
 
 /// Each defect changes one thing, says where, and no two are the same.

@@ -12,7 +12,7 @@ use super::trial::{State, Trial, Trials};
 use super::trial_file::{header, read, write};
 use super::world::World;
 use crate::explore::command::{INCONCLUSIVE, Stop};
-use crate::explore::defects::run::sample;
+use crate::explore::defects::run::choose;
 use crate::input::print;
 use crate::review::Subject;
 
@@ -43,6 +43,8 @@ pub struct DefectOptions {
     pub threads: Option<usize>,
     /// Try only so many, spread evenly over the list.
     pub sample: Option<usize>,
+    /// Try only defects of these kinds; none named: of every kind.
+    pub kinds: Vec<String>,
     /// JSON for programs.
     pub json: bool,
     /// Folder that keeps the trial, so that it can be gone on with; none: nothing is kept.
@@ -61,7 +63,13 @@ pub fn campaign_defects(options: &DefectOptions) -> i32 {
     eprintln!("seed {}", options.seed);
     let world = World::new(subject);
     let list = defects(&world);
-    let chosen = sample(list.len(), options.sample.unwrap_or(list.len()));
+    let chosen = match choose(&list, &options.kinds, options.sample) {
+        Ok(chosen) => chosen,
+        Err(error) => {
+            eprintln!("error: {error}");
+            return 2;
+        }
+    };
     let seeds: Vec<u64> = (0..SEEDS).map(|i| options.seed.wrapping_add(i)).collect();
     let trial = Trial { seeds: &seeds, cases: options.cases, faults: options.faults };
     let header = header(&world, &trial, &chosen);

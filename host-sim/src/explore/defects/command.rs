@@ -7,7 +7,7 @@ use super::drives::Drives;
 use super::explored::{Explorer, Unfit};
 use super::list::all;
 use super::report::Report;
-use super::run::{Judges, run, sample};
+use super::run::{Judges, choose, run};
 use crate::audit::{Scope, examine};
 use crate::driveline::Purpose;
 use crate::explore::command::{INCONCLUSIVE, Stop};
@@ -29,6 +29,8 @@ pub struct Options {
     pub threads: Option<usize>,
     /// How many defects to try; none for all.
     pub sample: Option<usize>,
+    /// Try only defects of these kinds; none named: of every kind.
+    pub kinds: Vec<String>,
     /// Most states of the exploration of a broken table, where fewer than of the unchanged one.
     pub defect_states: Option<usize>,
     /// JSON for programs.
@@ -59,7 +61,13 @@ pub fn explore_defects(options: &Options) -> i32 {
     }
     let judges = Judges { d, k, good, explorer, audited, drives: Drives::new(&tabled) };
     let defects = all(d, good);
-    let chosen = sample(defects.len(), options.sample.unwrap_or(defects.len()));
+    let chosen = match choose(&defects, &options.kinds, options.sample) {
+        Ok(chosen) => chosen,
+        Err(error) => {
+            eprintln!("error: {error}");
+            return 2;
+        }
+    };
     let mut progress = Progress::new(chosen.len());
     let judged = run(&judges, &defects, &chosen, threads, |done| {
         progress.show(done);

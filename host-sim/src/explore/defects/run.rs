@@ -1,6 +1,7 @@
 //! All defects through all judges, spread over the threads; the results are in the order of the
 //! defects and do not depend on how many threads there are.
 
+use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc;
 
@@ -66,6 +67,29 @@ pub fn sample(all: usize, wanted: usize) -> Vec<usize> {
         0 => Vec::new(),
         count => (0..count).map(|i| i * all / count).collect(),
     }
+}
+
+/// Which of the defects are tried: all of these kinds (of every kind when none is named), or so many
+/// of them, evenly spread.
+///
+/// # Errors
+/// What to tell the user of a kind that there is not.
+pub fn choose(
+    defects: &[Defect],
+    kinds: &[String],
+    wanted: Option<usize>,
+) -> Result<Vec<usize>, String> {
+    if let Some(strange) = kinds.iter().find(|kind| defects.iter().all(|d| d.kind != **kind)) {
+        let known: BTreeSet<&str> = defects.iter().map(|d| d.kind).collect();
+        let known = known.into_iter().collect::<Vec<_>>().join("\", \"");
+        return Err(format!(
+            "--kind {strange:?}: there is no defect of that kind\n    fix: name one of \"{known}\""
+        ));
+    }
+    let named = |d: &Defect| kinds.is_empty() || kinds.iter().any(|kind| d.kind == *kind);
+    let of_kind: Vec<usize> = (0..defects.len()).filter(|&i| named(&defects[i])).collect();
+    let places = sample(of_kind.len(), wanted.unwrap_or(of_kind.len()));
+    Ok(places.into_iter().map(|place| of_kind[place]).collect())
 }
 
 /// Judge the `chosen` of the defects on `threads` threads. `done` is told the number of judged
