@@ -9,7 +9,7 @@ use std::sync::Arc;
 use supervisor::Output;
 use supervisor::bits::{Bits, MAX_MACHINES};
 use supervisor::io::{LockOrder, LockReport, MachineOrder, Orders};
-use supervisor::status::{Phase, Status};
+use supervisor::status::{Faults, Phase, Status};
 
 use super::source::Source;
 use super::variable::{
@@ -37,6 +37,7 @@ struct Places {
     at_rest: usize,
     standing: usize,
     goal: usize,
+    racing: usize,
     demand: usize,
     brake: usize,
     grade: usize,
@@ -124,6 +125,9 @@ fn orders(source: &Source, all: &mut Variables, at: &mut Places) {
     at.standing = all.add(Input, "arrangement", about, list, Value::Whole(NONE));
     let about = "Arrangement that the supervisor has accepted as asked for";
     at.goal = all.add(Input, "goal", about, list, Value::Whole(NONE));
+    let about =
+        "Sensors of shafts that the supervisor says race, bit i is the i-th: the driver brakes";
+    at.racing = all.add(Input, "faults_racing", about, Kind::Whole, OFF);
 }
 
 /// Outside, or told by the scenario inside.
@@ -287,6 +291,10 @@ impl<'a> Plant<'a> {
             arrangement: arrangement(values, at.standing),
             goal: arrangement(values, at.goal),
             phase: if truth(values, at.at_rest) { Phase::Rest } else { Phase::Settle },
+            faults: Faults {
+                racing: Bits((whole(values, at.racing) & 0xff) as u8),
+                ..Faults::default()
+            },
             ..Status::default()
         };
         (Output { orders, status }, direct)
