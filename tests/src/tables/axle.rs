@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x3a9f2cbb,
+    hash: 0x6b61d6f6,
     engine: None,
     engine_min: 0.0,
     output_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
@@ -31,7 +31,7 @@ pub static TABLE: Table<'static> = Table {
         debounce: 3,
         rate_ticks: 10,
         engine_timeout: 1000,
-        react: 32,
+        react: 37,
         retries: 3,
     },
     sensors: &SENSORS,

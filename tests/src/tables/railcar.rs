@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x8bf67888,
+    hash: 0x99d69f07,
     engine: Some(2),
     engine_min: 48.746845,
     output_row: [0.0, 0.0, 0.0, 0.2777778, 0.7222222, 0.0, 0.0, 0.0],
@@ -31,7 +31,7 @@ pub static TABLE: Table<'static> = Table {
         debounce: 3,
         rate_ticks: 10,
         engine_timeout: 3100,
-        react: 32,
+        react: 37,
         retries: 3,
     },
     sensors: &SENSORS,
@@ -48,13 +48,13 @@ pub static TABLE: Table<'static> = Table {
 };
 
 static SENSORS: [Sensor; 7] = [
-    /* 0 */ Sensor { range: 301.0693, allowed: Window { min: -239.65115, max: 239.65115 } },
+    /* 0 */ Sensor { range: 301.0693, allowed: Window { min: -4.167846, max: 239.65115 } },
     /* 1 */ Sensor { range: 418.87903, allowed: Window { min: -333.42767, max: 333.42767 } },
     /* 2 */ Sensor { range: 850.848, allowed: Window { min: -677.27496, max: 677.27496 } },
     /* 3 */ Sensor { range: 890.1179, allowed: Window { min: -708.5338, max: 708.5338 } },
     /* 4 */ Sensor { range: 850.848, allowed: Window { min: -677.27496, max: 677.27496 } },
     /* 5 */ Sensor { range: 301.0693, allowed: Window { min: -239.65115, max: 239.65115 } },
-    /* 6 */ Sensor { range: 301.0693, allowed: Window { min: -239.65115, max: 239.65115 } },
+    /* 6 */ Sensor { range: 301.0693, allowed: Window { min: -4.167846, max: 239.65115 } },
 ];
 
 static LOCKS: [Lock; 5] = [

@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x3e0a8845,
+    hash: 0x580b7a83,
     engine: Some(2),
     engine_min: 58.171463,
     output_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
@@ -31,7 +31,7 @@ pub static TABLE: Table<'static> = Table {
         debounce: 3,
         rate_ticks: 10,
         engine_timeout: 3100,
-        react: 32,
+        react: 37,
         retries: 3,
     },
     sensors: &SENSORS,
@@ -52,9 +52,9 @@ static SENSORS: [Sensor; 7] = [
     /* 1 */ Sensor { range: 392.6991, allowed: Window { min: -312.58844, max: 312.58844 } },
     /* 2 */ Sensor { range: 602.1386, allowed: Window { min: -479.3023, max: 479.3023 } },
     /* 3 */ Sensor { range: 602.1386, allowed: Window { min: -479.3023, max: 479.3023 } },
-    /* 4 */ Sensor { range: 549.7787, allowed: Window { min: -437.62384, max: 437.62384 } },
+    /* 4 */ Sensor { range: 549.7787, allowed: Window { min: -4.167846, max: 437.62384 } },
     /* 5 */ Sensor { range: 602.1386, allowed: Window { min: -479.3023, max: 479.3023 } },
-    /* 6 */ Sensor { range: 549.7787, allowed: Window { min: -437.62384, max: 437.62384 } },
+    /* 6 */ Sensor { range: 549.7787, allowed: Window { min: -4.167846, max: 437.62384 } },
 ];
 
 static LOCKS: [Lock; 3] = [
