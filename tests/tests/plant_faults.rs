@@ -3,8 +3,8 @@
 
 use host_sim::driveline::Driveline;
 use host_sim::plant::{
-    EngineFault, MachineFaults, PlantInputs, PlantModel, PlantState, SensorFaults, SwitchFault,
-    step,
+    ActuatorFault, EngineFault, Faults, MachineFaults, PlantInputs, PlantModel, PlantState,
+    SensorFaults, Suspects, SwitchFault, TorqueFault, step,
 };
 use slipwarden_tests::plant_drivelines::shuttle_shafts::*;
 use slipwarden_tests::plant_drivelines::{shuttle, two_discs};
@@ -219,6 +219,41 @@ fn a_starter_is_bounded() {
             assert!(!state.engine_running());
         }
         assert!((0.9 * 950.0..951.0).contains(&most), "{fault:?}: {most} rpm");
+    }
+}
+
+/// The second method is to look at every part.
+#[test]
+fn a_look_at_the_faulty_parts_alone_comes_to_the_same() {
+    let model = PlantModel::new(&shuttle()).expect("complete");
+    let changes: [fn(&mut Faults); 8] = [
+        |_| {},
+        |f| f.locks[0].actuator = ActuatorFault::ClosesByItself,
+        |f| f.locks[1].switch = SwitchFault::Chatter,
+        |f| f.locks[2].extra_drag_nm = 20.0,
+        |f| f.sensors[1].scale = -1.0,
+        |f| f.sensors[3].hold_ms = 9.0,
+        |f| f.machines[0].torque = TorqueFault::WrongSign,
+        |f| f.supply_lost = true,
+    ];
+    for (i, change) in changes.iter().enumerate() {
+        let mut all = running(&model, 1500.0).with_seed(&model, 5);
+        let mut some = all;
+        let mut inputs = PlantInputs { engine_run: true, ..PlantInputs::default() };
+        inputs.torque_nm = [40.0, -20.0, 30.0, 0.0];
+        for tick in 0..1500 {
+            inputs.locks[tick / 500] = LockOrder::Close;
+            // Sound at the beginning and at the end.
+            inputs.faults = Faults::default();
+            if (200..1200).contains(&tick) {
+                change(&mut inputs.faults);
+            }
+            inputs.suspects = Suspects::default();
+            step(&model, &mut all, &inputs);
+            inputs.suspects = Suspects::of(&inputs.faults);
+            step(&model, &mut some, &inputs);
+            assert_eq!(all, some, "change {i} in tick {tick}");
+        }
     }
 }
 

@@ -86,7 +86,7 @@ fn every_rule_is_traced_to_code_test_evidence_and_result() {
         assert_eq!(told["code_sha256"], sha256_hex(code.as_bytes()));
         let line = told["code_line"].as_u64().expect("a line") as usize;
         let named = code.lines().nth(line - 1).expect("a line");
-        assert!(named.contains(&s.id) || named.contains("fn observe("), "{}: {named}", s.id);
+        assert!(named.contains(&s.id) || named.contains("fn look("), "{}: {named}", s.id);
         assert_eq!(told["result"], r.result().word());
         assert!(csv.contains(&format!("axle,{},", s.id)), "{}", s.id);
         assert!(xml.contains(&format!("name=\"{}\"", s.id)), "{}", s.id);

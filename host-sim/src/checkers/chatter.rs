@@ -3,10 +3,9 @@
 use std::sync::Arc;
 
 use supervisor::bits::MAX_LOCKS;
-use supervisor::io::LockOrder;
 
 use super::truth::lock_name;
-use super::{Checker, Finding, Findings, Margin, TickTruth, Worst};
+use super::{Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst};
 use crate::driveline::Driveline;
 
 const RULE: &str = "SW-CHATTER";
@@ -102,7 +101,7 @@ impl Checker for ChatterChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
         if truth.reset {
             for orders in &mut self.orders {
                 (orders.times_s, orders.count) = (NO_ORDERS.times_s, 0);
@@ -112,10 +111,7 @@ impl Checker for ChatterChecker {
             self.request = truth.request;
             self.orders.iter_mut().for_each(|orders| orders.count = 0);
         }
-        let mut closed = 0u8;
-        for (i, lock) in truth.locks.iter().enumerate() {
-            closed |= u8::from(lock.order == LockOrder::Close) << i;
-        }
+        let closed = sets.ordered_closed;
         let mut fresh = closed & !std::mem::replace(&mut self.closed_before, closed);
         while fresh != 0 {
             self.count(fresh.trailing_zeros() as usize, truth.t_s);

@@ -6,7 +6,9 @@ use supervisor::bits::MAX_LOCKS;
 use supervisor::io::LockOrder;
 
 use super::truth::set_text;
-use super::{Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, reaction_s};
+use super::{
+    Checker, Finding, Findings, LockSets, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, reaction_s,
+};
 use crate::driveline::{Driveline, ShaftId};
 use crate::kinematics::Kinematics;
 
@@ -113,8 +115,8 @@ impl Checker for ConflictChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
-        let engaged = truth.engaged_set();
+    fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
+        let engaged = sets.engaged;
         self.onsets.see(truth);
         let fresh = engaged & !self.engaged_before;
         // What is closed now and what was decide alike while nothing of it is watched.

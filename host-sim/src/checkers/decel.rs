@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::{Checker, Finding, Findings, Margin, TickTruth, Worst, reaction_s};
+use super::{Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst, reaction_s};
 use crate::driveline::{Driveline, LockKind};
 use crate::exact::to_f64;
 
@@ -91,7 +91,7 @@ impl Checker for DecelChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         let Some(v) = self.vehicle else { return };
         let s = &mut self.seen;
         let radps = truth.speed_radps[self.output];

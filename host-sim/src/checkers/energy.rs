@@ -5,7 +5,7 @@ use std::sync::Arc;
 use supervisor::bits::MAX_LOCKS;
 
 use super::truth::lock_name;
-use super::{Checker, Finding, Findings, Margin, TickTruth, Worst, reaction_s};
+use super::{Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst, reaction_s};
 use crate::driveline::{Driveline, LockKind};
 
 const RULE: &str = "SW-ENERGY";
@@ -59,7 +59,7 @@ impl Checker for EnergyChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         for i in 0..self.count {
             let Some(budget) = self.budget_kj[i] else { continue };
             let (lock, event) = (&truth.locks[i], &mut self.events[i]);

@@ -2,7 +2,7 @@
 
 use supervisor::io::LockOrder;
 
-use super::{Checker, Finding, Findings, Margin, RPM, TickTruth, Worst, reaction_s};
+use super::{Checker, Finding, Findings, LockSets, Margin, RPM, TickTruth, Worst, reaction_s};
 use crate::driveline::{Driveline, Lock, ShaftId};
 
 const RULE: &str = "SW-ENGINE";
@@ -105,7 +105,7 @@ impl Checker for EngineChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         let Some((shaft, stall_rpm)) = self.engine else { return };
         let rpm = truth.speed_radps[shaft] / RPM;
         let excused = self.is_excused(truth);

@@ -5,7 +5,9 @@ use std::sync::Arc;
 
 use supervisor::bits::MAX_LOCKS;
 
-use super::{Checker, Claim, Finding, Findings, MAX_SHAFTS, Margin, TickTruth, Worst, ramp_ms};
+use super::{
+    Checker, Claim, Finding, Findings, LockSets, MAX_SHAFTS, Margin, TickTruth, Worst, ramp_ms,
+};
 use crate::driveline::{Driveline, MachineKind};
 
 const RULE: &str = "SW-GAP";
@@ -240,7 +242,7 @@ impl Checker for GapChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         let stalled = self.seen.engine_ran && truth.engine_run_order && !truth.engine_running;
         self.seen.engine_ran = truth.engine_running;
         if self.seen.tainted || truth.faults.any || truth.reset || stalled {

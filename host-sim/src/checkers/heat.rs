@@ -6,7 +6,7 @@ use std::sync::Arc;
 use supervisor::bits::MAX_LOCKS;
 
 use super::truth::lock_name;
-use super::{Checker, Finding, Findings, Margin, TickTruth, Worst};
+use super::{Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst};
 use crate::driveline::{Driveline, LockKind};
 
 const RULE: &str = "SW-HEAT";
@@ -73,7 +73,7 @@ impl Checker for HeatChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         for i in 0..self.count {
             let Some(limits) = self.limits[i] else { continue };
             let (lock, plates) = (&truth.locks[i], &mut self.plates[i]);

@@ -30,7 +30,8 @@ macro_rules! judges {
             /// Look at one tick; ticks come in order of time.
             #[inline]
             pub fn observe(&mut self, truth: &TickTruth) {
-                $(self.$name.observe(truth);)*
+                let sets = truth.lock_sets();
+                $(self.$name.look(truth, &sets);)*
             }
 
             /// All that was found, in order of time; call it once, after the last tick.

@@ -37,7 +37,7 @@ pub use recovery::RecoveryChecker;
 pub use request::{RequestChecker, answer_bound_s};
 pub use slip::SlipChecker;
 pub use stated::StatedChecker;
-pub use truth::{Claim, FaultTruth, LockTruth, MAX_SHAFTS, TickTruth};
+pub use truth::{Claim, FaultTruth, LockSets, LockTruth, MAX_SHAFTS, TickTruth};
 
 use crate::driveline::{Driveline, LockKind};
 use crate::kinematics::Kinematics;
@@ -81,8 +81,13 @@ pub struct Margin {
 pub trait Checker {
     /// Identifier of its rule.
     fn id(&self) -> &'static str;
-    /// Look at one tick; ticks come in order of time.
-    fn observe(&mut self, truth: &TickTruth);
+    /// Look at one tick, of which `sets` are the [lock sets](TickTruth::lock_sets); ticks come in
+    /// order of time.
+    fn look(&mut self, truth: &TickTruth, sets: &LockSets);
+    /// The same, for one judge by itself.
+    fn observe(&mut self, truth: &TickTruth) {
+        self.look(truth, &truth.lock_sets());
+    }
     /// All that was found; call it once, after the last tick.
     fn finish(&mut self) -> Vec<Finding>;
     /// How near the run came to the limits; empty when nothing to measure occurred.

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::{Checker, Finding, Findings, Margin, TickTruth, Worst, reaction_s};
+use super::{Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst, reaction_s};
 use crate::driveline::Driveline;
 use crate::exact::to_f64;
 
@@ -168,7 +168,7 @@ impl Checker for MotionChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         let Some(v) = self.vehicle else { return };
         let mps = truth.speed_radps[self.output] * v.metres_per_radian;
         if truth.demand_nm.abs() <= NOTHING_NM && v.is_held(truth) {

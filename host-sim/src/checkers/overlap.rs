@@ -3,12 +3,10 @@
 
 use std::sync::Arc;
 
-use supervisor::bits::MAX_LOCKS;
-use supervisor::io::LockOrder;
-
 use super::truth::set_text;
 use super::{
-    Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, ramp_ms, reaction_s,
+    Checker, Finding, Findings, LockSets, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, ramp_ms,
+    reaction_s,
 };
 use crate::driveline::{Driveline, ShaftId};
 use crate::kinematics::Kinematics;
@@ -76,7 +74,7 @@ impl OverlapChecker {
     }
 
     /// The watched locks are engaged together, and that is no arrangement.
-    fn judge(&mut self, k: usize, engaged: u8, truth: &TickTruth) {
+    fn judge(&mut self, k: usize, truth: &TickTruth, sets: &LockSets) {
         let w = &mut self.watched[k];
         let at_onset = w.since_s.is_none();
         let since = *w.since_s.get_or_insert(truth.t_s - truth.dt_s);
@@ -86,9 +84,9 @@ impl OverlapChecker {
         };
         let turn = w.shafts.iter().map(|&s| speed_of(s)).fold(0.0, f64::max);
         let lasted = truth.t_s - since;
-        let excused = w.is_excused(truth, self.reaction_s);
+        let excused = w.is_excused(truth, sets, self.reaction_s);
         // A lock that a fault holds against its order takes the others' reaction time as well.
-        let faulty = w.members().any(|i| truth.has_actuator_fault(i));
+        let faulty = truth.has_actuator_fault_of(w.locks);
         let limit_s = w.limit_s + if faulty { self.reaction_s } else { 0.0 };
         if !excused {
             w.worst_turn.see(turn / RPM, truth.t_s);
@@ -115,7 +113,7 @@ impl OverlapChecker {
             self.findings.add(RULE, truth.t_s, text);
             w.said_long = true;
         }
-        if self.engine_joined[usize::from(engaged)] && !excused && !w.said_engine {
+        if self.engine_joined[usize::from(sets.engaged)] && !excused && !w.said_engine {
             let text = format!(
                 "{} closed together while the engine is joined",
                 set_text(&self.driveline, w.locks)
@@ -127,22 +125,17 @@ impl OverlapChecker {
 }
 
 impl Watched {
-    fn members(&self) -> impl Iterator<Item = usize> + use<> {
-        let locks = self.locks;
-        (0..MAX_LOCKS).filter(move |i| locks >> i & 1 == 1)
-    }
-
     /// A lock that a fault moves or holds against its order cannot be kept out or in; locks of which
     /// one at least is let go after they all stood, or all are (after a reset), are on their way. What
     /// begins so must be over within the reaction time, whatever comes on top.
-    fn is_excused(&mut self, truth: &TickTruth, reaction_s: f64) -> bool {
-        let pressed = truth.locks.iter().any(|lock| lock.forced && lock.engaged);
-        let asked = |i: usize| truth.locks[i].order == LockOrder::Close;
+    fn is_excused(&mut self, truth: &TickTruth, sets: &LockSets, reaction_s: f64) -> bool {
+        let pressed = sets.pressed != 0;
+        let asked = self.locks & sets.ordered_closed;
         // Let go after all stood together, not closed onto one that is still letting go.
-        self.stood |= self.members().all(asked);
-        let ending = self.stood && !self.members().all(asked);
-        let let_go = ending || !self.members().any(asked);
-        let faulty = self.members().any(|i| truth.has_actuator_fault(i));
+        self.stood |= asked == self.locks;
+        let ending = self.stood && asked != self.locks;
+        let let_go = ending || asked == 0;
+        let faulty = truth.has_actuator_fault_of(self.locks);
         if self.excused_since_s.is_none() && (pressed || let_go || faulty) {
             self.excused_since_s = Some(truth.t_s);
         }
@@ -184,8 +177,8 @@ impl Checker for OverlapChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
-        let engaged = truth.engaged_set();
+    fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
+        let engaged = sets.engaged;
         for k in 0..self.watched.len() {
             let w = &mut self.watched[k];
             if w.locks & !engaged != 0 {
@@ -195,7 +188,7 @@ impl Checker for OverlapChecker {
             if self.meant.contains(&engaged) {
                 w.forget();
             } else {
-                self.judge(k, engaged, truth);
+                self.judge(k, truth, sets);
             }
         }
         self.speed_before = truth.speed_radps;

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Checker, Finding, Findings, MAX_SHAFTS, Margin, RPM, TickTruth, Worst};
+use super::{Checker, Finding, Findings, LockSets, MAX_SHAFTS, Margin, RPM, TickTruth, Worst};
 use crate::driveline::Driveline;
 
 const RULE: &str = "SW-OVERSPEED";
@@ -63,7 +63,7 @@ impl Checker for OverspeedChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         for s in 0..self.count {
             let w = &mut self.watched[s];
             let radps = truth.speed_radps[s];

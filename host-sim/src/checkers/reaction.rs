@@ -6,7 +6,7 @@ use supervisor::bits::{MAX_LOCKS, MAX_SENSORS};
 use supervisor::io::LockOrder;
 
 use super::truth::lock_name;
-use super::{Checker, Finding, Findings, LockTruth, Margin, RPM, TickTruth, Worst};
+use super::{Checker, Finding, Findings, LockSets, LockTruth, Margin, RPM, TickTruth, Worst};
 use super::{ramp_ms, reaction_s};
 use crate::driveline::{Driveline, EngineUse, Lock, LockKind};
 
@@ -216,7 +216,7 @@ impl Checker for ReactionChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         if truth.reset {
             self.seen.iter_mut().for_each(|s| (s.held, s.lasts_s) = (false, [0.0; 3]));
             self.dropouts_s = [0.0; MAX_SENSORS];

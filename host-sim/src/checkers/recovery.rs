@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use super::request::answer_bound_s;
-use super::{Checker, Finding, Findings, Margin, TickTruth, Worst, reaction_s};
+use super::{Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst, reaction_s};
 use crate::driveline::Driveline;
 
 const RULE: &str = "SW-RECOVERY";
@@ -62,7 +62,7 @@ impl Checker for RecoveryChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         let s = &mut self.seen;
         if truth.faults.any || truth.reset {
             s.had_fault = true;

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Checker, Finding, Findings, Margin, TickTruth, Worst};
+use super::{Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst};
 use crate::driveline::Driveline;
 
 const RULE: &str = "SW-REQUEST";
@@ -49,7 +49,7 @@ impl Checker for RequestChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         if truth.request != self.request || truth.reset {
             self.request = truth.request;
             self.asked = truth.request.map(|r| (r, truth.t_s - truth.dt_s));

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use supervisor::bits::MAX_LOCKS;
 
 use super::truth::lock_name;
-use super::{Checker, Finding, Findings, Margin, RPM, TickTruth, Worst};
+use super::{Checker, Finding, Findings, LockSets, Margin, RPM, TickTruth, Worst};
 use crate::driveline::Driveline;
 
 const RULE: &str = "SW-SLIP";
@@ -40,7 +40,10 @@ impl Checker for SlipChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
+        if sets.began == 0 {
+            return;
+        }
         for (i, lock) in truth.locks.iter().enumerate() {
             let Some(slip) = lock.closed_at_radps else { continue };
             // A fault that presses the plates against the order is not our closing.

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::truth::set_text;
-use super::{Checker, Finding, Findings, Margin, TickTruth, Worst, reaction_s};
+use super::{Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst, reaction_s};
 use crate::driveline::Driveline;
 
 const RULE: &str = "SW-STATED";
@@ -41,9 +41,9 @@ impl Checker for StatedChecker {
         RULE
     }
 
-    fn observe(&mut self, truth: &TickTruth) {
+    fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
         let stated = truth.stated_reached.map(usize::from);
-        let engaged = truth.engaged_set();
+        let engaged = sets.engaged;
         let wrong = stated.filter(|&a| self.closed.get(a).is_some_and(|&set| set != engaged));
         let Some(arrangement) = wrong else {
             self.wrong_since_s = None;

@@ -144,8 +144,38 @@ impl TickTruth {
 
     /// The locks that can carry torque, as a lock set.
     pub fn engaged_set(&self) -> u8 {
-        (0..MAX_LOCKS).filter(|&i| self.locks[i].engaged).fold(0, |set, i| set | 1 << i)
+        self.lock_sets().engaged
     }
+
+    /// Whether the like is present of any lock of a set that is not empty.
+    pub fn has_actuator_fault_of(&self, locks: u8) -> bool {
+        self.faults.supply_lost || self.faults.actuators & locks != 0
+    }
+
+    /// The locks of which something is so.
+    pub fn lock_sets(&self) -> LockSets {
+        let mut sets = LockSets::default();
+        for (i, lock) in self.locks.iter().enumerate() {
+            sets.engaged |= u8::from(lock.engaged) << i;
+            sets.pressed |= u8::from(lock.engaged & lock.forced) << i;
+            sets.ordered_closed |= u8::from(lock.order == LockOrder::Close) << i;
+            sets.began |= u8::from(lock.closed_at_radps.is_some()) << i;
+        }
+        sets
+    }
+}
+
+/// Lock sets of one tick, worked out once for all judges.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct LockSets {
+    /// Locks that can carry torque.
+    pub engaged: u8,
+    /// Those of them that a fault presses against the order.
+    pub pressed: u8,
+    /// Locks that are ordered closed.
+    pub ordered_closed: u8,
+    /// Locks that began to carry torque in this tick.
+    pub began: u8,
 }
 
 /// "ring-brake + engine-clutch", or "no lock".

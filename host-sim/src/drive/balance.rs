@@ -80,6 +80,8 @@ const LANES: usize = MAX_MACHINES + 2;
 const OUTPUT_LANE: usize = MAX_MACHINES;
 /// Right-hand sides: nothing, the output, each machine's torque, each machine's acceleration.
 const SIDES: usize = 2 + 2 * MAX_MACHINES;
+/// The right-hand side that is always zero.
+const NOTHING: usize = 0;
 
 /// One right-hand side and what it adds to each value.
 #[derive(Clone, Copy, Debug)]
@@ -88,10 +90,19 @@ struct Column {
     share: [f64; LANES],
 }
 
+impl Column {
+    #[inline]
+    fn add(&self, x: &mut [f64; LANES], value: f64) {
+        x.iter_mut().zip(&self.share).for_each(|(x, share)| *x += share * value);
+    }
+}
+
 /// The solved balance of one lock set and one pattern of [`Part`]s.
 #[derive(Clone, Debug)]
 pub struct Balance {
     machines: usize,
+    /// What the right-hand sides that are always zero add: a zero, but with its sign.
+    nothing: [f64; LANES],
     columns: Vec<Column>,
     scale: [f64; MAX_MACHINES],
     output_scale: f64,
@@ -161,7 +172,7 @@ impl Balance {
         };
         first.push(acceleration_row(driveline.output.shaft));
 
-        let mut sides = vec![0; first.len()];
+        let mut sides = vec![NOTHING; first.len()];
         for (m, _) in parts.iter().enumerate().filter(|(_, p)| p.has_torque()) {
             let mut row = vec![0.0; unknowns];
             row[m] = 1.0;
@@ -204,8 +215,11 @@ impl Balance {
         };
         let mut scales = [1.0; MAX_MACHINES];
         scales[..machines].copy_from_slice(scale);
-        let columns = sides.iter().enumerate().map(column).collect();
-        Balance { machines, columns, scale: scales, output_scale }
+        let (zeros, columns): (Vec<Column>, Vec<Column>) =
+            sides.iter().enumerate().map(column).partition(|column| column.side == NOTHING);
+        let mut nothing = [EMPTY_SUM; LANES];
+        zeros.iter().for_each(|column| column.add(&mut nothing, 0.0));
+        Balance { machines, nothing, columns, scale: scales, output_scale }
     }
 
     /// The torques that meet `asked` as far as the levels allow.
@@ -216,12 +230,10 @@ impl Balance {
             right[2 + m] = asked.torque_nm[m] / self.scale[m];
             right[2 + MAX_MACHINES + m] = asked.acceleration_radps2[m];
         }
-        let mut x = [EMPTY_SUM; LANES];
+        let mut x = self.nothing;
         for column in &self.columns {
-            let value = right[column.side];
-            for (x, share) in x.iter_mut().zip(&column.share) {
-                *x += share * value;
-            }
+            // The remainder changes nothing, but spares the look at whether the side exists.
+            column.add(&mut x, right[column.side % SIDES]);
         }
         let mut answer =
             Answer { output_nm: x[OUTPUT_LANE] * self.output_scale, ..Answer::default() };

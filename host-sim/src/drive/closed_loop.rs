@@ -20,7 +20,9 @@ pub use crate::drive::prepared::Prepared;
 use crate::drive::record::{StepNow, TickRecord, phase_step};
 use crate::drive::witness::claim;
 use crate::driveline::{Driveline, Lock, LockKind};
-use crate::plant::{self, ActuatorFault, EngineFault, LockActual, PlantInputs, PlantState};
+use crate::plant::{
+    self, ActuatorFault, EngineFault, LockActual, PlantInputs, PlantState, Suspects,
+};
 
 mod asking;
 mod elsewhere;
@@ -161,7 +163,7 @@ impl<'a> Run<'a> {
             mind: Mind::default(),
             driver: Driver::new(&prepared.vehicle, &setup.wish),
             command: Command::default(),
-            inputs: PlantInputs::default(),
+            inputs: PlantInputs { suspects: Suspects::NONE, ..PlantInputs::default() },
             now: Now::default(),
             record: TickRecord::default(),
             goes: false,
@@ -279,6 +281,7 @@ impl<'a> Run<'a> {
         let faulty = !self.setup.faults.is_empty();
         if faulty {
             self.faults.come_to(&self.setup.faults, t_s, &mut self.inputs.faults);
+            self.inputs.suspects = self.faults.suspects;
             self.record.faults = self.faults.mask;
         }
         self.now.reset = faulty && self.faults.is_fresh && self.reset(t_s, dt_s);
@@ -287,14 +290,14 @@ impl<'a> Run<'a> {
         self.keep_speed_limit();
         let pedals = self.driver.tick(t_s, dt_s, speed_mps, grade, self.command.output_nm);
         self.now.pedals = pedals;
-        self.now.inputs = Inputs {
-            speeds: self.state.sensed_speeds(),
-            reports: self.state.lock_reports(),
-            torques: self.state.torque_reports(),
-            request: self.request(t_s),
-            demand_nm: pedals.demand_nm as f32,
-            engine_running: self.state.engine_running(),
-        };
+        let request = self.request(t_s);
+        let inputs = &mut self.now.inputs;
+        inputs.speeds = self.state.sensed_speeds();
+        inputs.reports = self.state.lock_reports();
+        inputs.torques = self.state.torque_reports();
+        inputs.request = request;
+        inputs.demand_nm = pedals.demand_nm as f32;
+        inputs.engine_running = self.state.engine_running();
         self.now.called = match (faulty, self.faults.takes_ticks) {
             (false, _) => true,
             (true, false) => self.calls.are_all_due(),
@@ -369,22 +372,22 @@ impl<'a> Run<'a> {
 
     /// Move the plant by one tick, and note the slip of each closing that begins in it.
     fn move_plant(&mut self) {
-        let mut closed_at = [None; MAX_LOCKS];
+        let closed_at = &mut self.now.closed_at;
+        *closed_at = [None; MAX_LOCKS];
         let model = self.prepared.model_or_stiff(self.loose);
-        let locks = model.locks();
         for _ in 0..self.prepared.steps_per_tick {
-            let before: [u32; MAX_LOCKS] = core::array::from_fn(|i| self.state.lock(i).closings);
             plant::step(model, &mut self.state, &self.inputs);
-            for (i, slot) in closed_at.iter_mut().enumerate().take(locks) {
-                let lock = self.state.lock(i);
-                if lock.closings > before[i] {
-                    let slip = lock.slip_at_touch_radps;
-                    let worse = slot.is_none_or(|s: f64| slip.abs() > s.abs());
-                    *slot = if worse { Some(slip) } else { *slot };
-                }
+            let touched = self.state.touched_set();
+            if touched == 0 {
+                continue;
+            }
+            for (i, slot) in closed_at.iter_mut().enumerate().filter(|(i, _)| touched >> i & 1 == 1)
+            {
+                let slip = self.state.lock(i).slip_at_touch_radps;
+                let worse = slot.is_none_or(|s: f64| slip.abs() > s.abs());
+                *slot = if worse { Some(slip) } else { *slot };
             }
         }
-        self.now.closed_at = closed_at;
     }
 
     /// Note the plant's truth at the end of this tick.
@@ -450,7 +453,7 @@ pub(crate) fn is_engaged(data: &Lock, actual: LockActual) -> bool {
 
 /// Whether an injected fault presses a lock, or keeps it pressed, against its order.
 fn is_forced(data: &Lock, lock: usize, inputs: &PlantInputs) -> bool {
-    if inputs.locks[lock] == LockOrder::Close {
+    if inputs.locks[lock] == LockOrder::Close || inputs.suspects.locks >> lock & 1 == 0 {
         return false;
     }
     let fault = inputs.faults.locks[lock].actuator;

@@ -4,7 +4,7 @@
 use crate::checkers::FaultTruth;
 use crate::drive::faults::{Injected, TimedFault, faults_at, present_mask};
 use crate::drive::witness::fault_truth;
-use crate::plant::Faults;
+use crate::plant::{Faults, Suspects};
 
 /// What a run has to know of its faults; right from one [`FaultsNow::come_to`] to the next.
 #[derive(Clone, Debug)]
@@ -15,6 +15,8 @@ pub(super) struct FaultsNow {
     pub(super) mask: u32,
     /// The same as the judges see it, without resets.
     pub(super) truth: FaultTruth,
+    /// The parts of the plant that have one.
+    pub(super) suspects: Suspects,
     /// Whether one is present that takes ticks from the supervisor.
     pub(super) takes_ticks: bool,
     /// Whether something began or ended in this tick or the one before: a reset can be due then
@@ -29,6 +31,7 @@ impl Default for FaultsNow {
             until_s: f64::NEG_INFINITY,
             mask: 0,
             truth: FaultTruth::default(),
+            suspects: Suspects::NONE,
             takes_ticks: false,
             is_fresh: false,
             was_fresh: false,
@@ -57,6 +60,7 @@ impl FaultsNow {
     fn work_out(&mut self, list: &[TimedFault], t_s: f64, faults: &mut Faults) {
         *faults = faults_at(list, t_s);
         self.mask = present_mask(list, t_s);
+        self.suspects = Suspects::of(faults);
         let mut present = list.iter().filter(|f| f.is_present(t_s));
         self.truth = fault_truth(faults, present.clone().next().is_some());
         self.takes_ticks =
@@ -110,6 +114,7 @@ mod tests {
                 now.come_to(&list, t_s, &mut kept);
                 let any = list.iter().any(|f| f.is_present(t_s));
                 prop_assert_eq!(kept, faults_at(&list, t_s));
+                prop_assert_eq!(now.suspects, Suspects::of(&kept));
                 prop_assert_eq!(now.mask, present_mask(&list, t_s));
                 prop_assert_eq!(now.truth, fault_truth(&kept, any));
                 let takes = |f: &TimedFault| {

@@ -53,8 +53,8 @@ pub struct Plan {
     /// Without and with a wished engine speed.
     roots: Vec<Node>,
     limits: Vec<Limit>,
-    /// Speed of each shaft for each free motion, motion by motion.
-    columns: Vec<f64>,
+    /// Speed of each shaft for each free motion.
+    columns: Vec<ShaftValues>,
     output_row: Vec<f64>,
     engine_row: Option<Vec<f64>>,
     machine_rows: Vec<Vec<f64>>,
@@ -82,7 +82,7 @@ impl Plan {
             free: motion.basis.cols(),
             roots: Vec::new(),
             limits,
-            columns: motion.basis.transposed().values().to_vec(),
+            columns: columns(&motion.basis),
             output_row: motion.basis.row(driveline.output.shaft).to_vec(),
             engine_row,
             machine_rows,
@@ -120,20 +120,21 @@ impl Plan {
 
     /// Speed of each shaft in a motion.
     fn of_motion(&self, motion: &ShaftValues) -> ShaftValues {
-        let shafts = self.limits.len();
-        let mut speeds = [0.0; MAX_SHAFTS];
-        let speeds_of = &mut speeds[..shafts];
-        speeds_of.fill(EMPTY_SUM);
-        for (column, x) in self.columns.chunks_exact(shafts.max(1)).zip(motion) {
-            speeds_of.iter_mut().zip(column).for_each(|(speed, share)| *speed += share * x);
+        match self.limits.len() {
+            ..=4 => sums::<4>(&self.columns, motion),
+            5 | 6 => sums::<6>(&self.columns, motion),
+            7 | 8 => sums::<8>(&self.columns, motion),
+            _ => sums::<MAX_SHAFTS>(&self.columns, motion),
         }
-        speeds
     }
 
     /// Of the shafts that are not held, the one that is farthest beyond its limits, and the limit.
     fn farthest_outside(&self, speeds: &ShaftValues, held: &[usize]) -> Option<(usize, f64)> {
         let mut worst: Option<(usize, f64, f64)> = None;
         for (s, limit) in self.limits.iter().enumerate() {
+            if speeds[s] >= limit.plan_low && speeds[s] <= limit.plan_high {
+                continue;
+            }
             let inside = limit.inside(speeds[s]);
             let beyond = (speeds[s] - inside).abs();
             let is_worst = worst.is_none_or(|(_, _, most)| beyond >= most);
@@ -189,6 +190,28 @@ impl Plan {
         levels.push(self.basis.clone());
         prioritised(self.free, &levels)
     }
+}
+
+/// The rows of a matrix turned into its columns.
+fn columns(basis: &Dense) -> Vec<ShaftValues> {
+    let column = |c: usize| {
+        let mut column = [0.0; MAX_SHAFTS];
+        column.iter_mut().zip(0..basis.rows()).for_each(|(x, r)| *x = basis.at(r, c));
+        column
+    };
+    (0..basis.cols()).map(column).collect()
+}
+
+/// `sum x[k] * columns[k]` for no more than so many shafts.
+#[inline]
+fn sums<const SHAFTS: usize>(columns: &[ShaftValues], x: &ShaftValues) -> ShaftValues {
+    let mut sum = [EMPTY_SUM; SHAFTS];
+    for (column, x) in columns.iter().zip(x) {
+        sum.iter_mut().zip(column).for_each(|(sum, share)| *sum += share * x);
+    }
+    let mut all = [0.0; MAX_SHAFTS];
+    all[..SHAFTS].copy_from_slice(&sum);
+    all
 }
 
 impl Limit {

@@ -8,6 +8,7 @@ use super::parts::LockModel;
 use super::state::{LockActual, LockState, PlantState};
 use super::step::finite;
 use super::{DOG_RATCHET_SHARE, SWITCH_DEBOUNCE_S};
+use supervisor::bits::MAX_LOCKS;
 use supervisor::io::{LockOrder, LockReport};
 
 /// Move every actuator by one step and set the capacities of the lock contacts.
@@ -17,10 +18,12 @@ pub(super) fn advance(
     inputs: &PlantInputs,
     contacts: &mut Contacts,
 ) {
-    for i in 0..model.locks {
+    for i in 0..model.locks.min(MAX_LOCKS) {
         let part = &model.lock[i];
-        let faults = &inputs.faults.locks[i];
-        let order = effective_order(part, inputs, i);
+        let (order, faults) = match inputs.suspects.locks >> i & 1 == 1 {
+            true => (effective_order(part, inputs, i), &inputs.faults.locks[i]),
+            false => (inputs.locks[i], &LockFaults::SOUND),
+        };
         let drag = part.drag_nm + finite(faults.extra_drag_nm).max(0.0);
         if part.dog {
             dog::advance(model, state, i, dog_drive(order, faults));
@@ -35,6 +38,7 @@ pub(super) fn advance(
             let mean = friction(part, lock, order, faults);
             if before <= 0.0 && lock.pressure > 0.0 {
                 lock.closings += 1;
+                state.touched |= 1 << i;
                 lock.slip_at_touch_radps = slip;
                 lock.closing_j = 0.0;
             }
@@ -42,8 +46,7 @@ pub(super) fn advance(
             contacts.slide[i] = drag.max(applied);
             contacts.stick[i] = drag.max(applied * part.static_ratio);
         }
-        contacts.stuck[i] = state.lock[i].stuck;
-        contacts.direction[i] = state.lock[i].direction;
+        contacts.stuck |= usize::from(state.lock[i].stuck) << i;
     }
 }
 
@@ -145,10 +148,12 @@ fn lower(value: &mut f64, rate: f64, share: f64) -> f64 {
 
 /// After the motion: what each lock now really does, and what its switch says.
 pub(super) fn settle(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
-    for i in 0..model.locks {
+    for i in 0..model.locks.min(MAX_LOCKS) {
         let part = &model.lock[i];
         state.lock[i].actual = actual(part, &state.lock[i]);
-        report(model, state, i, inputs.faults.locks[i].switch);
+        let may_lie = inputs.suspects.locks >> i & 1 == 1;
+        let fault = if may_lie { inputs.faults.locks[i].switch } else { SwitchFault::None };
+        report(model, state, i, fault);
     }
 }
 
@@ -173,9 +178,14 @@ fn report(model: &PlantModel, state: &mut PlantState, i: usize, fault: SwitchFau
     let part = &model.lock[i];
     let chattered = fault == SwitchFault::Chatter && state.fault_chance().below(2) == 1;
     let lock = &mut state.lock[i];
-    let fully_in = if part.dog { lock.engaged && lock.fill >= 0.99 } else { lock.pressure >= 0.95 };
-    let fully_out = if part.dog { !lock.engaged } else { lock.pressure <= 0.0 };
-    let raw = if lock.switch_closed { !fully_out } else { fully_in };
+    let raw = match (lock.switch_closed, part.dog) {
+        // Not yet fully out.
+        (true, true) => lock.engaged,
+        (true, false) => lock.pressure > 0.0,
+        // Fully in.
+        (false, true) => lock.engaged && lock.fill >= 0.99,
+        (false, false) => lock.pressure >= 0.95,
+    };
     if raw == lock.switch_closed {
         lock.switch_steps = 0;
     } else {

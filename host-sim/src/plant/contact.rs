@@ -22,94 +22,143 @@ pub(super) struct Contacts {
     pub(super) slide: [f64; MAX_CONTACTS],
     /// Torque up to which it sticks, Nm; infinite for a dog that is in.
     pub(super) stick: [f64; MAX_CONTACTS],
-    /// Whether it stands still at present.
-    pub(super) stuck: [bool; MAX_CONTACTS],
+    /// Those that stand still at present, a bit each.
+    pub(super) stuck: usize,
+    /// Slip when last looked at, rad/s.
+    pub(super) slip: [f64; MAX_CONTACTS],
     /// Sign of the slip of one that slides.
-    pub(super) direction: [i8; MAX_CONTACTS],
+    pub(super) way: [f64; MAX_CONTACTS],
 }
 
 /// Torques and accelerations at one instant.
+#[derive(Default)]
 pub(super) struct Solution {
     /// Torque of each contact on its first shaft.
     pub(super) torque: [f64; MAX_CONTACTS],
     /// Accelerations of all shafts.
     pub(super) accel: ShaftValues,
-    /// Whether the search ended within its bound.
-    pub(super) settled: bool,
 }
 
 impl Contacts {
+    /// Whether a contact stands still.
+    #[inline]
+    pub(super) fn is_stuck(&self, contact: usize) -> bool {
+        self.stuck >> contact & 1 == 1
+    }
+
     /// Sort every contact into standing or sliding at the start of a step.
+    #[inline]
     pub(super) fn classify(&mut self, model: &PlantModel, speed: &ShaftValues) {
-        for i in 0..model.contacts {
+        let mut stuck = 0;
+        for i in 0..model.contacts.min(MAX_CONTACTS) {
             let slip = model.slip(i, speed);
-            if self.stick[i] <= 0.0 {
-                self.stuck[i] = false;
+            let stands = if self.stick[i] <= 0.0 {
+                false
             } else if self.stick[i] == f64::INFINITY {
-                self.stuck[i] = true;
-            } else if self.stuck[i] {
-                self.stuck[i] = slip.abs() <= TORN_SLIP;
+                true
             } else {
-                self.stuck[i] = slip.abs() <= ZERO_SLIP;
-            }
-            self.direction[i] = if self.stuck[i] { 0 } else { sign(slip) };
+                slip.abs() <= if self.is_stuck(i) { TORN_SLIP } else { ZERO_SLIP }
+            };
+            self.slip[i] = slip;
+            self.way[i] = if stands { 0.0 } else { sign(slip) };
+            stuck |= usize::from(stands) << i;
+        }
+        self.stuck = stuck;
+    }
+
+    /// Look at the slips again.
+    pub(super) fn look(&mut self, model: &PlantModel, speed: &ShaftValues) {
+        for i in 0..model.contacts.min(MAX_CONTACTS) {
+            self.slip[i] = model.slip(i, speed);
         }
     }
 
-    /// Bit set of the contacts that stand still.
-    pub(super) fn stuck_set(&self, model: &PlantModel) -> usize {
-        (0..model.contacts).fold(0, |set, i| if self.stuck[i] { set | 1 << i } else { set })
-    }
-
-    /// Solve for the torques; contacts that break away are marked as sliding.
+    /// Solve for the torques; contacts that break away are marked as sliding. False when the
+    /// search did not end within its bound.
     ///
     /// One that breaks away loses its static bonus for the rest of the step, and the whole is
     /// solved again with its sliding capacity, so that the result is consistent.
-    pub(super) fn solve(&mut self, model: &PlantModel, base: &ShaftValues) -> Solution {
-        let mut torque = [0.0; MAX_CONTACTS];
-        for (i, value) in torque.iter_mut().enumerate().take(model.contacts) {
-            if !self.stuck[i] && self.slide[i] > 0.0 {
-                *value = -f64::from(self.direction[i]) * self.slide[i];
-            }
+    #[inline]
+    pub(super) fn solve(
+        &mut self,
+        model: &PlantModel,
+        base: &ShaftValues,
+        solution: &mut Solution,
+    ) -> bool {
+        let Solution { torque, accel } = solution;
+        let mut sliding = 0;
+        for i in 0..model.contacts.min(MAX_CONTACTS) {
+            let slides = !self.is_stuck(i) && self.slide[i] > 0.0;
+            torque[i] = if slides { -self.way[i] * self.slide[i] } else { 0.0 };
+            sliding |= usize::from(slides) << i;
         }
-        let candidates = self.stuck_set(model);
-        let settled = candidates == 0 || self.hold(model, base, candidates, &mut torque);
-        let mut accel = *base;
-        for (i, t) in torque.iter().enumerate().take(model.contacts) {
-            if *t != 0.0 {
-                model.add_scaled(&mut accel, &model.contact_response[i], *t);
-            }
-        }
-        Solution { torque, accel, settled }
+        let candidates = self.stuck;
+        let settled = candidates == 0 || self.hold(model, base, candidates, sliding, torque);
+        *accel = *base;
+        model.add_rows(accel, &model.contact_response[..model.contacts], torque);
+        settled
     }
 
     /// The torques of the contacts that stand still, beside those that slide; false when the
     /// search hit its bound.
+    #[inline]
     fn hold(
         &mut self,
         model: &PlantModel,
         base: &ShaftValues,
         candidates: usize,
+        sliding: usize,
         torque: &mut [f64; MAX_CONTACTS],
     ) -> bool {
         // Slip accelerations without the torques that are sought.
         let mut drive = [0.0; MAX_CONTACTS];
         for i in members(candidates) {
-            let mut accel = model.slip(i, base);
-            for (j, t) in torque.iter().enumerate().take(model.contacts) {
-                if !self.stuck[j] && self.slide[j] > 0.0 {
-                    accel += model.contact_mobility[i][j] * t;
-                }
+            let mobility = &model.contact_mobility[i];
+            drive[i] =
+                members(sliding).fold(model.slip(i, base), |sum, j| sum + mobility[j] * torque[j]);
+        }
+        self.hold_all(model, &drive, candidates, torque)
+            || self.hold_or_break(model, &drive, candidates, torque)
+    }
+
+    /// The usual case: every contact that stands holds within its bound. It is the first round of
+    /// the search and comes to the same bits; false, and nothing is changed, when one does not.
+    #[inline]
+    fn hold_all(
+        &self,
+        model: &PlantModel,
+        drive: &[f64; MAX_CONTACTS],
+        candidates: usize,
+        torque: &mut [f64; MAX_CONTACTS],
+    ) -> bool {
+        let matrix = model.table.of(candidates);
+        let mut held = [0.0; MAX_CONTACTS];
+        for i in members(candidates) {
+            let row = &matrix[i];
+            held[i] = 0.0 - members(candidates).fold(0.0, |sum, j| sum + row[j] * drive[j]);
+            if held[i].abs() > self.stick[i] {
+                return false;
             }
-            drive[i] = accel;
         }
-        if self.hold_all(model, &drive, candidates, torque) {
-            return true;
+        for i in members(candidates) {
+            torque[i] = held[i];
         }
+        true
+    }
+
+    /// The same where some may break away.
+    #[inline(never)]
+    fn hold_or_break(
+        &mut self,
+        model: &PlantModel,
+        drive: &[f64; MAX_CONTACTS],
+        candidates: usize,
+        torque: &mut [f64; MAX_CONTACTS],
+    ) -> bool {
         let mut settled = true;
         let mut broken = 0;
         for _ in 0..=model.contacts {
-            let boxed = BoxSearch { model, drive: &drive, bound: &self.stick };
+            let boxed = BoxSearch { model, drive, bound: &self.stick };
             let found = boxed.run(candidates);
             settled = found.settled;
             broken = found.broken;
@@ -125,34 +174,11 @@ impl Contacts {
                 break;
             }
         }
+        self.stuck &= !broken;
         for i in members(broken) {
-            self.stuck[i] = false;
-            self.direction[i] = -sign(torque[i]);
+            self.way[i] = -sign(torque[i]);
         }
         settled
-    }
-
-    /// The usual case: every contact that stands holds within its bound. It is the first round of
-    /// the search and comes to the same bits; false, and nothing is changed, when one does not.
-    fn hold_all(
-        &self,
-        model: &PlantModel,
-        drive: &[f64; MAX_CONTACTS],
-        candidates: usize,
-        torque: &mut [f64; MAX_CONTACTS],
-    ) -> bool {
-        let mut held = [0.0; MAX_CONTACTS];
-        for i in members(candidates) {
-            let row = model.table.row(candidates, i);
-            held[i] = 0.0 - members(candidates).fold(0.0, |sum, j| sum + row[j] * drive[j]);
-            if held[i].abs() > self.stick[i] {
-                return false;
-            }
-        }
-        for i in members(candidates) {
-            torque[i] = held[i];
-        }
-        true
     }
 }
 
@@ -170,33 +196,29 @@ pub(super) fn members(set: usize) -> impl Iterator<Item = usize> {
     })
 }
 
-pub(super) fn sign(x: f64) -> i8 {
+/// The sign of a number; of zero and of what is none, zero.
+fn sign(x: f64) -> f64 {
     if x > 0.0 {
-        1
+        1.0
     } else if x < 0.0 {
-        -1
+        -1.0
     } else {
-        0
+        0.0
     }
 }
 
-/// Impulses that bring every slip of `set` to zero, applied to the speeds; returns the impulses.
-pub(super) fn project(
-    model: &PlantModel,
-    speed: &mut ShaftValues,
-    set: usize,
-) -> [f64; MAX_CONTACTS] {
+/// Impulses that bring every slip of `set` to zero, applied to the speeds.
+pub(super) fn project(model: &PlantModel, speed: &mut ShaftValues, set: usize) {
     let mut slip = [0.0; MAX_CONTACTS];
     for i in members(set) {
         slip[i] = model.slip(i, speed);
     }
-    let mut impulse = [0.0; MAX_CONTACTS];
+    let matrix = model.table.of(set);
     for i in members(set) {
-        let row = model.table.row(set, i);
-        impulse[i] = -members(set).fold(0.0, |sum, j| sum + row[j] * slip[j]);
-        model.add_scaled(speed, &model.contact_response[i], impulse[i]);
+        let row = &matrix[i];
+        let impulse = -members(set).fold(0.0, |sum, j| sum + row[j] * slip[j]);
+        model.add_scaled(speed, &model.contact_response[i], impulse);
     }
-    impulse
 }
 
 struct BoxSearch<'a> {
@@ -265,8 +287,9 @@ impl BoxSearch<'_> {
         }
         let mut target = *torque;
         for i in members(free) {
-            let row = self.model.table.row(free, i);
-            target[i] -= row.iter().zip(&accel).fold(0.0, |sum, (l, x)| sum + l * x);
+            let row = &self.model.table.of(free)[i];
+            let pairs = row.iter().zip(&accel).take(self.model.contacts);
+            target[i] -= pairs.fold(0.0, |sum, (l, x)| sum + l * x);
         }
         target
     }

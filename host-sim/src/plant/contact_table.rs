@@ -5,6 +5,7 @@
 //! exact rationals; what the equations leave open is shared by the weights (least weighted
 //! norm), so that L is well conditioned for every set.
 
+use super::MAX_CONTACTS;
 use super::dense::{self, Dense};
 use crate::exact::{Q, Row};
 use num_traits::Zero;
@@ -12,9 +13,11 @@ use num_traits::Zero;
 /// The matrices of all sets, in order of the set's bit pattern.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub(super) struct ContactTable {
-    contacts: usize,
-    values: Vec<f64>,
+    sets: Vec<Square>,
 }
+
+/// A row and a column for each contact; zero where there is none.
+pub(super) type Square = [[f64; MAX_CONTACTS]; MAX_CONTACTS];
 
 impl ContactTable {
     /// The matrices for contacts with these exact rows (in minimal coordinates), this mobility
@@ -22,26 +25,24 @@ impl ContactTable {
     pub(super) fn build(rows: &[Row], mobility: &Dense, weights: &[f64]) -> Option<ContactTable> {
         let n = rows.len();
         let sets = 1usize << n;
-        let mut values = vec![0.0; sets * n * n];
+        let mut values = vec![[[0.0; MAX_CONTACTS]; MAX_CONTACTS]; sets];
         let mut echelons: Vec<Echelon> = vec![Echelon::default()];
         for set in 1..sets {
             let top = usize::BITS as usize - 1 - set.leading_zeros() as usize;
             let echelon = echelons[set & !(1 << top)].with(top, &rows[top]);
             let matrix = set_matrix(set, &echelon.members, mobility, weights)?;
-            let base = set * n * n;
-            for (i, row) in matrix.iter().enumerate() {
-                values[base + i * n..base + (i + 1) * n].copy_from_slice(row);
+            for (to, row) in values[set].iter_mut().zip(&matrix) {
+                to[..n].copy_from_slice(row);
             }
             echelons.push(echelon);
         }
-        Some(ContactTable { contacts: n, values })
+        Some(ContactTable { sets: values })
     }
 
-    /// Row `i` of the matrix of `set`.
-    pub(super) fn row(&self, set: usize, i: usize) -> &[f64] {
-        let n = self.contacts;
-        let start = (set * n + i) * n;
-        &self.values[start..start + n]
+    /// The matrix of `set`.
+    #[inline]
+    pub(super) fn of(&self, set: usize) -> &Square {
+        &self.sets[set]
     }
 }
 

@@ -84,6 +84,7 @@ fn engage(model: &PlantModel, state: &mut PlantState, i: usize, slip: f64) {
     contact::project(model, &mut state.speed, set);
     let lost = before - kinetic_j(model, &state.speed);
     state.energy.impact_j += lost;
+    state.touched |= 1 << i;
     let lock = &mut state.lock[i];
     lock.engaged = true;
     lock.pressure = 1.0;

@@ -22,6 +22,45 @@ pub struct PlantInputs {
     pub grade: f64,
     /// The faults that are present now.
     pub faults: Faults,
+    /// Where to look for them.
+    pub suspects: Suspects,
+}
+
+/// Parts that may have a fault, a bit each; every other one is taken for sound without a look. All
+/// are suspects unless whoever sets the faults knows better.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Suspects {
+    /// Locks; all of them while the supply is lost.
+    pub locks: u8,
+    /// Speed sensors.
+    pub sensors: u8,
+    /// Machines.
+    pub machines: u8,
+}
+
+impl Suspects {
+    /// Nothing has a fault.
+    pub const NONE: Suspects = Suspects { locks: 0, sensors: 0, machines: 0 };
+
+    /// Exactly the parts that have a fault.
+    pub fn of(faults: &Faults) -> Suspects {
+        fn unsound<T: Default + PartialEq>(list: &[T]) -> u8 {
+            let sound = T::default();
+            let bit = |(i, part): (usize, &T)| u8::from(*part != sound) << i;
+            list.iter().enumerate().map(bit).fold(0, |set, bit| set | bit)
+        }
+        Suspects {
+            locks: if faults.supply_lost { u8::MAX } else { unsound(&faults.locks) },
+            sensors: unsound(&faults.sensors),
+            machines: unsound(&faults.machines),
+        }
+    }
+}
+
+impl Default for Suspects {
+    fn default() -> Suspects {
+        Suspects { locks: u8::MAX, sensors: u8::MAX, machines: u8::MAX }
+    }
 }
 
 /// All faults that are present during a tick. The default is a sound plant.
@@ -89,15 +128,20 @@ pub struct LockFaults {
     pub extra_drag_nm: f64,
 }
 
+impl LockFaults {
+    /// Nothing is wrong.
+    pub(super) const SOUND: LockFaults = LockFaults {
+        actuator: ActuatorFault::None,
+        switch: SwitchFault::None,
+        slow_close: 1.0,
+        slow_release: 1.0,
+        extra_drag_nm: 0.0,
+    };
+}
+
 impl Default for LockFaults {
     fn default() -> LockFaults {
-        LockFaults {
-            actuator: ActuatorFault::None,
-            switch: SwitchFault::None,
-            slow_close: 1.0,
-            slow_release: 1.0,
-            extra_drag_nm: 0.0,
-        }
+        LockFaults::SOUND
     }
 }
 
@@ -164,15 +208,20 @@ pub struct MachineFaults {
     pub report_lost: bool,
 }
 
+impl MachineFaults {
+    /// Nothing is wrong.
+    pub(super) const SOUND: MachineFaults = MachineFaults {
+        torque: TorqueFault::None,
+        scale: 1.0,
+        offset_nm: 0.0,
+        slow: 1.0,
+        report_lost: false,
+    };
+}
+
 impl Default for MachineFaults {
     fn default() -> MachineFaults {
-        MachineFaults {
-            torque: TorqueFault::None,
-            scale: 1.0,
-            offset_nm: 0.0,
-            slow: 1.0,
-            report_lost: false,
-        }
+        MachineFaults::SOUND
     }
 }
 

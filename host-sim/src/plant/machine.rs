@@ -5,6 +5,7 @@ use super::model::PlantModel;
 use super::parts::{EngineModel, MachineModel};
 use super::state::{EngineActual, MachineState, PlantState};
 use super::step::finite;
+use supervisor::bits::MAX_MACHINES;
 use supervisor::io::Torque;
 
 /// After a stall or a start given up the engine's controller waits this long before it tries again
@@ -16,9 +17,10 @@ const TAKES_OVER_SHARE: f64 = 0.97;
 
 /// Set the torque of every machine for this step.
 pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
-    for m in 0..model.machines {
+    for m in 0..model.machines.min(MAX_MACHINES) {
         let part = &model.machine[m];
-        let faults = &inputs.faults.machines[m];
+        let sound = inputs.suspects.machines >> m & 1 == 0;
+        let faults = if sound { &MachineFaults::SOUND } else { &inputs.faults.machines[m] };
         if part.engine {
             if let Some(engine) = &model.engine {
                 advance_engine(model, engine, state, inputs, faults);
@@ -27,7 +29,12 @@ pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &Plant
             let limit = electric_limit_nm(part, state.speed[part.shaft]);
             let off = inputs.off >> m & 1 == 1;
             let command = (!off).then(|| finite(inputs.torque_nm[m]));
-            electric(part, &mut state.machine[m], limit, command, faults);
+            let machine = &mut state.machine[m];
+            match sound {
+                // Inlined by itself, with all that a fault changes left out.
+                true => electric(part, machine, limit, command, &MachineFaults::SOUND),
+                false => electric(part, machine, limit, command, faults),
+            }
         }
     }
 }
@@ -67,6 +74,7 @@ fn falsified(faults: &MachineFaults, nm: f64) -> Option<f64> {
     wrong.then_some(nm * scale + offset_nm)
 }
 
+#[inline]
 fn electric(
     part: &MachineModel,
     machine: &mut MachineState,

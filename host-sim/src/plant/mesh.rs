@@ -168,24 +168,20 @@ pub(super) fn lost_j(model: &PlantModel, friction: &ShaftValues, turned: &ShaftV
 }
 
 /// Torque through each mesh (on its first shaft), from accelerations and all other torques.
-pub(super) fn through(
+pub(super) fn go_through(
     model: &PlantModel,
     accel: &ShaftValues,
     torque: &ShaftValues,
-) -> ShaftValues {
-    let mut out = [0.0; MAX_SHAFTS];
-    if model.mesh.count == 0 {
-        return out;
-    }
+    through: &mut ShaftValues,
+) {
     let mut left = [0.0; MAX_SHAFTS];
     for s in 0..model.shafts.min(MAX_SHAFTS) {
         left[s] = model.inertia[s] * accel[s] - torque[s];
     }
-    for (i, value) in out.iter_mut().enumerate().take(model.mesh.count) {
+    for (i, value) in through.iter_mut().enumerate().take(model.mesh.count) {
         let row = &model.mesh.multiplier[i];
         let multiplier =
             row.iter().zip(&left).take(model.shafts).fold(0.0, |sum, (r, x)| sum + r * x);
         *value = multiplier * model.mesh.mesh[i].torque_per_multiplier;
     }
-    out
 }

@@ -33,7 +33,7 @@ mod step;
 pub use energy::EnergyBook;
 pub use inputs::{
     ActuatorFault, EngineFault, Faults, LockFaults, MachineFaults, PlantInputs, SensorFaults,
-    SwitchFault, TorqueFault,
+    Suspects, SwitchFault, TorqueFault,
 };
 pub use model::{MissingData, PlantModel, ShaftValues};
 pub use start::StartError;

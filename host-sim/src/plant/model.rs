@@ -69,6 +69,8 @@ pub struct PlantModel {
     pub(super) engine_contact: Option<usize>,
     pub(super) locks: usize,
     pub(super) lock: [LockModel; MAX_LOCKS],
+    /// The locks that are dogs, a bit each.
+    pub(super) dogs: usize,
     pub(super) machines: usize,
     pub(super) machine: [MachineModel; MAX_MACHINES],
     pub(super) engine: Option<EngineModel>,
@@ -151,6 +153,7 @@ impl PlantModel {
             engine_contact: driveline.engine().map(|_| driveline.locks.len() + 1),
             locks: driveline.locks.len(),
             lock: parts.lock,
+            dogs: (0..MAX_LOCKS).filter(|&i| parts.lock[i].dog).fold(0, |set, i| set | 1 << i),
             machines: driveline.machines.len(),
             machine: parts.machine,
             engine: parts.engine,
@@ -220,12 +223,33 @@ impl PlantModel {
         }
     }
 
+    /// `to += sum x[k] * rows[k]` in the order of the rows, those that add nothing left out.
+    #[inline]
+    pub(super) fn add_rows(&self, to: &mut ShaftValues, rows: &[ShaftValues], x: &[f64]) {
+        // As wide as the shafts need, so that the sums stay in registers.
+        match self.shafts {
+            ..=4 => add_rows_within::<4>(to, rows, x),
+            5 | 6 => add_rows_within::<6>(to, rows, x),
+            7 | 8 => add_rows_within::<8>(to, rows, x),
+            _ => add_rows_within::<MAX_SHAFTS>(to, rows, x),
+        }
+    }
+
+    /// Shaft speeds from the minimal coordinates.
+    #[inline]
+    pub(super) fn spread(&self, coordinates: &ShaftValues) -> ShaftValues {
+        let mut speed = [0.0; MAX_SHAFTS];
+        self.add_rows(&mut speed, &self.span[..self.freedoms.min(MAX_SHAFTS)], coordinates);
+        speed
+    }
+
     #[inline]
     pub(super) fn slip(&self, contact: usize, speeds: &ShaftValues) -> f64 {
         let Contact { a, b } = self.contact[contact];
+        // The remainder changes nothing, but spares the look at whether a shaft exists.
         match b {
-            Some(b) => speeds[a] - speeds[b],
-            None => speeds[a],
+            Some(b) => speeds[a % MAX_SHAFTS] - speeds[b % MAX_SHAFTS],
+            None => speeds[a % MAX_SHAFTS],
         }
     }
 
@@ -277,6 +301,19 @@ impl PlantModel {
         weights.extend(self.engine.iter().map(|e| e.drag_nm + 1.0));
         weights
     }
+}
+
+/// [`PlantModel::add_rows`] for no more than so many shafts.
+#[inline]
+fn add_rows_within<const SHAFTS: usize>(to: &mut ShaftValues, rows: &[ShaftValues], x: &[f64]) {
+    let mut sum = [0.0; SHAFTS];
+    sum.copy_from_slice(&to[..SHAFTS]);
+    for (row, x) in rows.iter().zip(x) {
+        if *x != 0.0 {
+            sum.iter_mut().zip(row).for_each(|(sum, share)| *sum += share * x);
+        }
+    }
+    to[..SHAFTS].copy_from_slice(&sum);
 }
 
 fn bad_mass() -> String {

@@ -1,11 +1,11 @@
 //! Speed sensors: bounded error, range, quantisation, latency, faults.
 
-use super::SENSOR_HISTORY;
 use super::inputs::{PlantInputs, SensorFaults};
 use super::model::PlantModel;
 use super::parts::{RADPS_PER_RPM, SensorModel};
 use super::state::PlantState;
 use super::step::finite;
+use super::{MAX_SHAFTS, SENSOR_HISTORY};
 use supervisor::bits::MAX_SENSORS;
 use supervisor::io::Speed;
 
@@ -16,22 +16,55 @@ pub(super) const CONSTANT_SHARE: f64 = 0.7;
 pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     state.head = (state.head + 1) % SENSOR_HISTORY;
     for i in 0..model.sensors.min(MAX_SENSORS) {
-        let part = &model.sensor[i];
-        let faults = &inputs.faults.sensors[i];
-        let mut noise = part.noise_radps * state.random.signed_unit();
-        if faults.noise_rpm > 0.0 {
-            noise += finite(faults.noise_rpm) * RADPS_PER_RPM * state.fault_chance().signed_unit();
+        let noise = model.sensor[i].noise_radps * state.random.signed_unit();
+        if inputs.suspects.sensors >> i & 1 == 1 {
+            sample(model, state, i, noise, &inputs.faults.sensors[i]);
+        } else {
+            sample_sound(model, state, i, noise);
         }
-        let held = is_held(model, state, i, faults);
-        let truth = state.speed[part.shaft];
-        let value = measure(part, truth, state.sensor[i].bias_radps + noise, faults);
-        let sensor = &mut state.sensor[i];
-        sensor.history[state.head] = value as f32;
-        let late = latency_steps(model, part, faults);
-        let then = (state.head + SENSOR_HISTORY - late) % SENSOR_HISTORY;
-        let radps = if faults.stuck || held { sensor.output.radps } else { sensor.history[then] };
-        sensor.output = Speed { radps, valid: !faults.dropout };
     }
+}
+
+/// Take a sample of a sensor that may have a fault.
+#[inline(never)]
+fn sample(
+    model: &PlantModel,
+    state: &mut PlantState,
+    i: usize,
+    mut noise: f64,
+    faults: &SensorFaults,
+) {
+    let part = &model.sensor[i];
+    if faults.noise_rpm > 0.0 {
+        noise += finite(faults.noise_rpm) * RADPS_PER_RPM * state.fault_chance().signed_unit();
+    }
+    let held = is_held(model, state, i, faults);
+    let truth = state.speed[part.shaft];
+    let value = measure(part, truth, state.sensor[i].bias_radps + noise, faults);
+    state.history[state.head][i] = value as f32;
+    let then = before(state.head, latency_steps(model, part, faults));
+    let output = &mut state.sensor[i].output;
+    if !(faults.stuck || held) {
+        output.radps = state.history[then][i];
+    }
+    output.valid = !faults.dropout;
+}
+
+/// The same of one that has none.
+#[inline]
+fn sample_sound(model: &PlantModel, state: &mut PlantState, i: usize, noise: f64) {
+    let part = &model.sensor[i];
+    let sensor = &mut state.sensor[i];
+    // Adding the bias of a sound sensor, nothing, is not nothing to the sign of a zero.
+    let seen = state.speed[part.shaft % MAX_SHAFTS] + 0.0 + (sensor.bias_radps + noise);
+    state.history[state.head][i] = part.shown(seen, part.resolution_radps) as f32;
+    let then = before(state.head, part.latency_steps);
+    sensor.output = Speed { radps: state.history[then][i], valid: true };
+}
+
+/// Where in the history the samples are that were taken so many steps before those at `head`.
+fn before(head: usize, steps: usize) -> usize {
+    (head + SENSOR_HISTORY - steps) % SENSOR_HISTORY
 }
 
 /// Steps in `ms`; a cast cannot fail: what is not a number counts as none.
@@ -65,24 +98,32 @@ fn is_held(model: &PlantModel, state: &mut PlantState, i: usize, faults: &Sensor
 /// One sample: fault, error, range, quantisation.
 pub(super) fn measure(part: &SensorModel, truth: f64, error: f64, faults: &SensorFaults) -> f64 {
     let seen = truth * finite(faults.scale) + finite(faults.bias_rpm) * RADPS_PER_RPM + error;
-    let seen = if seen > part.range_radps {
-        part.range_radps
-    } else if seen < -part.range_radps {
-        -part.range_radps
-    } else {
-        seen
-    };
     let resolution_radps = if faults.coarse_rpm > 0.0 {
         part.resolution_radps.max(finite(faults.coarse_rpm) * RADPS_PER_RPM)
     } else {
         part.resolution_radps
     };
-    if resolution_radps > 0.0 {
-        // To the nearest count; the cast cuts towards zero and saturates, it cannot fail.
-        let counts = seen / resolution_radps;
-        let half = if counts >= 0.0 { 0.5 } else { -0.5 };
-        (counts + half) as i64 as f64 * resolution_radps
-    } else {
-        seen
+    part.shown(seen, resolution_radps)
+}
+
+impl SensorModel {
+    /// What is shown of a value: cut to the range, in whole counts.
+    #[inline]
+    fn shown(&self, seen: f64, resolution_radps: f64) -> f64 {
+        let seen = if seen > self.range_radps {
+            self.range_radps
+        } else if seen < -self.range_radps {
+            -self.range_radps
+        } else {
+            seen
+        };
+        if resolution_radps > 0.0 {
+            // To the nearest count; the cast cuts towards zero and saturates, it cannot fail.
+            let counts = seen / resolution_radps;
+            let half = if counts >= 0.0 { 0.5 } else { -0.5 };
+            (counts + half) as i64 as f64 * resolution_radps
+        } else {
+            seen
+        }
     }
 }

@@ -1,6 +1,5 @@
 //! Starting states: at rest, or rolling with locks really closed and every speed consistent.
 
-use super::contact::sign;
 use super::dense::Dense;
 use super::model::PlantModel;
 use super::random::Random;
@@ -123,7 +122,7 @@ impl PlantState {
             let sensor = &mut self.sensor[i];
             let value =
                 sensor::measure(part, self.speed[part.shaft], sensor.bias_radps, &sound) as f32;
-            sensor.history.fill(value);
+            self.history.iter_mut().for_each(|samples| samples[i] = value);
             sensor.output = Speed { radps: value, valid: true };
         }
         for i in 0..model.locks {
@@ -132,7 +131,6 @@ impl PlantState {
                 (true, true) => LockReport::Closed,
                 (true, false) => LockReport::Open,
             };
-            self.lock[i].direction = sign(model.slip(i, &self.speed));
         }
         self.energy.kinetic_start_j = kinetic_j(model, &self.speed);
         self.energy.kinetic_j = self.energy.kinetic_start_j;

@@ -70,7 +70,6 @@ pub struct LockState {
     pub peak_torque_nm: f64,
     /// Dog: whether it carries more than its capacity now.
     pub overload: bool,
-    pub(super) direction: i8,
     pub(super) at_teeth: bool,
     pub(super) switch_closed: bool,
     pub(super) switch_steps: u32,
@@ -102,7 +101,6 @@ pub struct EngineState {
     pub stalls: u32,
     pub(super) steps: u32,
     pub(super) integral_nm: f64,
-    pub(super) direction: i8,
     pub(super) stuck: bool,
 }
 
@@ -119,11 +117,10 @@ pub struct BatteryState {
     pub over_limit: bool,
 }
 
-/// One speed sensor: its constant error and its values on their way.
+/// One speed sensor: its constant error and what it shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct SensorState {
     pub(super) bias_radps: f64,
-    pub(super) history: [f32; SENSOR_HISTORY],
     pub(super) output: Speed,
     /// Steps for which a jittering sensor still holds its value.
     pub(super) held_steps: u32,
@@ -140,13 +137,16 @@ pub struct PlantState {
     pub(super) accel: ShaftValues,
     pub(super) angle: ShaftValues,
     pub(super) lock: [LockState; MAX_LOCKS],
+    /// Locks that began to carry torque in the last step, a bit each.
+    pub(super) touched: u8,
     pub(super) machine: [MachineState; MAX_MACHINES],
     pub(super) engine: EngineState,
     pub(super) battery: BatteryState,
     pub(super) sensor: [SensorState; MAX_SENSORS],
+    /// The sensors' samples of the last steps, those on their way included; the last at `head`.
+    pub(super) history: [[f32; MAX_SENSORS]; SENSOR_HISTORY],
     pub(super) head: usize,
     pub(super) report: [LockReport; MAX_LOCKS],
-    pub(super) road_direction: i8,
     pub(super) road_stuck: bool,
     /// Torque that goes from the output shaft into the final drive, Nm.
     pub(super) output_torque_nm: f64,
@@ -174,18 +174,18 @@ impl PlantState {
             accel: [0.0; MAX_SHAFTS],
             angle: [0.0; MAX_SHAFTS],
             lock: [LockState::default(); MAX_LOCKS],
+            touched: 0,
             machine: [MachineState::default(); MAX_MACHINES],
             engine: EngineState::default(),
             battery: BatteryState { charge: 0.6, ..BatteryState::default() },
             sensor: [SensorState {
                 bias_radps: 0.0,
-                history: [0.0; SENSOR_HISTORY],
                 output: Speed { radps: 0.0, valid: true },
                 held_steps: 0,
             }; MAX_SENSORS],
+            history: [[0.0; MAX_SENSORS]; SENSOR_HISTORY],
             head: 0,
             report: [LockReport::Missing; MAX_LOCKS],
-            road_direction: 0,
             road_stuck: false,
             output_torque_nm: 0.0,
             wheel_side_nm: 0.0,
@@ -248,6 +248,11 @@ impl PlantState {
     fn set_of(&self, model: &PlantModel, test: impl Fn(&LockState) -> bool) -> u8 {
         let locks = self.lock[..model.locks].iter().enumerate();
         locks.fold(0, |set, (i, l)| if test(l) { set | 1 << i } else { set })
+    }
+
+    /// Locks that began to carry torque in the last step, bit `i` is lock `i`.
+    pub fn touched_set(&self) -> u8 {
+        self.touched
     }
 
     /// The true state of a machine.

@@ -9,6 +9,7 @@ use super::inputs::PlantInputs;
 use super::model::{PlantModel, ShaftValues};
 use super::state::{EngineActual, PlantState};
 use super::{MAX_CONTACTS, MAX_SHAFTS, actuator, machine, mesh, power, sensor};
+use supervisor::bits::MAX_LOCKS;
 
 /// Cuts of one step at most.
 const MAX_CUTS: usize = 48;
@@ -32,6 +33,7 @@ struct Road {
 /// Move the state by one step under these inputs. Deterministic; allocates nothing; never panics.
 pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     let model = grip::model_of(model, state, inputs);
+    state.touched = 0;
     let mut contacts = Contacts::default();
     actuator::advance(model, state, inputs, &mut contacts);
     machine::advance(model, state, inputs);
@@ -54,7 +56,8 @@ pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     let angle_before = state.angle;
     let mut means = [0.0; MAX_CONTACTS];
     let mut heat = [0.0; MAX_CONTACTS];
-    let last = run_cuts(model, state, &mut contacts, &base, &mut means, &mut heat);
+    let mut last = Solution::default();
+    run_cuts(model, state, &mut contacts, &base, &mut last, &mut means, &mut heat);
 
     store_contacts(model, state, &contacts, &means, &heat);
     let mut turned = state.angle;
@@ -70,7 +73,7 @@ pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
             torque[b] -= nm;
         }
     }
-    state.through_mesh_nm = mesh::through(model, &last.accel, &torque);
+    mesh::go_through(model, &last.accel, &torque, &mut state.through_mesh_nm);
     state.accel = last.accel;
     wheel_torques(model, state, &road, &last);
     actuator::settle(model, state, inputs);
@@ -82,11 +85,7 @@ pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
 /// Shaft accelerations from torques on the shafts.
 fn accelerations(model: &PlantModel, torque: &ShaftValues) -> ShaftValues {
     let mut accel = [0.0; MAX_SHAFTS];
-    for (t, response) in torque.iter().zip(&model.response).take(model.shafts) {
-        if *t != 0.0 {
-            model.add_scaled(&mut accel, response, *t);
-        }
-    }
+    model.add_rows(&mut accel, &model.response[..model.shafts.min(MAX_SHAFTS)], torque);
     accel
 }
 
@@ -126,14 +125,12 @@ fn load_other_contacts(model: &PlantModel, state: &PlantState, road: &Road, c: &
     let i = model.road_contact;
     c.slide[i] = road.rolling_nm + road.brake_nm + road.final_drive_nm;
     c.stick[i] = c.slide[i];
-    c.stuck[i] = state.road_stuck;
-    c.direction[i] = state.road_direction;
+    c.stuck |= usize::from(state.road_stuck) << i;
     if let (Some(i), Some(engine)) = (model.engine_contact, &model.engine) {
         let fires = state.engine.actual == EngineActual::Running;
         c.slide[i] = if fires { 0.0 } else { engine.drag_nm };
         c.stick[i] = c.slide[i];
-        c.stuck[i] = state.engine.stuck;
-        c.direction[i] = state.engine.direction;
+        c.stuck |= usize::from(state.engine.stuck) << i;
     }
 }
 
@@ -143,54 +140,52 @@ fn run_cuts(
     state: &mut PlantState,
     contacts: &mut Contacts,
     base: &ShaftValues,
+    solution: &mut Solution,
     means: &mut [f64; MAX_CONTACTS],
     heat: &mut [f64; MAX_CONTACTS],
-) -> Solution {
+) {
     let mut left = model.dt_s;
     let mut cuts = 0;
     loop {
-        let solution = contacts.solve(model, base);
-        if !solution.settled {
+        if !contacts.solve(model, base, solution) {
             state.unresolved += 1;
         }
-        let cut = next_cut(model, state, contacts, &solution, left);
+        let cut = next_cut(model, contacts, solution, left);
         let cut = if cuts < MAX_CUTS { cut } else { None };
         if cuts == MAX_CUTS {
             state.unresolved += 1;
         }
         let span = cut.map_or(left, |(_, t)| t);
-        advance(model, state, &solution, span, means, heat);
+        advance(model, state, solution, span, means, heat);
         left -= span;
         let Some((hit, _)) = cut else {
-            contact::project(model, &mut state.speed, contacts.stuck_set(model));
-            return solution;
+            contact::project(model, &mut state.speed, contacts.stuck);
+            return;
         };
-        contacts.stuck[hit] = true;
-        contacts.direction[hit] = 0;
-        contact::project(model, &mut state.speed, contacts.stuck_set(model));
+        contacts.stuck |= 1 << hit;
+        contacts.way[hit] = 0.0;
+        contact::project(model, &mut state.speed, contacts.stuck);
+        contacts.look(model, &state.speed);
         cuts += 1;
     }
 }
 
 /// The first sliding contact whose slip reaches zero within `left`, and when.
+#[inline]
 fn next_cut(
     model: &PlantModel,
-    state: &PlantState,
     contacts: &Contacts,
     solution: &Solution,
     left: f64,
 ) -> Option<(usize, f64)> {
     let mut first: Option<(usize, f64)> = None;
-    for i in 0..model.contacts {
-        if contacts.stuck[i] || contacts.slide[i] <= 0.0 {
-            continue;
-        }
-        let way = f64::from(contacts.direction[i]);
-        let slip = model.slip(i, &state.speed) * way;
+    for i in 0..model.contacts.min(MAX_CONTACTS) {
+        let way = contacts.way[i];
         let accel = model.slip(i, &solution.accel) * way;
-        if accel >= 0.0 {
+        if accel >= 0.0 || contacts.is_stuck(i) || contacts.slide[i] <= 0.0 {
             continue;
         }
+        let slip = contacts.slip[i] * way;
         let time = if slip > 0.0 { -slip / accel } else { 0.0 };
         if time < left && first.is_none_or(|(_, t)| time < t) {
             first = Some((i, time));
@@ -208,38 +203,36 @@ fn advance(
     means: &mut [f64; MAX_CONTACTS],
     heat: &mut [f64; MAX_CONTACTS],
 ) {
-    let before = state.speed;
-    for k in 0..model.freedoms {
-        let s = model.free[k];
-        let speed = before[s] + solution.accel[s] * span;
-        state.speed[s] = if speed.abs() < REST_SNAP { 0.0 } else { speed };
+    let mut coordinates = [0.0; MAX_SHAFTS];
+    for (&s, coordinate) in model.free.iter().zip(&mut coordinates).take(model.freedoms) {
+        let speed = state.speed[s % MAX_SHAFTS] + solution.accel[s % MAX_SHAFTS] * span;
+        *coordinate = if speed.abs() < REST_SNAP { 0.0 } else { speed };
     }
-    respan(model, &mut state.speed);
-    let mut mean = before;
+    let mut mean = state.speed;
+    state.speed = model.spread(&coordinates);
     mean.iter_mut().zip(&state.speed).for_each(|(mean, after)| *mean = 0.5 * (*mean + after));
     model.add_scaled(&mut state.angle, &mean, span);
-    for i in 0..model.contacts {
-        let slip = model.slip(i, &mean);
+    for i in 0..model.contacts.min(MAX_CONTACTS) {
         let torque = solution.torque[i];
         if torque != 0.0 {
             means[i] += torque * span / model.dt_s;
-            heat[i] -= torque * slip * span;
+            heat[i] -= torque * model.slip(i, &mean) * span;
         }
-        if i < model.locks && model.lock[i].dog {
-            let lock = &mut state.lock[i];
-            lock.angle_rad =
-                super::dog::wrap(lock.angle_rad + slip * span, model.lock[i].pitch_rad);
-        }
+    }
+    for i in contact::members(model.dogs) {
+        let lock = &mut state.lock[i];
+        let angle = lock.angle_rad + model.slip(i, &mean) * span;
+        lock.angle_rad = super::dog::wrap(angle, model.lock[i].pitch_rad);
     }
 }
 
 /// All shaft speeds from the minimal coordinates, so that the gear rows hold to rounding.
 pub(super) fn respan(model: &PlantModel, speed: &mut ShaftValues) {
-    let before = *speed;
-    *speed = [0.0; MAX_SHAFTS];
-    for (&s, span) in model.free.iter().zip(&model.span).take(model.freedoms) {
-        model.add_scaled(speed, span, before[s]);
+    let mut coordinates = [0.0; MAX_SHAFTS];
+    for (&s, coordinate) in model.free.iter().zip(&mut coordinates).take(model.freedoms) {
+        *coordinate = speed[s];
     }
+    *speed = model.spread(&coordinates);
 }
 
 fn store_contacts(
@@ -249,10 +242,9 @@ fn store_contacts(
     means: &[f64; MAX_CONTACTS],
     heat: &[f64; MAX_CONTACTS],
 ) {
-    for i in 0..model.locks {
+    for i in 0..model.locks.min(MAX_LOCKS) {
         let lock = &mut state.lock[i];
-        lock.stuck = c.stuck[i];
-        lock.direction = c.direction[i];
+        lock.stuck = c.is_stuck(i);
         lock.torque_nm = means[i];
         lock.heat_j += heat[i];
         if lock.pressure > 0.0 || model.lock[i].dog {
@@ -265,11 +257,9 @@ fn store_contacts(
         }
         lock.overload = lock.engaged && means[i].abs() > part.capacity_nm;
     }
-    state.road_stuck = c.stuck[model.road_contact];
-    state.road_direction = c.direction[model.road_contact];
+    state.road_stuck = c.is_stuck(model.road_contact);
     if let Some(i) = model.engine_contact {
-        state.engine.stuck = c.stuck[i];
-        state.engine.direction = c.direction[i];
+        state.engine.stuck = c.is_stuck(i);
         if let Some(engine) = &model.engine {
             machine::add_engine_drag(state, engine.machine, means[i]);
         }

@@ -106,7 +106,7 @@ pub(super) fn excerpt(section: &Section) -> Option<Excerpt> {
     let mut at = lines.position(marked)?;
     // A judge's mark stands at its head; what it does comes with what it looks at.
     if section.code.starts_with("host-sim/") {
-        at += 1 + lines.position(|line| line.contains("fn observe(")).unwrap_or(0);
+        at += 1 + lines.position(|line| line.contains("fn look(")).unwrap_or(0);
     }
     let shown: Vec<&str> =
         text.lines().skip(at).take_while(|line| *line != "#[cfg(test)]").take(SHOWN).collect();

@@ -62,12 +62,8 @@ impl<'a> Run<'a> {
 
     /// The request at `t_s`; times only rise.
     pub(super) fn request(&mut self, t_s: f64) -> Option<u8> {
-        let (speed, demand) = (self.output_radps(), self.now.pedals.demand_nm as f32);
-        let status = &self.output.status;
-        let waits = status.goal.is_some() && status.goal != status.arrangement;
-        let under_way = waits && status.refusal.is_none();
-        if let Some((schedule, chooser)) = &mut self.schedule {
-            return chooser.tick(schedule, speed, demand, under_way);
+        if self.schedule.is_some() {
+            return self.request_of_schedule();
         }
         let list = &self.setup.requests;
         while list.get(self.requests).is_some_and(|r| r.0 <= t_s) {
@@ -75,5 +71,14 @@ impl<'a> Run<'a> {
         }
         let last = self.requests.checked_sub(1).and_then(|i| list.get(i));
         last.and_then(|r| u8::try_from(r.1).ok())
+    }
+
+    fn request_of_schedule(&mut self) -> Option<u8> {
+        let (speed, demand) = (self.output_radps(), self.now.pedals.demand_nm as f32);
+        let status = &self.output.status;
+        let waits = status.goal.is_some() && status.goal != status.arrangement;
+        let under_way = waits && status.refusal.is_none();
+        let (schedule, chooser) = self.schedule.as_mut()?;
+        chooser.tick(schedule, speed, demand, under_way)
     }
 }
