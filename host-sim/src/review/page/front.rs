@@ -21,6 +21,17 @@ impl Page<'_> {
         out
     }
 
+    /// What stands at the foot of every sheet of paper: figures and plain letters only.
+    pub(super) fn foot(&self) -> String {
+        let subject = &self.report.subject;
+        format!(
+            "Slipwarden review. Table {:08x}, seed {}, driveline file SHA-256 {}...",
+            subject.table.hash,
+            subject.seed,
+            &subject.file_hash()[..16]
+        )
+    }
+
     /// What was reviewed and what a review is not; the findings.
     pub(super) fn subject(&self) -> String {
         let mut out = p(
@@ -30,6 +41,10 @@ impl Page<'_> {
              defects. Every figure on this page was worked out in the run that wrote it, or comes \
              from a file that is named with its SHA-256.",
         );
+        out += "<p class=\"paper\">This is a print of index.html. Left out on paper: the code of \
+                the rules (its files and their SHA-256 are listed), what moves when a timeline is \
+                stepped through (levers, values between steps), links to files. JSON and CSV in \
+                the folder hold every figure.</p>\n";
         out += &self.parts_of_evidence();
         out += &format!(
             "<aside class=\"caution\" aria-label=\"Cautions\">\n{}{}</aside>\n",
@@ -139,8 +154,9 @@ impl Page<'_> {
         );
         let surprises = self.report.surprises().len();
         if surprises > 0 {
+            let star = if surprises == 1 { "it" } else { "them" };
             ends += &format!(
-                " {surprises} ended otherwise than the table foretells; a star marks them."
+                " {surprises} ended otherwise than the table foretells; a star marks {star}."
             );
         }
         let (class, sign, meaning) = match self.report.outcome() {

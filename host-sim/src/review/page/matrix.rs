@@ -22,7 +22,10 @@ pub(super) fn peak(result: &DriveResult) -> Option<(&Closing, f64)> {
 /// Time without half of the demanded torque at the wheels during transitions, and the largest lack.
 pub(super) fn gap(result: &DriveResult) -> (f64, f64) {
     let list = &result.summary.transitions;
-    (list.iter().map(|t| t.gap_s).sum(), list.iter().map(|t| t.gap_depth_nm).fold(0.0, f64::max))
+    (
+        list.iter().map(|t| t.gap_s).fold(0.0, |sum, gap| sum + gap),
+        list.iter().map(|t| t.gap_depth_nm).fold(0.0, f64::max),
+    )
 }
 
 impl Page<'_> {

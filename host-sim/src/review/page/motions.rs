@@ -176,7 +176,7 @@ impl Page<'_> {
         let (left, width) = crate::picture::timeline_plot();
         format!(
             "<article class=\"motion\" id=\"{id}\" aria-labelledby=\"{id}-title\" \
-             data-left=\"{left}\" data-width=\"{width}\">\n<h4 id=\"{id}-title\">{heading}</h4>\n\
+             data-left=\"{left}\" data-width=\"{width}\" data-bottom=\"{bottom}\">\n<h4 id=\"{id}-title\">{heading}</h4>\n\
              <figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" \
              aria-label=\"Timeline: {words}\">\n{picture}</div>\n</figure>\n\
              <div class=\"scrub\" hidden></div>\n<div class=\"pair\">\n\
@@ -188,6 +188,7 @@ impl Page<'_> {
             self.steps(motion),
             self.data(motion, range),
             words = escaped(words),
+            bottom = motion.bottom,
         )
     }
 
