@@ -390,7 +390,11 @@ impl Timeline {
                 let at = y + 22.0 + 14.0 * i as f64;
                 svg.text((LEFT + 66.0, at), Anchor::End, &format!("{:.2} s", f.t_s), "");
                 svg.text((LEFT + 76.0, at), Anchor::Start, f.rule, "class=\"head\"");
-                let words: String = f.text.chars().take(150).collect();
+                // The whole text stands beside the picture, in the list of findings.
+                let mut words: String = f.text.chars().take(115).collect();
+                if words.len() < f.text.len() {
+                    words.push('\u{2026}');
+                }
                 svg.text((LEFT + 180.0, at), Anchor::Start, &words, "");
             }
             y += 22.0 + 14.0 * findings.len().min(12) as f64;

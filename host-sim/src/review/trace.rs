@@ -218,9 +218,13 @@ fn explored(part: &Part, property: &str) -> Piece {
     Piece {
         by: "exploration",
         what: format!(
-            "{property} in {} states with at most {faults} lock fault{}",
+            "{property} in {} states {}",
             count(&value["states"]),
-            if faults == 1 { "" } else { "s" }
+            match faults {
+                0 => "without a lock fault".to_owned(),
+                1 => "with at most 1 lock fault".to_owned(),
+                n => format!("with at most {n} lock faults"),
+            }
         ),
         says,
         nearest: None,

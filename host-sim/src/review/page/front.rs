@@ -6,7 +6,7 @@ use super::super::files::{scenario_path, timeline_path};
 use super::super::json::REVIEW_FORMAT;
 use super::super::report::Outcome;
 use super::Page;
-use super::html::{Table, escaped, link, list, p, part};
+use super::html::{Table, escaped, items, link, list, p, part};
 
 impl Page<'_> {
     /// Title block, verdict, cautions.
@@ -170,7 +170,8 @@ impl Page<'_> {
                 "verdict found",
                 "\u{25b2}",
                 "A finding means: in what is listed here, a rule was broken, by the plant's truth \
-                 or in an exploration, or a planted defect stayed unseen. Do not run this table on \
+                 or in an exploration, or planted defects stayed unseen (which speaks against the \
+                 method that missed them, not yet against the driveline). Do not run this table on \
                  anything that can move until each is understood.",
             ),
             Outcome::Inconclusive => (
@@ -193,6 +194,19 @@ impl Page<'_> {
         let report = self.report;
         let warnings = &report.subject.warnings;
         let mut out = String::new();
+        let elsewhere = report.evidence.findings();
+        if !elsewhere.is_empty() {
+            out += "<h4>In the evidence besides the drives</h4>\n";
+            let told = elsewhere.iter().map(|(kind, why)| {
+                let section = link(&format!("#{}", kind.section()), kind.title());
+                format!(
+                    "<span class=\"bad\">\u{25b2} finding</span> in the {section}: {}",
+                    escaped(why)
+                )
+            });
+            out += &items(&told.collect::<Vec<String>>());
+            out += "<h4>In the drives</h4>\n";
+        }
         if report.findings.is_empty() {
             out += &p("None.");
         } else {

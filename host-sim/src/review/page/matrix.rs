@@ -175,7 +175,7 @@ impl Page<'_> {
                     s => format!(", slip {s:.0} %"),
                 });
                 let gap = match gap(result).0 {
-                    g if g >= 0.005 => format!(" <span class=\"whole\">gap {g:.2} s</span>"),
+                    g if g >= 0.005 => format!(", <span class=\"whole\">gap {g:.2} s</span>"),
                     _ => String::new(),
                 };
                 let took = result.took_s.unwrap_or(0.0);

@@ -92,10 +92,10 @@ var(--bad) 0 4px,transparent 4px 6px)}
 .cells td,.cells tbody th{border:1px solid var(--rule);font-size:.82rem}
 .cells tbody th{font-size:.9rem}
 .cells ul{list-style:none;margin:0;padding:0}
-.cells li{display:grid;grid-template-columns:minmax(5.4rem,auto) 1fr;gap:0 .4rem;padding:.12rem 0;\
+.cells li{display:flex;flex-wrap:wrap;justify-content:space-between;gap:0 .4rem;padding:.12rem 0;\
 border-bottom:1px dotted var(--rule);margin:0}
 .cells li:last-child{border-bottom:0}
-.cells li>span:last-child{text-align:right;font-variant-numeric:tabular-nums}
+.cells li>span:last-child{text-align:right;margin-left:auto;font-variant-numeric:tabular-nums}
 .whole{white-space:nowrap}.cells caption{white-space:nowrap}
 #drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
 .pairs{display:grid;grid-template-columns:7rem minmax(0,1fr);gap:.1rem .8rem;font-size:.9rem}
@@ -142,6 +142,7 @@ footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--soft);font-s
 .pair{grid-template-columns:minmax(0,1fr)}
 .card .pairs,.rule .pairs{grid-template-columns:minmax(0,1fr)}.rule .pairs dt{margin-top:.3rem}
 h3,h4,li,p{overflow-wrap:anywhere}
+figure svg{min-width:540px}.histograms figure svg{min-width:0}
 .motion svg,.wide svg{max-width:none}}
 @media screen and (max-width:760px){\
 .cells,.cells tbody,.cells tr,.cells td,.cells tbody th{display:block;min-width:0;width:100%}
