@@ -182,7 +182,7 @@ gap:0 .5rem;padding:.1rem .4rem .2rem}.card h3,.card dl{grid-column:span 2}.card
 .maps{grid-template-columns:repeat(2,1fr);gap:.3rem}.maps figure:only-child svg{max-height:62mm}
 .maps.three{grid-template-columns:repeat(3,1fr)}
 .histograms{grid-template-columns:repeat(4,1fr);gap:.25rem}
-.motion{break-inside:avoid;border:0;margin:0 0 .5rem}.motion svg{max-width:100%;max-height:168mm;\
+.motion{break-inside:avoid;border:0;margin:0 0 .5rem}.motion svg{max-width:100%;max-height:calc(230mm - var(--rows)*2.75mm);\
 margin:0 auto}.motion h4{margin:0}.motion .cursor{display:none}
 .motion .steps table{font-size:5.9pt;line-height:1.15}.steps th,.steps td,.steps tbody th{white-space:normal;\
 padding:.03rem .25rem}.steps .scroll{margin:.2rem 0}
