@@ -5,6 +5,16 @@ pub(crate) fn chars(text: &str) -> usize {
     text.chars().count()
 }
 
+/// A word as a POSIX shell takes it whole: quoted where it holds more than plain signs, so that a
+/// printed command can be copied with any path in it.
+pub(crate) fn shell_word(word: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./,:+=@%".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        return word.to_owned();
+    }
+    format!("'{}'", word.replace('\'', "'\\''"))
+}
+
 /// Lines of at most `width` characters; a longer word stands alone on its line.
 pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
@@ -114,6 +124,29 @@ impl Table {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The shell itself is the judge: it must hand the very word on.
+    #[test]
+    fn a_shell_takes_a_quoted_word_whole() {
+        for word in [
+            "plain/path-1.toml",
+            "my gear box.toml",
+            "it's",
+            "'",
+            "$HOME `id` \"x\" \\ !",
+            "a;b|c&d>e<f*g?[h]{i}~#",
+            "~",
+            "",
+            "line\nbreak\ttab",
+            "Übersetzung",
+        ] {
+            let line = format!("printf '%s|' {} end", shell_word(word));
+            let out = std::process::Command::new("sh").args(["-c", &line]).output();
+            let out = out.expect("a POSIX shell");
+            assert_eq!(String::from_utf8_lossy(&out.stdout), format!("{word}|end|"), "{line}");
+        }
+        assert_eq!(shell_word("review/axle.toml"), "review/axle.toml", "no signs without need");
+    }
 
     #[test]
     fn wrapping_keeps_every_word_and_the_width() {

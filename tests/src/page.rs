@@ -286,6 +286,9 @@ fn words(root: &Element, faults: &mut Vec<String>) {
         }
     }
     for region in root.all().iter().filter(|e| e.get("role") == Some("region")) {
+        if region.get("tabindex") != Some("0") {
+            faults.push("a region that scrolls and is not reached by keys".into());
+        }
         if region.get("aria-label").is_none() {
             faults.push("a region without a name".into());
         }

@@ -297,3 +297,24 @@ fn a_finding_of_the_campaign_is_driven_again() {
     assert!(all.iter().any(|f| f.path.starts_with("scenarios/case-")));
     assert!(text(&all, "review.xml").contains("name=\"SW-SLIP\"><failure"));
 }
+
+/// The section of findings and the verdict say the same, wherever the finding was made.
+#[test]
+fn a_finding_in_the_evidence_stands_among_the_findings() {
+    let mut report = Report::of(subject("axle"), 2, &mut Quiet);
+    let told = |report: &Report| {
+        let all = files(report);
+        let part = text(&all, "index.html").split("id=\"findings\"").nth(1).map(str::to_owned);
+        part.expect("findings").split("</section>").next().expect("an end").to_owned()
+    };
+    assert!(told(&report).contains("<p>None.</p>"));
+    let value = json!({
+        "always": [{ "id": "EX-SLIP", "broken": true, "judged": true }],
+        "complete": true, "states": 7, "faults": 0,
+    });
+    let origin = Origin::Made("slipwarden explore".to_owned());
+    report.evidence.parts = vec![Part { kind: Kind::Explore, origin, value }];
+    assert_eq!(report.outcome(), Outcome::Finding);
+    let told = told(&report);
+    assert!(told.contains("broken: EX-SLIP") && told.contains("href=\"#exploration\""), "{told}");
+}

@@ -22,6 +22,7 @@ use crate::explore::command::{INCONCLUSIVE, Stop};
 use crate::input::print;
 use crate::picture::TimelineText;
 use crate::review::Subject;
+use crate::text::shell_word;
 
 /// What to run.
 #[derive(Clone, Debug)]
@@ -244,8 +245,8 @@ fn findings(
                 found.rule,
                 finding.text,
                 finding.t_s,
-                options.file,
-                path.display()
+                shell_word(&options.file),
+                shell_word(&path.display().to_string())
             )),
             Err(error) => eprintln!("warning: {} cannot be written: {error}", path.display()),
         }

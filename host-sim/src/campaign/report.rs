@@ -12,7 +12,7 @@ use super::seed::case_seed;
 use super::tally::{BINS, MarginTally};
 use crate::drive::trace::field;
 use crate::review::RULES;
-use crate::text::{labelled, paragraph};
+use crate::text::{labelled, paragraph, shell_word};
 
 /// Version of the format of `campaign.json`.
 pub const CAMPAIGN_FORMAT: u64 = 1;
@@ -27,8 +27,10 @@ const NAMED: usize = 6;
 pub(super) fn replay_command(merged: &Merged, file: &str, case: u64) -> String {
     let Merged { header, .. } = merged;
     format!(
-        "slipwarden replay {file} --case {case} --seed {} --faults {}",
-        header.seed, header.faults
+        "slipwarden replay {} --case {case} --seed {} --faults {}",
+        shell_word(file),
+        header.seed,
+        header.faults
     )
 }
 

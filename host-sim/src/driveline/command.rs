@@ -6,6 +6,7 @@ use std::path::Path;
 
 use super::{Driveline, Failure, Severity};
 use crate::input::print;
+use crate::text::shell_word;
 
 /// Write a commented starter file to `path`; `name` is the driveline's name, taken from the
 /// file's name when absent. An existing file is kept unless `force`.
@@ -35,7 +36,8 @@ pub fn new(path: &str, name: Option<&str>, force: bool) -> i32 {
     });
     match written {
         Ok(()) => print(&format!(
-            "wrote {path}: an invented driveline to start from\nnext: slipwarden check {path}\n"
+            "wrote {path}: an invented driveline to start from\nnext: slipwarden check {}\n",
+            shell_word(path)
         )),
         Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {
             eprintln!(

@@ -22,6 +22,7 @@ use super::shrink::shrunk;
 use crate::driveline::{Driveline, Purpose};
 use crate::input::{self, print};
 use crate::table::TableData;
+use crate::text::shell_word;
 
 /// Exit code of a search that ended before everything was explored: neither a pass nor a finding.
 pub const INCONCLUSIVE: i32 = 3;
@@ -232,7 +233,7 @@ fn keep_search(options: &Options, d: &Driveline, model: &Model, found: &Found, b
     match keep(&path, model, &d.name, found) {
         Ok(()) => eprintln!(
             "stopped; what was reached is kept. Go on with --resume {} and the same options",
-            path.display()
+            shell_word(&path.display().to_string())
         ),
         Err(error) => eprintln!("warning: {} cannot be written: {error}", path.display()),
     }

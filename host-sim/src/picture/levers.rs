@@ -142,7 +142,7 @@ fn point(
     };
     svg.rect(x - 4.5, y - 4.5, 9.0, 9.0, &format!("class=\"dot\" data-dot=\"{shaft}\"{fill}"));
     let words = format!("class=\"speed\" data-speed=\"{shaft}\"");
-    svg.text((x, y - 9.0), Anchor::Middle, &format!("{rpm:.0}"), &words);
+    svg.text((x, y - 9.0), Anchor::Middle, &format!("{rpm:.0}").replace('-', "\u{2212}"), &words);
     let below = |line: f64| (x, TOP + HEIGHT + 16.0 + 14.0 * line);
     svg.text(below(0.0), Anchor::Middle, &d.shafts[shaft].name, "class=\"name\"");
     let mut line = 1.0;

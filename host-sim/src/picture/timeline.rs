@@ -14,6 +14,8 @@ use crate::drive::record::TickRecord;
 use crate::driveline::Driveline;
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
+/// Where the strips begin, below title and subtitle.
+const TOP: f64 = 82.0;
 /// Most steps that are marked and listed.
 const MOST_STEPS: usize = 48;
 const GAP: f64 = 26.0;
@@ -175,7 +177,7 @@ impl Timeline {
     pub fn draw(&self, text: &TimelineText, findings: &[Finding]) -> String {
         let (strips, panels) = (self.strips_height(), self.panels_height());
         let key = self.key_height(findings);
-        let top = 82.0;
+        let top = TOP;
         let height = top + strips + panels + key + 46.0;
         let about = self.about(findings);
         let mut svg = Svg::themed(WIDTH, height, &text.title, &about, STYLE);
@@ -190,12 +192,17 @@ impl Timeline {
         svg.finish()
     }
 
+    /// Where the panels end, from the top of the picture; what is below is the key.
+    pub(crate) fn bottom(&self) -> f64 {
+        TOP + self.strips_height() + self.panels_height()
+    }
+
     fn about(&self, findings: &[Finding]) -> String {
         format!(
             "Timeline of {:.1} s on {}: arrangements asked and reached, speeds of {} shafts in \
              rpm, slip of {} locks against their closing limits with commanded, reported and \
              actual state, torques of locks and machines, output torque against the demand in \
-             Nm. {} steps are numbered and listed; {} findings.",
+             Nm. Steps numbered and listed: {}; findings: {}.",
             self.duration_s,
             self.driveline.name,
             self.driveline.shafts.len(),
@@ -383,7 +390,11 @@ impl Timeline {
                 let at = y + 22.0 + 14.0 * i as f64;
                 svg.text((LEFT + 66.0, at), Anchor::End, &format!("{:.2} s", f.t_s), "");
                 svg.text((LEFT + 76.0, at), Anchor::Start, f.rule, "class=\"head\"");
-                let words: String = f.text.chars().take(150).collect();
+                // The whole text stands beside the picture, in the list of findings.
+                let mut words: String = f.text.chars().take(115).collect();
+                if words.len() < f.text.len() {
+                    words.push('\u{2026}');
+                }
                 svg.text((LEFT + 180.0, at), Anchor::Start, &words, "");
             }
             y += 22.0 + 14.0 * findings.len().min(12) as f64;

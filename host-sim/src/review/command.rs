@@ -13,7 +13,7 @@ use super::subject::Subject;
 use super::unfinished::Unfinished;
 use crate::explore::command::INCONCLUSIVE;
 use crate::input::print;
-use crate::text::{labelled, paragraph};
+use crate::text::{labelled, paragraph, shell_word};
 
 /// Columns of the text: those of a plain terminal, wherever it goes.
 const TEXT_WIDTH: usize = 80;
@@ -194,10 +194,11 @@ fn closing_words(report: &Report, options: &Options) -> String {
         let drive = &report.drives[first.drive];
         out += &format!("Seed {}. The first finding again:\n", report.subject.seed);
         // One line, to be copied: it may be longer than the others.
+        let in_folder = |path: &str| shell_word(&format!("{}/{path}", options.out));
         out += &format!(
-            "  slipwarden drive {0}/driveline.toml {0}/{1} --seed {2}\n",
-            options.out,
-            scenario_path(report, first.drive),
+            "  slipwarden drive {} {} --seed {}\n",
+            in_folder("driveline.toml"),
+            in_folder(&scenario_path(report, first.drive)),
             drive.seed
         );
     }

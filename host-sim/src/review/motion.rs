@@ -48,6 +48,8 @@ pub(super) struct Moment {
 pub(super) struct Motion {
     /// The picture.
     pub(super) picture: String,
+    /// Where its panels end, from its top.
+    pub(super) bottom: f64,
     /// Length of what is shown, s.
     pub(super) duration_s: f64,
     /// The moments, evenly spaced.
@@ -112,8 +114,13 @@ pub(super) fn motion(
     if newton_per_nm(d) != 0.0 {
         timeline = timeline.with_force(newton_per_nm(d));
     }
-    let mut motion =
-        Motion { picture: String::new(), duration_s, moments: Vec::new(), steps: Vec::new() };
+    let mut motion = Motion {
+        picture: String::new(),
+        bottom: 0.0,
+        duration_s,
+        moments: Vec::new(),
+        steps: Vec::new(),
+    };
     let (mut stride, mut tick, mut step) = (1, 0, None);
     while let Some(record) = run.next_tick() {
         if record.truth.t_s <= from_s {
@@ -148,5 +155,6 @@ pub(super) fn motion(
         .map(|f| Finding { t_s: f.t_s - from_s, ..f.clone() })
         .collect();
     motion.picture = timeline.draw(text, &shifted);
+    motion.bottom = timeline.bottom();
     (!motion.moments.is_empty()).then_some(motion)
 }

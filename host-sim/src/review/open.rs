@@ -38,7 +38,7 @@ pub(super) fn open_points(report: &Report) -> Vec<String> {
         }
         if let Origin::Read { name, .. } = &part.origin {
             points.push(format!(
-                "The {} was read from {name}, not made in this run; its SHA-256 stands beside it.",
+                "Read from {name} and not made in this run: {}. Its SHA-256 stands beside it.",
                 part.kind.title()
             ));
         }
@@ -46,14 +46,17 @@ pub(super) fn open_points(report: &Report) -> Vec<String> {
     not_made(report, &mut points);
     let surprises = report.surprises().len();
     if surprises > 0 {
+        let (drives, star) = if surprises == 1 { ("drive", "it") } else { ("drives", "them") };
         points.push(format!(
-            "{surprises} drives ended otherwise than the table foretells; a star marks them in the \
-             list of drives."
+            "{surprises} {drives} ended otherwise than the table foretells; a star marks {star} in \
+             the list of drives."
         ));
     }
     let warnings = report.subject.warnings.len();
     if warnings > 0 {
-        points.push(format!("The file reader gave {warnings} warnings about the driveline file."));
+        let s = if warnings == 1 { "" } else { "s" };
+        points
+            .push(format!("The file reader gave {warnings} warning{s} about the driveline file."));
     }
     points
 }
@@ -92,8 +95,10 @@ fn exploration(value: &Value, points: &mut Vec<String>) {
                 .to_owned(),
         );
     } else {
-        points
-            .push(format!("The exploration allowed at most {faults} lock faults in one history."));
+        let s = if faults == 1 { "" } else { "s" };
+        points.push(format!(
+            "The exploration allowed at most {faults} lock fault{s} in one history."
+        ));
     }
     let dead = list(&value["sometimes"]["dead"]);
     let named = |excused: bool| -> Vec<String> {
@@ -116,8 +121,9 @@ fn campaign(value: &Value, points: &mut Vec<String>) {
     let not_run = count(&value["not_run"]);
     if not_run > 0 {
         points.push(format!(
-            "{not_run} cases of the campaign could not start: lock set, speed and engine \
-             contradicted each other."
+            "{not_run} case{} of the campaign could not start: lock set, speed and engine \
+             contradicted each other.",
+            if not_run == 1 { "" } else { "s" }
         ));
     }
     for group in list(&value["coverage"]) {

@@ -48,6 +48,8 @@ pub struct Nearest {
     pub unit: String,
     /// Used share of the limit; 1 is at the limit.
     pub used: f64,
+    /// Whether the limit is the least that is allowed, not the most.
+    pub at_least: bool,
 }
 
 /// One piece of evidence about a rule.
@@ -99,7 +101,7 @@ fn judges_of(id: &str) -> Vec<&str> {
         "SW-I1" => vec!["SW-SLIP"],
         "SW-I2" | "SW-I4" | "SW-I5" => vec!["SW-CONFLICT"],
         "SW-I3" | "SW-I6" | "SW-D2" => vec!["SW-OVERLAP"],
-        "SW-M1" => vec!["SW-OVERSPEED"],
+        "SW-M1" | "SW-M2" => vec!["SW-OVERSPEED"],
         "SW-D1" => vec!["SW-CONFLICT", "SW-OVERLAP"],
         "SW-D3" => vec!["SW-ENGINE", "SW-OVERSPEED"],
         judge => vec![judge],
@@ -158,6 +160,7 @@ fn driven(report: &Report, judge: &str) -> Piece {
             limit: m.margin.limit,
             unit: m.margin.unit.to_owned(),
             used: used(&m.margin),
+            at_least: m.margin.at_least,
         }),
         anchor: "drives",
     }
@@ -188,6 +191,7 @@ fn campaigned(part: &Part, judge: &str) -> Piece {
             limit: m["limit"].as_f64().unwrap_or(f64::NAN),
             unit: text(&m["unit"]).to_owned(),
             used: 1.0 - left(m),
+            at_least: m["limit_is"] == "lowest",
         }),
         anchor: "campaign",
     }
@@ -214,13 +218,34 @@ fn explored(part: &Part, property: &str) -> Piece {
     Piece {
         by: "exploration",
         what: format!(
-            "{property} in {} states with at most {faults} lock fault{}",
+            "{property} in {} states {}",
             count(&value["states"]),
-            if faults == 1 { "" } else { "s" }
+            match faults {
+                0 => "without a lock fault".to_owned(),
+                1 => "with at most 1 lock fault".to_owned(),
+                n => format!("with at most {n} lock faults"),
+            }
         ),
         says,
         nearest: None,
         anchor: "exploration",
+    }
+}
+
+#[cfg(test)]
+mod tests_of_judges {
+    use super::*;
+    use crate::checkers::RULES;
+
+    /// A rule without a judge would stand as inconclusive for ever.
+    #[test]
+    fn every_rule_has_judges_that_there_are() {
+        for section in sections() {
+            for judge in judges_of(&section.id) {
+                let known = RULES.iter().any(|rule| rule.id == judge);
+                assert!(known, "{} is shown by {judge}, which no checker is", section.id);
+            }
+        }
     }
 }
 

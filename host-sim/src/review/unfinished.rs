@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use super::command::Options;
 use super::evidence::{Kind, Part, State};
+use crate::text::shell_word;
 
 /// The folder beside that of the review, as long as the review is not written.
 #[derive(Debug)]
@@ -57,8 +58,8 @@ impl Unfinished {
         }
         let mut line = format!(
             "slipwarden review {} --out {} --depth {} --seed {}",
-            options.file,
-            options.out,
+            shell_word(&options.file),
+            shell_word(&options.out),
             options.depth.word(),
             options.seed
         );
@@ -71,7 +72,7 @@ impl Unfinished {
         let mut all = options.evidence.clone();
         all.extend(kept.into_iter().filter(|path| !options.evidence.contains(path)));
         for path in all {
-            line += &format!(" --evidence {}", path.display());
+            line += &format!(" --evidence {}", shell_word(&path.display().to_string()));
         }
         Some(line)
     }
@@ -83,5 +84,77 @@ impl Unfinished {
         }
         // Kept where something else lies in it.
         let _ = fs::remove_dir(&self.folder);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::review::evidence::Origin;
+    use crate::review::{Depth, Work};
+
+    const NOTHING: Work = Work {
+        faults: 0,
+        states: 1,
+        memory_mib: 1,
+        cases: 0,
+        case_faults: 0,
+        defects: 0,
+        defect_states: 0,
+        plant_defects: 0,
+        plant_defect_cases: 0,
+        grid: (1, 1),
+    };
+
+    /// Paths with blanks and quotes: a shell splits the line that goes on into the same words.
+    #[test]
+    fn the_command_that_goes_on_can_be_copied_into_a_shell() {
+        let folder = std::env::temp_dir()
+            .join(format!("slipwarden-{} the driver's folder", std::process::id()));
+        let out = folder.join("my review");
+        let unfinished = Unfinished::of(&out);
+        let options = Options {
+            file: "gear box.toml".to_owned(),
+            out: out.display().to_string(),
+            force: true,
+            seed: 7,
+            depth: Depth::Quick,
+            work: NOTHING,
+            evidence: vec![PathBuf::from("old part.json")],
+            date: Some("2026-11-26".to_owned()),
+        };
+        assert_eq!(unfinished.go_on(&options), None, "nothing is kept");
+        let value = serde_json::json!({ "energy": 1, "complete": true });
+        let part = Part { kind: Kind::Energy, origin: Origin::Made(String::new()), value };
+        unfinished.keep(&part).expect("kept");
+        let line = unfinished.go_on(&options).expect("something is kept");
+        let shown = std::process::Command::new("sh")
+            .args(["-c", &format!("printf '%s\\n' {line}")])
+            .output()
+            .expect("a POSIX shell");
+        let words = String::from_utf8(shown.stdout).expect("text");
+        let kept = unfinished.path(Kind::Energy).display().to_string();
+        let expected = [
+            "slipwarden",
+            "review",
+            "gear box.toml",
+            "--out",
+            &options.out,
+            "--depth",
+            "quick",
+            "--seed",
+            "7",
+            "--date",
+            "2026-11-26",
+            "--force",
+            "--evidence",
+            "old part.json",
+            "--evidence",
+            &kept,
+        ];
+        assert_eq!(words.lines().collect::<Vec<&str>>(), expected, "{line}");
+        unfinished.remove();
+        assert!(!folder.join("my review.parts").exists());
+        let _ = fs::remove_dir(&folder);
     }
 }

@@ -18,6 +18,7 @@ use crate::explore::command::Stop;
 use crate::input::print;
 use crate::review::Subject;
 use crate::rig::command::{EXIT_LOST, LOST_TICKS, greeting, own_hello};
+use crate::text::shell_word;
 
 /// Driven on after a mismatch, s.
 const TAIL_S: f64 = 0.1;
@@ -102,7 +103,10 @@ fn differs(world: &World, of: &Options, out: &Path, (m, case): (&Mismatch, &Case
     let (folder, mut told) = (out.join("findings"), format!("case {}: {}", case.number, m.text()));
     let path = folder.join(format!("{stem}.toml"));
     match fs::create_dir_all(&folder).and_then(|()| fs::write(&path, text)) {
-        Ok(()) => told += &format!("again: slipwarden rig {} {} ...\n", of.file, path.display()),
+        Ok(()) => {
+            let scenario = shell_word(&path.display().to_string());
+            told += &format!("again: slipwarden rig {} {scenario} ...\n", shell_word(&of.file));
+        }
         Err(error) => eprintln!("warning: {} cannot be written: {error}", path.display()),
     }
     match print(&told) {

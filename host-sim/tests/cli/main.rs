@@ -8,3 +8,4 @@ mod explore;
 mod program;
 mod readme;
 mod review;
+mod terminal;

@@ -86,14 +86,17 @@ fn line(d: &Driveline, data: &TableData, lock: u8, edge: &Edge) -> String {
             let step = &data.steps[usize::from(number)];
             let mut asks = window(d, &step.window);
             if step.demand_max < f32::MAX {
-                asks += &format!(", up to {:.0} Nm", step.demand_max);
+                asks += &format!(" up to {:.0} Nm", step.demand_max);
+            }
+            if !step.keeps_push {
+                asks += " without push";
             }
             if !told.contains(&asks) {
                 told.push(asks);
             }
         }
         if !told.is_empty() {
-            words += &format!("; {verb} {}", told.join(" or "));
+            words += &format!("; {verb} {}", told.join(", or "));
         }
     }
     words.replacen(';', ":", 1)

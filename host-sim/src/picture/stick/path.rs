@@ -215,14 +215,14 @@ pub fn arrangement(d: &Driveline, k: &Kinematics, a: &Arrangement, at: &Operatio
     };
     let note = |s: usize| match set.held.contains(&s) {
         true => "stands".to_string(),
-        false => format!("{:.0} rpm", at.speed_rpm[s]),
+        false => format!("{:.0} rpm", at.speed_rpm[s]).replace('-', "\u{2212}"),
     };
     let through = (at.output_nm * at.speed_rpm[d.output.shaft]).abs();
     let machine = |m: usize| {
         let power = at.machine_nm[m] * at.speed_rpm[d.machines[m].shaft];
         let used = flows.iter().any(|f| f.part == Part::Machine(m));
         if used && through > 0.0 {
-            format!("{:+.0} %", 100.0 * power / through)
+            format!("{:+.0} %", 100.0 * power / through).replace('-', "\u{2212}")
         } else if at.machine_nm[m] != 0.0 {
             "holds".to_string()
         } else {

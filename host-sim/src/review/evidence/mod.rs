@@ -71,6 +71,16 @@ impl Kind {
         }
     }
 
+    /// Identifier of the page's section about it.
+    pub(super) fn section(self) -> &'static str {
+        match self {
+            Kind::Explore => "exploration",
+            Kind::Campaign => "campaign",
+            Kind::Defects | Kind::PlantDefects => "planted",
+            Kind::Energy => "energy",
+        }
+    }
+
     /// The key that holds the version of its JSON, and the version that is understood.
     fn version(self) -> (&'static str, u64) {
         match self {

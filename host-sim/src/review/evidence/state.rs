@@ -96,7 +96,10 @@ fn driven(value: &Value) -> State {
             let rules: Vec<String> = list(&value["rules"])
                 .iter()
                 .filter(|r| count(&r["broken"]) > 0)
-                .map(|r| format!("{} in {} cases", text(&r["rule"]), count(&r["broken"])))
+                .map(|r| match count(&r["broken"]) {
+                    1 => format!("{} in 1 case", text(&r["rule"])),
+                    n => format!("{} in {n} cases", text(&r["rule"])),
+                })
                 .collect();
             State::Finding(format!("broken: {}", rules.join(", ")))
         }

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::super::evidence::{Kind, count, list, text};
+use super::super::evidence::{Kind, count, grouped, list, text};
 use super::super::replay::Replay;
 use super::Page;
 use super::html::{Table, command, escaped, link, p, part, short};
@@ -106,11 +106,11 @@ fn figures(value: &Value) -> String {
     let mut table = Table::new("What was driven", &["figure", "#value"]);
     let bound = value["chance_bound_95"].as_f64();
     for (what, figure) in [
-        ("cases", count(&value["cases"]).to_string()),
-        ("cases that ran", count(&value["ran"]).to_string()),
-        ("cases that could not start", count(&value["not_run"]).to_string()),
+        ("cases", grouped(count(&value["cases"]))),
+        ("cases that ran", grouped(count(&value["ran"]))),
+        ("cases that could not start", grouped(count(&value["not_run"]))),
         ("faults injected in each case", count(&value["faults"]).to_string()),
-        ("ticks of the supervisor", count(&value["ticks"]).to_string()),
+        ("ticks of the supervisor", grouped(count(&value["ticks"]))),
         ("seed", count(&value["seed"]).to_string()),
         ("digest of all last states", text(&value["digest"]).to_owned()),
         (
@@ -199,6 +199,12 @@ fn cut(text: &str, most: usize) -> String {
 }
 
 fn coverage(value: &Value) -> String {
+    let words = p(
+        "A fault in a step is named with the step, its number in the table, and the part of it \
+         during which the fault came: prepare, as long as the lock has no order to move, then move. \
+         A fault without a step came at rest, while the supervisor woke after a reset, or while it \
+         settled after a step.",
+    );
     let mut table =
         Table::new("Cells that at least one case hit", &["group", "#hit", "#of", "never hit"]);
     for group in list(&value["coverage"]) {
@@ -214,5 +220,5 @@ fn coverage(value: &Value) -> String {
             if never.is_empty() { "\u{2013}".to_owned() } else { escaped(&words) },
         ]);
     }
-    table.html()
+    words + &table.html()
 }

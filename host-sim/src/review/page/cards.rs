@@ -4,7 +4,6 @@ use super::super::cases::window_kmh;
 use super::Page;
 use super::html::{escaped, link};
 use crate::exact::text as exact_text;
-use crate::explain::arrangement_speeds;
 use crate::picture::inlined;
 use crate::picture::levers::{Levers, axis, levers, range};
 use crate::picture::stick::{Operation, Stick, arrangement as highlight};
@@ -26,17 +25,14 @@ impl Page<'_> {
         let arrangement = &d.arrangements[a];
         let set = k.set(arrangement.closed);
         let (low, high) = window_kmh(subject, a);
-        let kmh = if high > 0.0 { 0.5 * high } else { 0.5 * low };
-        let output = kmh * d.output_radps_per_kmh().unwrap_or(0.0);
-        let rpm: Vec<f64> = arrangement_speeds(d, k, &subject.table, a, output)
-            .into_iter()
-            .map(|v| v / RPM)
-            .collect();
-        let range = axis(range(&rpm));
-        let title = format!("Levers of {} at {kmh:.0} km/h", arrangement.name);
-        let shown = Levers { rpm: &rpm, range, title: &title, machine_nm: &[] };
-        let picture = inlined(&levers(d, &shown), &format!("card-{a}-levers"));
+        // One example for both pictures: two would look like a contradiction.
         let at = Operation::example(d, k, arrangement);
+        let rpm = &at.speed_rpm;
+        let kmh = rpm[d.output.shaft] * RPM / d.output_radps_per_kmh().unwrap_or(1.0);
+        let range = axis(range(rpm));
+        let title = format!("Levers of {} at {kmh:.0} km/h", arrangement.name);
+        let shown = Levers { rpm, range, title: &title, machine_nm: &[] };
+        let picture = inlined(&levers(d, &shown), &format!("card-{a}-levers"));
         let path = stick.draw(&highlight(d, k, arrangement, &at));
         let path = inlined(&path, &format!("card-{a}-stick"));
         let ratios: Vec<String> = d
@@ -60,11 +56,12 @@ impl Page<'_> {
         format!(
             "<section class=\"card\" id=\"arrangement-{a}\" aria-labelledby=\"arrangement-{a}-title\">\n\
              <h3 id=\"arrangement-{a}-title\">{}</h3>\n<dl class=\"pairs\">\n<dt>Closed</dt><dd>{}</dd>\n\
-             <dt>Verdict</dt><dd>{}, mobility {}</dd>\n<dt>Speeds per output</dt><dd>{}</dd>\n\
+             <dt>Verdict</dt><dd>{}, mobility {}</dd>\n<dt>Speeds, output = 1</dt><dd>{}</dd>\n\
              <dt>Road speeds</dt><dd>{window}</dd>\n</dl>\n<figure>\n{path}<figcaption>The way \
-             of the power, without losses, in the middle of the speed window.</figcaption>\n\
-             </figure>\n<figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{}\">\n{picture}</div>\n<figcaption>At \
-             {kmh:.0} km/h; free shafts as slow as they can be. {}</figcaption>\n</figure>\n\
+             of the power, without losses, at half of the highest speed of the exact window.</figcaption>\n\
+             </figure>\n<figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{}\">\n{picture}</div>\n<figcaption>The \
+             same example, {kmh:.0} km/h: a free engine in the middle of its range, other free shafts \
+             slow. {}</figcaption>\n</figure>\n\
              </section>\n",
             escaped(&arrangement.name),
             escaped(&closed),

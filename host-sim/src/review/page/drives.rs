@@ -43,7 +43,8 @@ impl Page<'_> {
                          the time during transitions without half of the demanded torque at the \
                          wheels, lack the largest torque missing at the output. Slip is the true \
                          one when a lock began to carry torque, of the closing that came nearest \
-                         to its limit. Work is the largest friction work of one closing.");
+                         to its limit. Work is the largest friction work of one closing. Files: \
+                         the drive as a scenario (toml), its timeline (svg), its trace (csv).");
         if self.kept.traces.iter().chain(&self.kept.timelines).any(|kept| !kept) {
             out += &p("To keep the folder small, not every drive has its timeline and trace in \
                        it; the scenario file makes them again.");
@@ -116,13 +117,21 @@ impl Page<'_> {
     }
 
     fn drive_files(&self, i: usize) -> String {
-        let mut files = link(&scenario_path(self.report, i), "scenario");
+        // Short words, so that a row of the table stays low; the label says the rest.
+        let number = self.report.drives[i].number;
+        let file = |path: &str, what: &str, shown: &str| {
+            let path = escaped(path);
+            format!(
+                "<a href=\"{path}\" aria-label=\"{what} of drive {number}, {shown}\">{shown}</a>"
+            )
+        };
+        let mut files = vec![file(&scenario_path(self.report, i), "scenario", "toml")];
         if self.kept.timelines[i] {
-            files += &format!(" {}", link(&timeline_path(self.report, i), "timeline"));
+            files.push(file(&timeline_path(self.report, i), "timeline", "svg"));
         }
         if self.kept.traces[i] {
-            files += &format!(" {}", link(&trace_path(self.report, i), "trace"));
+            files.push(file(&trace_path(self.report, i), "trace", "csv"));
         }
-        files
+        format!("<span class=\"whole\">{}</span>", files.join(" "))
     }
 }

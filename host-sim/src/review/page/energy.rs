@@ -26,7 +26,7 @@ impl Page<'_> {
         for (number, part) in self.report.evidence.of(Kind::Energy).enumerate() {
             any = true;
             out += &self.origin(part);
-            out += "<div class=\"maps\">\n";
+            out += "<div class=\"maps three\">\n";
             for (i, map) in list(&part.value["maps"]).iter().enumerate() {
                 if let Some(svg) = winners(&part.value, map) {
                     let id = format!("map-{number}-{i}");
@@ -75,7 +75,10 @@ fn winners(value: &Value, map: &Value) -> Option<String> {
     let best = |i: usize| cells[i]["best"].as_u64().map(|b| b as usize);
     let share = |a: usize| {
         let won = (0..cells.len()).filter(|&i| best(i) == Some(a)).count();
-        format!("{} {:.0} %", names[a], 100.0 * won as f64 / cells.len() as f64)
+        match 100.0 * won as f64 / cells.len() as f64 {
+            little if won > 0 && little < 1.0 => format!("{} <1 %", names[a]),
+            percent => format!("{} {percent:.0} %", names[a]),
+        }
     };
     let shares: Vec<String> = (0..names.len()).map(share).collect();
     let title = format!("Best arrangement, {}", mode_words(text(&map["mode"])));
@@ -152,7 +155,7 @@ fn cruise(value: &Value) -> String {
             "engine",
             "#fuel, g/km",
             "#battery, Wh/km",
-            "#losses, W",
+            "#losses, kW",
             "limit",
         ],
     );
@@ -168,7 +171,7 @@ fn cruise(value: &Value) -> String {
             if row["engine_on"] == true { "on" } else { "off" }.to_owned(),
             if limit.is_none() { figure("fuel_g_per_km") } else { "\u{2013}".to_owned() },
             if limit.is_none() { figure("battery_wh_per_km") } else { "\u{2013}".to_owned() },
-            if limit.is_none() { short(losses) } else { "\u{2013}".to_owned() },
+            if limit.is_none() { short(losses / 1e3) } else { "\u{2013}".to_owned() },
             limit.map_or("\u{2013}".to_owned(), |l| {
                 format!("<span class=\"no\">\u{25c7} cannot</span>: {}", escaped(l))
             }),

@@ -3,7 +3,7 @@
 
 use super::super::report::used;
 use super::Page;
-use super::html::{Table, bar, escaped, link, p, short};
+use super::html::{Table, bar, escaped, link, p, short, unit};
 use super::rules::anchor;
 
 impl Page<'_> {
@@ -19,10 +19,13 @@ impl Page<'_> {
             let drive = &self.report.drives[worst.drive];
             table.row(vec![
                 escaped(&m.subject),
-                link(&format!("#{}", anchor("rule", m.rule)), m.rule),
+                format!(
+                    "<span class=\"whole\">{}</span>",
+                    link(&format!("#{}", anchor("rule", m.rule)), m.rule)
+                ),
                 short(m.worst),
                 format!("<span class=\"soft\">{kind}</span>{}", short(m.limit)),
-                escaped(m.unit),
+                unit(m.unit),
                 format!("<span class=\"n\">{}</span>", bar(used(m))),
                 worst.measured_in.to_string(),
                 format!(
@@ -92,7 +95,8 @@ impl Page<'_> {
         }
         p("Each limit is tightened by sensor error and quantisation, by the age of the value at \
            the worst acceleration, and by rounding, so that \u{201c}measured within\u{201d} means \
-           \u{201c}truly within\u{201d}. For rest and parity the parts add up instead.")
+           \u{201c}truly within\u{201d}. Parity is how far sensors of the same motion may differ: \
+           there the parts add up to the limit.")
             + &table.html()
     }
 }

@@ -150,7 +150,7 @@ fn table_defects(value: &Value) -> String {
     let rows = list(&value["rows"]);
     let undecided = rows.iter().filter(|row| is_undecided(row)).count();
     let mut out = p(&format!(
-        "{} of {} defects of the list were tried, evenly spread over it. {} found, {} shown to be \
+        "{} of the {} defects of the list were tried, evenly spread over it. {} found, {} shown to be \
          none, {} found by nothing, {undecided} not decided.",
         rows.len(),
         count(&value["defects"]),

@@ -6,7 +6,7 @@ use super::super::files::{scenario_path, timeline_path};
 use super::super::json::REVIEW_FORMAT;
 use super::super::report::Outcome;
 use super::Page;
-use super::html::{Table, escaped, link, list, p, part};
+use super::html::{Table, escaped, items, link, list, p, part};
 
 impl Page<'_> {
     /// Title block, verdict, cautions.
@@ -21,6 +21,17 @@ impl Page<'_> {
         out
     }
 
+    /// What stands at the foot of every sheet of paper: figures and plain letters only.
+    pub(super) fn foot(&self) -> String {
+        let subject = &self.report.subject;
+        format!(
+            "Slipwarden review. Table {:08x}, seed {}, driveline file SHA-256 {}...",
+            subject.table.hash,
+            subject.seed,
+            &subject.file_hash()[..16]
+        )
+    }
+
     /// What was reviewed and what a review is not; the findings.
     pub(super) fn subject(&self) -> String {
         let mut out = p(
@@ -30,6 +41,10 @@ impl Page<'_> {
              defects. Every figure on this page was worked out in the run that wrote it, or comes \
              from a file that is named with its SHA-256.",
         );
+        out += "<p class=\"paper\">This is a print of index.html. Left out on paper: the code of \
+                the rules (its files and their SHA-256 are listed), what moves when a timeline is \
+                stepped through (levers, values between steps), links to files. JSON and CSV in \
+                the folder hold every figure.</p>\n";
         out += &self.parts_of_evidence();
         out += &format!(
             "<aside class=\"caution\" aria-label=\"Cautions\">\n{}{}</aside>\n",
@@ -139,8 +154,9 @@ impl Page<'_> {
         );
         let surprises = self.report.surprises().len();
         if surprises > 0 {
+            let star = if surprises == 1 { "it" } else { "them" };
             ends += &format!(
-                " {surprises} ended otherwise than the table foretells; a star marks them."
+                " {surprises} ended otherwise than the table foretells; a star marks {star}."
             );
         }
         let (class, sign, meaning) = match self.report.outcome() {
@@ -154,7 +170,8 @@ impl Page<'_> {
                 "verdict found",
                 "\u{25b2}",
                 "A finding means: in what is listed here, a rule was broken, by the plant's truth \
-                 or in an exploration, or a planted defect stayed unseen. Do not run this table on \
+                 or in an exploration, or planted defects stayed unseen (which speaks against the \
+                 method that missed them, not yet against the driveline). Do not run this table on \
                  anything that can move until each is understood.",
             ),
             Outcome::Inconclusive => (
@@ -177,6 +194,19 @@ impl Page<'_> {
         let report = self.report;
         let warnings = &report.subject.warnings;
         let mut out = String::new();
+        let elsewhere = report.evidence.findings();
+        if !elsewhere.is_empty() {
+            out += "<h4>In the evidence besides the drives</h4>\n";
+            let told = elsewhere.iter().map(|(kind, why)| {
+                let section = link(&format!("#{}", kind.section()), kind.title());
+                format!(
+                    "<span class=\"bad\">\u{25b2} finding</span> in the {section}: {}",
+                    escaped(why)
+                )
+            });
+            out += &items(&told.collect::<Vec<String>>());
+            out += "<h4>In the drives</h4>\n";
+        }
         if report.findings.is_empty() {
             out += &p("None.");
         } else {

@@ -31,6 +31,21 @@ pub(super) fn p(text: &str) -> String {
     format!("<p>{}</p>\n", escaped(text))
 }
 
+/// Text with what stands between backticks as code.
+pub(super) fn ticked(text: &str) -> String {
+    let parts = text.split('`').enumerate();
+    let one = |(i, part): (usize, &str)| match i % 2 {
+        1 => format!("<code>{}</code>", escaped(part)),
+        _ => escaped(part),
+    };
+    parts.map(one).collect()
+}
+
+/// A unit as it is written by hand, for a page.
+pub(super) fn unit(text: &str) -> String {
+    escaped(text).replace("m/s2", "m/s\u{b2}")
+}
+
 /// A list of plain texts.
 pub(super) fn list(items: &[String]) -> String {
     let items: String = items.iter().map(|i| format!("<li>{}</li>\n", escaped(i))).collect();
@@ -44,7 +59,7 @@ pub(super) fn link(target: &str, text: &str) -> String {
 
 /// A command to be copied.
 pub(super) fn command(line: &str) -> String {
-    format!("<pre><code>{}</code></pre>\n", escaped(line))
+    format!("<pre class=\"line\"><code>{}</code></pre>\n", escaped(line))
 }
 
 /// A table; heads that begin with "#" stand over columns of numbers. Cells are HTML, and the

@@ -51,8 +51,7 @@ impl Page<'_> {
                 "#used by the supervisor, km/h",
             ],
         );
-        let kmh =
-            |end: &End| end.road_kmh.map_or("any".to_owned(), |v| short((v * 10.0).round() / 10.0));
+        let kmh = |end: &End| end.road_kmh.map_or("any".to_owned(), |v| format!("{:.1}", v + 0.0));
         for (i, (a, window)) in
             d.arrangements.iter().zip(windows(d, &subject.kinematics)).enumerate()
         {
@@ -78,7 +77,7 @@ impl Page<'_> {
                 }
                 .to_owned(),
                 set.verdict.word().to_owned(),
-                escaped(&exact),
+                escaped(&exact.replace('-', "\u{2212}")),
                 escaped(&by),
                 used.replace('-', "\u{2212}"),
             ]);

@@ -22,7 +22,10 @@ pub(super) fn peak(result: &DriveResult) -> Option<(&Closing, f64)> {
 /// Time without half of the demanded torque at the wheels during transitions, and the largest lack.
 pub(super) fn gap(result: &DriveResult) -> (f64, f64) {
     let list = &result.summary.transitions;
-    (list.iter().map(|t| t.gap_s).sum(), list.iter().map(|t| t.gap_depth_nm).fold(0.0, f64::max))
+    (
+        list.iter().map(|t| t.gap_s).fold(0.0, |sum, gap| sum + gap),
+        list.iter().map(|t| t.gap_depth_nm).fold(0.0, f64::max),
+    )
 }
 
 impl Page<'_> {
@@ -172,7 +175,7 @@ impl Page<'_> {
                     s => format!(", slip {s:.0} %"),
                 });
                 let gap = match gap(result).0 {
-                    g if g >= 0.005 => format!(" <span class=\"whole\">gap {g:.2} s</span>"),
+                    g if g >= 0.005 => format!(", <span class=\"whole\">gap {g:.2} s</span>"),
                     _ => String::new(),
                 };
                 let took = result.took_s.unwrap_or(0.0);

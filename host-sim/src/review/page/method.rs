@@ -6,7 +6,7 @@ use super::super::files::scenario_path;
 use super::super::open::open_points;
 use super::super::run::trace_every;
 use super::Page;
-use super::html::{command, escaped, items, link, list, p, part};
+use super::html::{command, escaped, items, link, list, p, part, ticked};
 use crate::checkers::answer_bound_s;
 
 impl Page<'_> {
@@ -82,13 +82,14 @@ impl Page<'_> {
     /// Limits of the method, stated plainly.
     pub(super) fn limits(&self) -> String {
         let subject = &self.report.subject;
-        let computed = open_points(self.report);
+        let computed: Vec<String> =
+            open_points(self.report).iter().map(|point| ticked(point)).collect();
         let skipped: Vec<String> = Case::ALL
             .iter()
             .filter(|case| !self.report.drives.iter().any(|drive| drive.case == **case))
             .map(|case| case.word().to_owned())
             .collect();
-        let mut items = vec![
+        let mut limits = vec![
             "The drives between arrangements are those listed: steady speed, steady slope, one \
              request (or one taken back), a sound driveline. Faults come in the campaign and in \
              the exploration only."
@@ -115,12 +116,12 @@ impl Page<'_> {
                 .to_owned(),
         ];
         if !skipped.is_empty() {
-            items.push(format!(
+            limits.push(format!(
                 "Situations that no pair of this driveline has: {}.",
                 skipped.join(", ")
             ));
         }
-        part("open", "Open points of this review, worked out", &list(&computed))
-            + &part("method", "Limits of the method", &list(&items))
+        part("open", "Open points of this review, worked out", &items(&computed))
+            + &part("method", "Limits of the method", &list(&limits))
     }
 }

@@ -107,7 +107,7 @@ pub(super) fn index_html(report: &Report, kept: &Kept, replays: &[Replay]) -> St
         policy = script::policy_hash(),
         name = escaped(&d.name),
         verdict = escaped(&report.verdict()),
-        style = style::style(),
+        style = style::style(&page.foot()),
         script = script::SCRIPT,
         front = page.front(),
         version = env!("CARGO_PKG_VERSION"),

@@ -122,6 +122,17 @@ fn readings(d: &Driveline) -> Vec<(String, &'static str)> {
     list
 }
 
+/// About how many lines the table of steps has on paper, where the picture above it gives way so
+/// that both stand on one sheet: with more columns, more cells wrap.
+fn printed_rows(d: &Driveline, motion: &Motion) -> usize {
+    let (figures, locks) = (readings(d).len(), d.locks.len());
+    match (motion.steps.len() + 2).min(MOST_STEPS) {
+        0..=4 => figures + locks,
+        5..=6 => figures + 2 * locks,
+        _ => figures + figures / 3 + 3 * locks,
+    }
+}
+
 fn values(m: &Moment) -> Vec<f64> {
     let mut list = vec![m.road_kmh];
     list.extend(&m.shafts_rpm);
@@ -176,7 +187,7 @@ impl Page<'_> {
         let (left, width) = crate::picture::timeline_plot();
         format!(
             "<article class=\"motion\" id=\"{id}\" aria-labelledby=\"{id}-title\" \
-             data-left=\"{left}\" data-width=\"{width}\">\n<h4 id=\"{id}-title\">{heading}</h4>\n\
+             data-left=\"{left}\" data-width=\"{width}\" data-bottom=\"{bottom}\" style=\"--rows:{rows}\">\n<h4 id=\"{id}-title\">{heading}</h4>\n\
              <figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" \
              aria-label=\"Timeline: {words}\">\n{picture}</div>\n</figure>\n\
              <div class=\"scrub\" hidden></div>\n<div class=\"pair\">\n\
@@ -188,6 +199,8 @@ impl Page<'_> {
             self.steps(motion),
             self.data(motion, range),
             words = escaped(words),
+            bottom = motion.bottom,
+            rows = printed_rows(d, motion),
         )
     }
 

@@ -93,7 +93,7 @@
     var line = document.createElementNS("http://www.w3.org/2000/svg", "line");
     line.setAttribute("class", "cursor");
     line.setAttribute("y1", "56");
-    line.setAttribute("y2", motion.dataset.bottom || picture.viewBox.baseVal.height);
+    line.setAttribute("y2", motion.dataset.bottom);
     picture.appendChild(line);
     var place = motion.querySelector(".scrub");
     var label = document.createElement("label");
@@ -137,7 +137,7 @@
       each(levers.querySelectorAll("[data-speed]"), function (speed) {
         var rpm = speeds[+speed.dataset.speed];
         speed.setAttribute("y", up(rpm) - 9);
-        speed.textContent = Math.round(rpm);
+        speed.textContent = String(Math.round(rpm)).replace("-", "\u2212");
       });
       each(levers.querySelectorAll("[data-lever]"), function (bar) {
         var ends = bar.dataset.lever.split(" ").map(function (pair) {

@@ -1,23 +1,13 @@
 //! Every rule with its hazard, limit, code, test and evidence.
 
 use super::super::sections::excerpt;
-use super::super::trace::{Piece, Requirement, Says};
+use super::super::trace::{Nearest, Piece, Requirement, Says};
 use super::Page;
-use super::html::{Table, bar, escaped, items, link, p, short};
+use super::html::{Table, bar, escaped, items, link, p, short, ticked, unit};
 
 /// Identifier on the page of a rule's part.
 pub(super) fn anchor(kind: &str, id: &str) -> String {
     format!("{kind}-{}", id.to_lowercase())
-}
-
-/// Text with what stands between backticks as code.
-fn ticked(text: &str) -> String {
-    let parts = text.split('`').enumerate();
-    let one = |(i, part): (usize, &str)| match i % 2 {
-        1 => format!("<code>{}</code>", escaped(part)),
-        _ => escaped(part),
-    };
-    parts.map(one).collect()
 }
 
 /// A result with its sign.
@@ -31,40 +21,40 @@ fn says(says: Says) -> String {
     format!("<span class=\"{class}\">{sign} {}</span>", says.word())
 }
 
+/// "48.7 rpm, at most 80.0 rpm"; where the limit was passed and that is no break, why it is none.
+fn measured(n: &Nearest, broken: bool) -> String {
+    let unit = unit(&n.unit);
+    if !n.used.is_finite() {
+        return format!("{} {unit} ({})", short(n.worst), escaped(&n.subject));
+    }
+    let kind = if n.at_least { "at least" } else { "at most" };
+    let limit = format!("{kind} {} {unit}", short(n.limit));
+    let subject = escaped(&n.subject);
+    let told = format!("{} {unit}, {limit} ({subject})", short(n.worst));
+    if n.used > 1.0 && !broken {
+        return format!(
+            "{told}: beyond it, but not broken: a fault did it alone, and it ended within the time \
+             that the rule gives"
+        );
+    }
+    told
+}
+
 fn nearest(requirement: &Requirement) -> String {
+    let broken = requirement.result() == Says::Broken;
     match requirement.nearest() {
         None => "\u{2013}".to_owned(),
-        Some(n) if !n.used.is_finite() => format!("{} {}", short(n.worst), escaped(&n.unit)),
-        Some(n) if n.used > 1.0 && requirement.result() != Says::Broken => format!(
-            "{} {}, beyond {} {} ({}), but not broken: a fault did it alone, and it ended within \
-             the time that the rule gives",
-            short(n.worst),
-            escaped(&n.unit),
-            short(n.limit),
-            escaped(&n.unit),
-            escaped(&n.subject)
-        ),
-        Some(n) => format!(
-            "{} {} of {} {} ({})",
-            bar(n.used),
-            short(n.worst),
-            short(n.limit),
-            escaped(&n.unit),
-            escaped(&n.subject)
-        ),
+        Some(n) if n.used.is_finite() && n.used <= 1.0 => {
+            format!("{}: {}", bar(n.used), measured(n, broken))
+        }
+        Some(n) => measured(n, broken),
     }
 }
 
 fn piece(piece: &Piece) -> String {
-    let near = piece.nearest.as_ref().map_or(String::new(), |n| {
-        format!(
-            "; nearest: {} {} of {} ({})",
-            short(n.worst),
-            escaped(&n.unit),
-            short(n.limit),
-            escaped(&n.subject)
-        )
-    });
+    let broken = piece.says == Says::Broken;
+    let near = piece.nearest.as_ref();
+    let near = near.map_or(String::new(), |n| format!("; nearest: {}", measured(n, broken)));
     format!(
         "{} {}: {}{near}",
         says(piece.says),
@@ -89,7 +79,10 @@ impl Page<'_> {
             table.row_with(
                 format!("id=\"{}\"", anchor("row", id)),
                 vec![
-                    link(&format!("#{}", anchor("rule", id)), id),
+                    format!(
+                        "<span class=\"whole\">{}</span>",
+                        link(&format!("#{}", anchor("rule", id)), id)
+                    ),
                     ticked(&r.section.says),
                     says(r.result()),
                     by("drives"),
@@ -113,10 +106,8 @@ impl Page<'_> {
             link("margins.csv", "margins.csv"),
             link("review.xml", "review.xml")
         );
-        for r in &self.requirements {
-            out += &self.rule(r);
-        }
-        out
+        let each: String = self.requirements.iter().map(|r| self.rule(r)).collect();
+        out + &format!("<div class=\"rules\">\n{each}</div>\n")
     }
 
     fn rule(&self, r: &Requirement) -> String {
@@ -155,6 +146,7 @@ impl Page<'_> {
             "The branch of each rule as this program was built from it, with the SHA-256 of the \
              whole file, to be compared with the sources.",
         );
+        out += &self.code_on_paper();
         for r in &self.requirements {
             let Some(code) = excerpt(&r.section) else { continue };
             let s = &r.section;
@@ -177,5 +169,23 @@ impl Page<'_> {
             );
         }
         out
+    }
+
+    /// Where the code stands, for a print that leaves the code itself out.
+    fn code_on_paper(&self) -> String {
+        let mut table = Table::new(
+            "Not printed: the code itself. It stands on the page on a screen, and in the sources",
+            &["rule", "file", "#line", "SHA-256 of the file"],
+        );
+        for r in &self.requirements {
+            let Some(code) = excerpt(&r.section) else { continue };
+            table.row(vec![
+                escaped(&r.section.id),
+                escaped(&r.section.code),
+                code.line.to_string(),
+                format!("<span class=\"mono\">{}</span>", code.sha256),
+            ]);
+        }
+        format!("<div class=\"paper\">\n{}</div>\n", table.html())
     }
 }

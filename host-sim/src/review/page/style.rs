@@ -24,12 +24,15 @@ fn variables(colour: impl Fn(&Role) -> &'static str) -> String {
     named.map(|(name, role)| format!("--{name}:{};", value(role))).collect()
 }
 
-/// The whole style: the palette's, that of the pictures, that of the page.
-pub(super) fn style() -> String {
+/// The whole style: the palette's, that of the pictures, that of the page. `foot` stands on every
+/// sheet of paper, so that no sheet is taken for one of another review; it holds no quotes.
+pub(super) fn style(foot: &str) -> String {
     let print = |role: &Role| PRINT.iter().find(|p| p.0 == role.0).map_or(role.1, |p| p.1);
     format!(
         ":root{{color-scheme:light dark;{}}}\n@media screen and (prefers-color-scheme:dark){{\
-         :root{{{}}}}}\n{}\n{LOOKS}@media print{{:root{{color-scheme:light;{}}}}}\n",
+         :root{{{}}}}}\n{}\n{LOOKS}@media print{{:root{{color-scheme:light;{}}}}}\n\
+         @page{{@bottom-left{{content:\"{foot}\";font-size:7pt;white-space:nowrap}}\
+         @bottom-right{{content:counter(page) \" of \" counter(pages);font-size:7pt;white-space:nowrap}}}}\n",
         variables(|role| role.1),
         variables(|role| role.2),
         palette::style(),
@@ -52,6 +55,7 @@ p,ul,ol,dl{margin:.5rem 0;max-width:92ch}
 li{margin:.15rem 0}
 code,pre,.mono{font-family:'DejaVu Sans Mono',Consolas,monospace;font-size:.86em}
 pre{background:var(--sheet);border:1px solid var(--rule);padding:.6rem .8rem;overflow-x:auto}
+pre.line{white-space:pre-wrap;overflow-wrap:anywhere}
 .about{color:var(--soft);margin:0 0 1rem}
 .block{max-width:none;display:grid;grid-template-columns:repeat(6,1fr);border:1.5px solid var(--ink);margin:1rem 0}
 .block div{padding:.35rem .6rem .45rem;border:.5px solid var(--line);min-width:0;grid-column:span 1}
@@ -88,16 +92,16 @@ var(--bad) 0 4px,transparent 4px 6px)}
 .cells td,.cells tbody th{border:1px solid var(--rule);font-size:.82rem}
 .cells tbody th{font-size:.9rem}
 .cells ul{list-style:none;margin:0;padding:0}
-.cells li{display:grid;grid-template-columns:minmax(5.4rem,auto) 1fr;gap:0 .4rem;padding:.12rem 0;\
+.cells li{display:flex;flex-wrap:wrap;justify-content:space-between;gap:0 .4rem;padding:.12rem 0;\
 border-bottom:1px dotted var(--rule);margin:0}
 .cells li:last-child{border-bottom:0}
-.cells li>span:last-child{text-align:right;font-variant-numeric:tabular-nums}
+.cells li>span:last-child{text-align:right;margin-left:auto;font-variant-numeric:tabular-nums}
 .whole{white-space:nowrap}.cells caption{white-space:nowrap}
 #drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
 .pairs{display:grid;grid-template-columns:7rem minmax(0,1fr);gap:.1rem .8rem;font-size:.9rem}
 .pairs dt{font-weight:600}.pairs dd{margin:0;overflow-wrap:anywhere}
 .cells .self{background:var(--sheet)}
-.cells .to{display:none}
+.cells .to,.paper{display:none}
 figure{margin:1rem 0;border:1px solid var(--rule);padding:.6rem}
 figure{overflow-x:auto}
 figure svg{max-width:100%;height:auto;display:block}
@@ -138,37 +142,54 @@ footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--soft);font-s
 .pair{grid-template-columns:minmax(0,1fr)}
 .card .pairs,.rule .pairs{grid-template-columns:minmax(0,1fr)}.rule .pairs dt{margin-top:.3rem}
 h3,h4,li,p{overflow-wrap:anywhere}
+figure svg{min-width:540px}.histograms figure svg{min-width:0}
 .motion svg,.wide svg{max-width:none}}
 @media screen and (max-width:760px){\
 .cells,.cells tbody,.cells tr,.cells td,.cells tbody th{display:block;min-width:0;width:100%}
 .cells thead,.cells .self{display:none}
 .cells tbody th{background:var(--sheet);border-top:1.5px solid var(--ink);margin-top:.6rem}
 .cells .to{display:block;font-weight:600}}
-@page{size:A4;margin:14mm 13mm}
-@page wide{size:A4 landscape;margin:12mm 13mm}
-@media print{body{max-width:none;padding:0;font-size:9.2pt;line-height:1.4}
-#drives{page:wide}#drives table{font-size:7.6pt}#drives th,#drives td{padding:.15rem .3rem}
-#drives thead th{white-space:normal}
-#drives th:last-child,#drives td:last-child{display:none}
-thead,dt,caption,h3{break-after:avoid}nav,.skip{display:none}h2{break-after:avoid;margin-top:1.4rem}tr,figure,li{break-inside:avoid}
-a{color:inherit;text-decoration:none}table{font-size:7.6pt}th,td{padding:.18rem .3rem}
-.scroll{overflow:visible}figure svg{max-width:100%}pre{white-space:pre-wrap;overflow-wrap:anywhere}
-.bar{width:48px}.cells{min-width:0}.cells thead td:first-child{width:5.5rem}
-.cells td,.cells tbody th{font-size:7pt}.cells li{grid-template-columns:1fr}
-.cells li>span:last-child{text-align:left}
+@page{size:A4;margin:13mm 13mm 15mm}
+@media print{html{font-size:8.4pt}
+body{max-width:none;padding:0;font-size:8.4pt;line-height:1.3}
+nav,.skip,.filter,.scrub,.readout,.code,.pair{display:none}.paper{display:block}
+h1,h2,h3,h4,h2+p,h3+p,thead,caption{break-after:avoid}tr,figure,p,li,.pairs dd{break-inside:avoid}
+h2{margin:1.3rem 0 .4rem}h3{margin:.8rem 0 .2rem}h4{margin:.6rem 0 .2rem}
+p,ul,ol,dl{margin:.25rem 0;max-width:none}ul,ol{padding-left:1.2rem}figure{margin:.4rem 0;padding:.25rem}
+.verdict,.caution,.block{margin:.5rem 0;break-inside:avoid}
+a{color:inherit;text-decoration:none}pre{padding:.25rem .4rem;margin:.25rem 0;white-space:pre-wrap;\
+overflow-wrap:anywhere}
+table,.data,#drives table{font-size:6.9pt;line-height:1.22}th,td,#drives th,#drives td{padding:.1rem .3rem}
+thead th,caption{font-size:6.9pt}thead th,thead th .sort,.cells caption{white-space:normal!important}
+.scroll,figure{overflow:visible}.scroll{margin:.35rem 0}.scroll:focus-visible{outline:0}
+button.sort{text-decoration:none}tr[hidden]{display:table-row}
+.bar{width:40px}
+#drives table{font-size:6.1pt}#drives th:last-child,#drives td:last-child{display:none}
+#drives th,#drives td{padding:.08rem .2rem}
+.cells{min-width:0}.cells thead td:first-child{width:5rem}
+.cells td,.cells tbody th,.cells .plan{font-size:6.4pt;line-height:1.2}.cells td,.cells tbody th{padding:.15rem .25rem}
+.cells li{display:block;padding:.04rem 0}
 .cells.many,.cells.many tbody,.cells.many tr,.cells.many td,.cells.many tbody th{display:block;\
 width:100%}
+.cells.many tr{break-inside:auto}.cells.many td{break-inside:avoid}
 .cells.many thead,.cells.many .self{display:none}.cells.many .to{display:block;font-weight:600}
-.cells.many ul{columns:2}
-.filter,.scrub{display:none}button.sort{text-decoration:none}
-tr[hidden]{display:table-row}
-.motion,.card,.rule,.histograms figure,.maps figure{break-inside:avoid}
-.motion svg{max-width:100%;max-height:128mm;margin:0 auto}.motion figure{margin:.4rem 0;padding:.3rem}
-.motion .cursor,.readout,.motion h4+figure .cursor{display:none}
-.pair{grid-template-columns:1fr}.pair svg{max-height:44mm}
-.motion table{font-size:6.6pt}.steps th,.steps td{white-space:normal;padding:.08rem .25rem}
-.steps h3,.steps .filter{display:none}
-.code pre{font-size:6.4pt}.motion{break-before:page;border:0}
-#transitions,#rules,#code{break-before:page}
+.cells.many ul{columns:4}
+.cards{grid-template-columns:1fr;gap:.4rem}.card{display:grid;grid-template-columns:58fr 42fr;\
+gap:0 .5rem;padding:.1rem .4rem .2rem}.card h3,.card dl{grid-column:span 2}.card h3{margin:.1rem 0}
+.card dl.pairs{display:block;margin:0}.card .pairs dt,.card .pairs dd{display:inline;font-size:7pt}
+.card .pairs dt::after{content:\": \"}.card .pairs dd::after{content:\"; \"}.card .pairs dd:last-child::after{content:\"\"}
+.card figure{margin:.2rem 0;border:0;padding:0}figcaption{font-size:6.9pt}
+.maps{grid-template-columns:repeat(2,1fr);gap:.3rem}.maps figure:only-child svg{max-height:62mm}
+.maps.three{grid-template-columns:repeat(3,1fr)}
+.histograms{grid-template-columns:repeat(4,1fr);gap:.25rem}
+.motion{break-inside:avoid;border:0;margin:0 0 .5rem}.motion svg{max-width:100%;max-height:calc(230mm - var(--rows)*2.75mm);\
+margin:0 auto}.motion h4{margin:0}.motion .cursor{display:none}
+.motion .steps table{font-size:5.9pt;line-height:1.15}.steps th,.steps td,.steps tbody th{white-space:normal;\
+padding:.03rem .25rem}.steps .scroll{margin:.2rem 0}
+#states{max-height:150mm;margin:0 auto}
+.rules{columns:2;column-gap:5mm}.rule{margin:0 0 .4rem;break-inside:avoid}.rule h3{margin:.25rem 0 0}
+.rule>p{font-weight:600;font-size:7.2pt;break-after:avoid}.rule .pairs{grid-template-columns:4.2rem minmax(0,1fr);font-size:7pt;\
+line-height:1.22}.rule li{margin:0}
+.card,.histograms figure,.maps figure{break-inside:avoid}
 thead th,thead th .sort{white-space:normal!important}}
 ";
