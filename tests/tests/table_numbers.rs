@@ -7,7 +7,10 @@ use std::sync::OnceLock;
 
 use host_sim::audit::{Audited, Proof, Scope, examine};
 use host_sim::driveline::{Driveline, LockKind, MachineKind};
-use host_sim::table::{RPM, TableData, build};
+use host_sim::exact::to_f64;
+use host_sim::kinematics::LockSet;
+use host_sim::table::{RPM, TableData, build, sensor_bands_radps};
+use nalgebra::{DMatrix, DVector};
 use slipwarden_tests::tabled::varied;
 use supervisor::table::{Action, StepDuty};
 
@@ -220,4 +223,67 @@ fn what_limits_a_demand_is_named() {
         }
     });
     assert!(named.iter().all(|n| *n > 10), "{named:?}");
+}
+
+/// The fastest change of each shaft's speed in a lock set, by the multiplier equations: the machines at
+/// full torque, each with the sign that is worst, and the output taken along by tyres in grip.
+fn fastest_in_set(d: &Driveline, set: &LockSet) -> Vec<f64> {
+    let (n, shafts) = (set.mobility, d.shafts.len());
+    let basis = DMatrix::from_fn(shafts, n, |s, m| to_f64(&set.basis[m][s]));
+    let inertia = |s: usize| d.shafts[s].inertia_kg_m2.expect("stated");
+    let heavy = DMatrix::from_fn(shafts, n, |s, m| basis[(s, m)] * inertia(s));
+    let mut left = DMatrix::zeros(n + 1, n + 1);
+    left.view_mut((0, 0), (n, n)).copy_from(&(basis.transpose() * heavy));
+    for m in 0..n {
+        left[(m, n)] = basis[(d.output.shaft, m)];
+        left[(n, m)] = basis[(d.output.shaft, m)];
+    }
+    let solved = left.lu();
+    let answer = |right: DVector<f64>| -> DVector<f64> {
+        &basis * solved.solve(&right).expect("the output turns").rows(0, n)
+    };
+    let mut sum = DVector::zeros(shafts);
+    for machine in &d.machines {
+        let most = match &machine.kind {
+            MachineKind::Electric(e) => e.max_torque_nm.expect("stated"),
+            MachineKind::Engine(e) => e.torque_curve_rpm_nm.iter().map(|p| p.1).fold(0.0, f64::max),
+        };
+        let pull = |m: usize| if m < n { most * basis[(machine.shaft, m)] } else { 0.0 };
+        sum += answer(DVector::from_fn(n + 1, |m, _| pull(m))).abs();
+    }
+    let wheels_radps2 = d.vehicle.as_ref().map_or(0.0, |v| v.max_acceleration_mps2)
+        / d.output.tyre_radius_m.expect("stated");
+    let grip = wheels_radps2 * to_f64(d.output.final_drive.as_ref().expect("stated"));
+    sum += answer(DVector::from_fn(n + 1, |m, _| if m == n { grip } else { 0.0 })).abs();
+    sum.iter().copied().collect()
+}
+
+/// How far a sensor may be from its shaft's speed at the time of the youngest value: its error, half a
+/// step, f32, and its age at the fastest change in any lock set that is allowed.
+#[test]
+fn sensors_are_as_wrong_as_their_age_at_the_fastest_change() {
+    let mut aged = 0;
+    for seed in 0..60 {
+        let Some((d, k)) = varied(seed) else { continue };
+        let youngest = d.sensors.iter().map(|s| s.latency_ms).fold(f64::INFINITY, f64::min);
+        let mut fastest = vec![d.timing.sync_rate_max_rpm_per_s * RPM; d.shafts.len()];
+        for set in k.sets.iter().filter(|s| !s.verdict.is_forbidden()) {
+            for (known, here) in fastest.iter_mut().zip(fastest_in_set(&d, set)) {
+                *known = known.max(here);
+            }
+        }
+        for (band, sensor) in sensor_bands_radps(&d, &k).into_iter().zip(&d.sensors) {
+            let older_s = (sensor.latency_ms - youngest) / 1e3;
+            let own = (sensor.error_rpm + sensor.resolution_rpm / 2.0) * RPM;
+            // At least the coefficient, the value and the product are rounded, and not ten times that.
+            let rounding =
+                (band - own - older_s * fastest[sensor.shaft]) / (sensor.range_rpm * RPM);
+            let unit = f64::from(f32::EPSILON) / 2.0;
+            let slack = 1e-5 * older_s * fastest[sensor.shaft] / (sensor.range_rpm * RPM);
+            assert!(rounding > 3.0 * unit - slack, "seed {seed} {}: {rounding:e}", sensor.name);
+            assert!(rounding < 30.0 * unit + slack, "seed {seed} {}: {rounding:e}", sensor.name);
+            aged += usize::from(older_s > 0.0);
+        }
+    }
+    assert!(aged > 50, "{aged}");
 }
