@@ -116,12 +116,23 @@ fn a_damaged_table_is_refused() {
     let mut table = TABLE;
     table.engine_min += 1.0;
     let mut node = Node::new(&table, build_name("test"));
-    assert!(node.table_is_damaged());
+    assert!(node.table_is_damaged() && !Node::new(&TABLE, build_name("test")).table_is_damaged());
     let Message::Hello(theirs) = host_hello() else { return };
     let wire = node.take(Stamp::default(), &Message::Hello(theirs), &Default::default());
     let mut back = Receiver::new();
     let said = wire.expect("an answer").bytes().iter().find_map(|b| back.byte(*b));
     assert!(matches!(said, Some((_, Message::Refused(Differs::TableDamaged)))), "{said:?}");
+}
+
+/// A hello tells the table's tick in whole microseconds, to the nearest: a time in `f32` may lie a little
+/// below them.
+#[test]
+fn a_hello_tells_the_tick() {
+    for us in (1..=50_000).step_by(7) {
+        let mut table = TABLE;
+        table.timing.tick_s = (f64::from(us) / 1e6) as f32;
+        assert_eq!(hello(&table, Role::Board, build_name("test")).tick_us, us);
+    }
 }
 
 /// The trace that comes with the beginning is believed only with its checksum.
