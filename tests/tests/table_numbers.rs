@@ -3,7 +3,6 @@
 //! what is kept free on purpose.
 
 use std::collections::BTreeMap;
-use std::sync::OnceLock;
 
 use host_sim::audit::{Audited, Proof, Scope, examine};
 use host_sim::driveline::{Driveline, LockKind, MachineKind};
@@ -14,20 +13,50 @@ use nalgebra::{DMatrix, DVector};
 use slipwarden_tests::tabled::varied;
 use supervisor::table::{Action, StepDuty};
 
-type Made = (u64, Driveline, TableData, Audited);
+/// A random table and what the audit says of it.
+struct Made {
+    seed: u64,
+    d: Driveline,
+    table: TableData,
+    audited: Audited,
+}
 
-/// The tables and what the audit says of them, worked out once.
-fn each(mut see: impl FnMut(u64, &Driveline, &TableData, &Audited)) {
-    static TABLES: OnceLock<Vec<Made>> = OnceLock::new();
-    let made = |seed: u64| -> Option<Made> {
-        let (d, k) = varied(seed)?;
-        let table = build(&d, &k).ok()?;
-        let audited = examine(&d, &k, &table, Scope { timing: true });
-        Some((seed, d, table, audited))
-    };
-    let tables = TABLES.get_or_init(|| (0..150).filter_map(made).collect());
-    assert!(tables.len() > 90, "{}", tables.len());
-    tables.iter().for_each(|(seed, d, table, audited)| see(*seed, d, table, audited));
+fn made(seed: u64) -> Option<Made> {
+    let (d, k) = varied(seed)?;
+    let table = build(&d, &k).ok()?;
+    let audited = examine(&d, &k, &table, Scope { timing: true });
+    Some(Made { seed, d, table, audited })
+}
+
+const SEEDS: u64 = 150;
+
+#[test]
+fn varied_tables_are_sound_and_no_stricter_than_they_must() {
+    let mut met = Met::default();
+    let mut tables = 0;
+    for made in (0..SEEDS).filter_map(made) {
+        strictness(&made, &mut met.rows);
+        margins(&made);
+        costs(&made, &mut met.costs);
+        demands(&made, &mut met.named);
+        tables += 1;
+    }
+    println!("{tables} tables; {met:?}");
+    // Nothing is watched that was not met often.
+    assert!(tables * 5 > SEEDS * 3, "{tables}");
+    assert!(met.rows.len() >= 13 && met.rows.values().all(|n| *n > 20), "{:?}", met.rows);
+    assert!(met.costs.iter().all(|n| *n > 50), "{:?}", met.costs);
+    assert!(met.named.iter().all(|n| *n > 10), "{:?}", met.named);
+}
+
+#[derive(Debug, Default)]
+struct Met {
+    /// Proofs by their kind.
+    rows: BTreeMap<&'static str, usize>,
+    /// Openings, closings that nobody, the engine or another machine synchronises; push kept, or not.
+    costs: [usize; 6],
+    /// Demands that a lock limits, and a machine.
+    named: [usize; 2],
 }
 
 /// A number of the table is as near to what it must keep as the nearest of its proofs.
@@ -72,36 +101,23 @@ fn range_rpm(d: &Driveline) -> f64 {
     d.sensors.iter().map(|s| s.range_rpm).fold(0.0, f64::max)
 }
 
-#[test]
-fn varied_tables_are_sound_and_no_stricter_than_they_must() {
-    let (mut rows, mut strict) = (BTreeMap::new(), Vec::new());
-    each(|seed, d, table, audited| {
-        assert!(audited.findings.is_empty(), "seed {seed}: {:#?}", audited.findings);
-        for ((id, place), proof) in nearest(&audited.proofs) {
-            // The speeds for staying keep a stated road speed too, which is judged with those for asking.
-            if place.contains(" keep ") && states_speed(d, place) {
-                continue;
-            }
-            let spare = spare(d, place, proof);
-            if proof.left > spare {
-                strict.push(format!("seed {seed}: more than {spare} in {proof:?}"));
-            }
-            *rows.entry(id).or_insert(0) += 1;
+fn strictness(made: &Made, rows: &mut BTreeMap<&'static str, usize>) {
+    let Made { seed, d, table, audited } = made;
+    assert!(audited.findings.is_empty(), "seed {seed}: {:#?}", audited.findings);
+    for ((id, place), proof) in nearest(&audited.proofs) {
+        // The speeds for staying keep a stated road speed too, which is judged with those for asking.
+        if place.contains(" keep ") && states_speed(d, place) {
+            continue;
         }
-        for arrangement in &table.arrangements {
-            let (ask, stay) = (&arrangement.window, &arrangement.keep);
-            assert!((ask.max - (stay.max - 0.02 * stay.max.abs())).abs() <= 1e-5 * stay.max.abs());
-            assert!((ask.min - (stay.min + 0.02 * stay.min.abs())).abs() <= 1e-5 * stay.min.abs());
-        }
-    });
-    println!("{rows:?}");
-    assert!(
-        strict.is_empty(),
-        "{} are stricter: {:#?}",
-        strict.len(),
-        &strict[..strict.len().min(6)]
-    );
-    assert!(rows.len() >= 13 && rows.values().all(|n| *n > 20), "{rows:?}");
+        let spare = spare(d, place, proof);
+        assert!(proof.left <= spare, "seed {seed}: more than {spare} in {proof:?}");
+        *rows.entry(id).or_insert(0) += 1;
+    }
+    for arrangement in &table.arrangements {
+        let (ask, stay) = (&arrangement.window, &arrangement.keep);
+        assert!((ask.max - (stay.max - 0.02 * stay.max.abs())).abs() <= 1e-5 * stay.max.abs());
+        assert!((ask.min - (stay.min + 0.02 * stay.min.abs())).abs() <= 1e-5 * stay.min.abs());
+    }
 }
 
 fn states_speed(d: &Driveline, place: &str) -> bool {
@@ -118,111 +134,100 @@ fn near(a: f64, b: f64) -> bool {
 
 /// The parts that a person is told of each margin: errors and half a step of each sensor by the row's
 /// coefficients; all parts together are the limit; what is left is the table's number.
-#[test]
-fn margins_are_told_by_their_parts() {
-    each(|seed, d, table, _| {
-        let sensor_part = |row: &[f32]| -> f64 {
-            let each = row.iter().zip(&d.sensors);
-            each.map(|(c, s)| f64::from(c.abs()) * (s.error_rpm + s.resolution_rpm / 2.0)).sum()
+fn margins(made: &Made) {
+    let Made { seed, d, table, .. } = made;
+    let sensor_part = |row: &[f32]| -> f64 {
+        let each = row.iter().zip(&d.sensors);
+        each.map(|(c, s)| f64::from(c.abs()) * (s.error_rpm + s.resolution_rpm / 2.0)).sum()
+    };
+    let margin = |what: &str| table.margins.iter().find(|m| m.what == what);
+    for (lock, data) in d.locks.iter().zip(&table.locks) {
+        let m = margin(&format!("slip of {}", lock.name)).expect("each lock has one");
+        assert_eq!((m.unit, Some(m.limit)), ("rpm", lock.engage_slip_max_rpm), "seed {seed}");
+        assert!(near(m.sensor, sensor_part(&data.slip_row)), "seed {seed}: {m:?}");
+        assert!(near(m.left, f64::from(data.slip_max) / RPM), "seed {seed}: {m:?}");
+        assert!(near(m.limit, m.sensor + m.latency + m.rounding + m.other + m.left), "{m:?}");
+        assert!(m.rounding > 0.0 && m.rounding < 0.2 && m.other == 0.0, "{m:?}");
+    }
+    for (machine, rest) in d.machines.iter().zip(&table.rests) {
+        let Some(m) = margin(&format!("rest of {}", d.shafts[machine.shaft].name)) else {
+            assert!(rest.sensors.is_empty(), "seed {seed}");
+            continue;
         };
-        let margin = |what: &str| table.margins.iter().find(|m| m.what == what);
-        for (lock, data) in d.locks.iter().zip(&table.locks) {
-            let m = margin(&format!("slip of {}", lock.name)).expect("each lock has one");
-            assert_eq!((m.unit, Some(m.limit)), ("rpm", lock.engage_slip_max_rpm), "seed {seed}");
-            assert!(near(m.sensor, sensor_part(&data.slip_row)), "seed {seed}: {m:?}");
-            assert!(near(m.left, f64::from(data.slip_max) / RPM), "seed {seed}: {m:?}");
-            assert!(near(m.limit, m.sensor + m.latency + m.rounding + m.other + m.left), "{m:?}");
-            assert!(m.rounding > 0.0 && m.rounding < 0.2 && m.other == 0.0, "{m:?}");
-        }
-        for (machine, rest) in d.machines.iter().zip(&table.rests) {
-            let Some(m) = margin(&format!("rest of {}", d.shafts[machine.shaft].name)) else {
-                assert!(rest.sensors.is_empty(), "seed {seed}");
-                continue;
-            };
-            assert_eq!((m.unit, m.limit), ("rpm", d.timing.rest_rpm), "seed {seed}");
-            assert!(near(m.sensor, sensor_part(&rest.row)), "seed {seed}: {m:?}");
-            assert!(near(m.left, f64::from(rest.max) / RPM), "seed {seed}: {m:?}");
-            let all = m.sensor + m.latency + m.rounding + m.other;
-            assert!(near(m.left, (m.limit - all).max(0.0)), "seed {seed}: {m:?}");
-        }
-        let parities = table.margins.iter().filter(|m| m.what.starts_with("parity of "));
-        assert_eq!(parities.clone().count(), table.parities.len(), "seed {seed}");
-        for (m, parity) in parities.zip(&table.parities) {
-            let names: Vec<&str> =
-                parity.sensors.iter().map(|s| d.sensors[usize::from(s)].name.as_str()).collect();
-            assert_eq!(m.what, format!("parity of {}", names.join(", ")));
-            assert!(near(m.sensor, sensor_part(&parity.row)), "seed {seed}: {m:?}");
-            assert!(near(m.limit, m.sensor + m.latency + m.rounding + m.other), "{m:?}");
-            assert!(m.left == m.limit && near(m.left, f64::from(parity.max) / RPM), "{m:?}");
-        }
-    });
+        assert_eq!((m.unit, m.limit), ("rpm", d.timing.rest_rpm), "seed {seed}");
+        assert!(near(m.sensor, sensor_part(&rest.row)), "seed {seed}: {m:?}");
+        assert!(near(m.left, f64::from(rest.max) / RPM), "seed {seed}: {m:?}");
+        let all = m.sensor + m.latency + m.rounding + m.other;
+        assert!(near(m.left, (m.limit - all).max(0.0)), "seed {seed}: {m:?}");
+    }
+    let parities = table.margins.iter().filter(|m| m.what.starts_with("parity of "));
+    assert_eq!(parities.clone().count(), table.parities.len(), "seed {seed}");
+    for (m, parity) in parities.zip(&table.parities) {
+        let names: Vec<&str> =
+            parity.sensors.iter().map(|s| d.sensors[usize::from(s)].name.as_str()).collect();
+        assert_eq!(m.what, format!("parity of {}", names.join(", ")));
+        assert!(near(m.sensor, sensor_part(&parity.row)), "seed {seed}: {m:?}");
+        assert!(near(m.limit, m.sensor + m.latency + m.rounding + m.other), "{m:?}");
+        assert!(m.left == m.limit && near(m.left, f64::from(parity.max) / RPM), "{m:?}");
+    }
 }
 
 /// Estimated times are a nominal one, the dwell and the lock's own; costs are those by the file's weights.
-#[test]
-fn steps_cost_what_the_file_says() {
-    let mut met = [0; 6];
-    each(|seed, d, table, _| {
-        for (step, note) in table.steps.iter().zip(&table.notes) {
-            let lock = &d.locks[usize::from(step.lock)];
-            let sync = (0..d.machines.len()).find(|&m| step.duties[m] == StepDuty::Sync);
-            assert_eq!(note.synchroniser, sync, "seed {seed}");
-            let engine = |m: usize| matches!(d.machines[m].kind, MachineKind::Engine(_));
-            let (sort, nominal_s) = match (step.action, sync) {
-                (Action::Open, _) => (0, 0.12),
-                (Action::Close, None) => (1, 5.0),
-                (Action::Close, Some(m)) if engine(m) => (2, 4.0 * 0.25),
-                (Action::Close, Some(_)) => (3, 0.25),
-            };
-            let (own_ms, work_kj) = match (step.action, &lock.kind) {
-                (Action::Open, _) => (lock.release_ms, 0.0),
-                (Action::Close, LockKind::Dog(_)) => (lock.close_ms, 0.0),
-                (Action::Close, LockKind::Friction(f)) => {
-                    // Half the capacity, at a quarter of the slip limit, over the ramp.
-                    let slip = 0.25 * lock.engage_slip_max_rpm.unwrap() * RPM;
-                    let watts = 0.5 * lock.capacity_nm.unwrap() * slip;
-                    (lock.close_ms + f.ramp_ms, watts * f.ramp_ms / 1e6)
-                }
-            };
-            let time_s = nominal_s + (d.timing.sync_dwell_ms + own_ms) / 1e3;
-            assert!(near(note.time_s, time_s), "seed {seed}: {note:?}, not {time_s}");
-            assert_eq!(note.gap_s, if step.keeps_push { 0.0 } else { note.time_s }, "seed {seed}");
-            let c = &d.costs;
-            let cost =
-                c.per_action + c.per_s * time_s + c.per_gap_s * note.gap_s + c.per_kj * work_kj;
-            assert!(near(note.cost, cost), "seed {seed}: {note:?}, not {cost}");
-            met[sort] += 1;
-            met[if step.keeps_push { 4 } else { 5 }] += 1;
-        }
-    });
-    assert!(met.iter().all(|n| *n > 50), "{met:?}");
+fn costs(made: &Made, met: &mut [usize; 6]) {
+    let Made { seed, d, table, .. } = made;
+    for (step, note) in table.steps.iter().zip(&table.notes) {
+        let lock = &d.locks[usize::from(step.lock)];
+        let sync = (0..d.machines.len()).find(|&m| step.duties[m] == StepDuty::Sync);
+        assert_eq!(note.synchroniser, sync, "seed {seed}");
+        let engine = |m: usize| matches!(d.machines[m].kind, MachineKind::Engine(_));
+        let (sort, nominal_s) = match (step.action, sync) {
+            (Action::Open, _) => (0, 0.12),
+            (Action::Close, None) => (1, 5.0),
+            (Action::Close, Some(m)) if engine(m) => (2, 4.0 * 0.25),
+            (Action::Close, Some(_)) => (3, 0.25),
+        };
+        let (own_ms, work_kj) = match (step.action, &lock.kind) {
+            (Action::Open, _) => (lock.release_ms, 0.0),
+            (Action::Close, LockKind::Dog(_)) => (lock.close_ms, 0.0),
+            (Action::Close, LockKind::Friction(f)) => {
+                // Half the capacity, at a quarter of the slip limit, over the ramp.
+                let slip = 0.25 * lock.engage_slip_max_rpm.unwrap() * RPM;
+                let watts = 0.5 * lock.capacity_nm.unwrap() * slip;
+                (lock.close_ms + f.ramp_ms, watts * f.ramp_ms / 1e6)
+            }
+        };
+        let time_s = nominal_s + (d.timing.sync_dwell_ms + own_ms) / 1e3;
+        assert!(near(note.time_s, time_s), "seed {seed}: {note:?}, not {time_s}");
+        assert_eq!(note.gap_s, if step.keeps_push { 0.0 } else { note.time_s }, "seed {seed}");
+        let c = &d.costs;
+        let cost = c.per_action + c.per_s * time_s + c.per_gap_s * note.gap_s + c.per_kj * work_kj;
+        assert!(near(note.cost, cost), "seed {seed}: {note:?}, not {cost}");
+        met[sort] += 1;
+        met[if step.keeps_push { 4 } else { 5 }] += 1;
+    }
 }
 
 /// The machine or lock that a step is said to be limited by is that of its nearest proof.
-#[test]
-fn what_limits_a_demand_is_named() {
-    let mut named = [0; 2];
-    each(|seed, _, table, audited| {
-        for (number, (step, note)) in table.steps.iter().zip(&table.notes).enumerate() {
-            let place = format!("step {number} demand_max");
-            let proofs: Vec<&Proof> = audited.proofs.iter().filter(|p| p.place == place).collect();
-            let Some(limit) = &note.demand_limit else {
-                assert!(step.demand_max == f32::MAX && proofs.is_empty(), "seed {seed} {place}");
-                continue;
-            };
-            let (what, name) = limit.split_once(" of ").expect("the torque or capacity of one");
-            let nearest = proofs.iter().map(|p| p.left).fold(f64::INFINITY, f64::min);
-            let of_it = |p: &&&Proof| match what {
-                "torque" if step.action == Action::Close => p.implies.starts_with("machines"),
-                "torque" => p.implies.starts_with(&format!("{name} can take")),
-                _ => p.implies.starts_with(&format!("{name} carries")),
-            };
-            let own = proofs.iter().filter(of_it).map(|p| p.left).fold(f64::INFINITY, f64::min);
-            assert!(own <= nearest + 1e-5 * proofs[0].limit.abs(), "seed {seed} {place}: {limit}");
-            named[usize::from(what == "torque")] += 1;
-        }
-    });
-    assert!(named.iter().all(|n| *n > 10), "{named:?}");
+fn demands(made: &Made, named: &mut [usize; 2]) {
+    let Made { seed, table, audited, .. } = made;
+    for (number, (step, note)) in table.steps.iter().zip(&table.notes).enumerate() {
+        let place = format!("step {number} demand_max");
+        let proofs: Vec<&Proof> = audited.proofs.iter().filter(|p| p.place == place).collect();
+        let Some(limit) = &note.demand_limit else {
+            assert!(step.demand_max == f32::MAX && proofs.is_empty(), "seed {seed} {place}");
+            continue;
+        };
+        let (what, name) = limit.split_once(" of ").expect("the torque or capacity of one");
+        let nearest = proofs.iter().map(|p| p.left).fold(f64::INFINITY, f64::min);
+        let of_it = |p: &&&Proof| match what {
+            "torque" if step.action == Action::Close => p.implies.starts_with("machines"),
+            "torque" => p.implies.starts_with(&format!("{name} can take")),
+            _ => p.implies.starts_with(&format!("{name} carries")),
+        };
+        let own = proofs.iter().filter(of_it).map(|p| p.left).fold(f64::INFINITY, f64::min);
+        assert!(own <= nearest + 1e-5 * proofs[0].limit.abs(), "seed {seed} {place}: {limit}");
+        named[usize::from(what == "torque")] += 1;
+    }
 }
 
 /// The fastest change of each shaft's speed in a lock set, by the multiplier equations: the machines at
