@@ -5,9 +5,9 @@
 use std::collections::BTreeMap;
 
 use host_sim::audit::{Audited, Proof, Scope, examine};
-use host_sim::driveline::{Driveline, LockKind, MachineKind};
+use host_sim::driveline::{Driveline, EngineUse, LockKind, MachineKind};
 use host_sim::exact::to_f64;
-use host_sim::kinematics::LockSet;
+use host_sim::kinematics::{Kinematics, LockSet, window_of};
 use host_sim::table::{RPM, TableData, build, sensor_bands_radps};
 use nalgebra::{DMatrix, DVector};
 use slipwarden_tests::tabled::varied;
@@ -17,6 +17,7 @@ use supervisor::table::{Action, StepDuty};
 struct Made {
     seed: u64,
     d: Driveline,
+    k: Kinematics,
     table: TableData,
     audited: Audited,
 }
@@ -25,7 +26,7 @@ fn made(seed: u64) -> Option<Made> {
     let (d, k) = varied(seed)?;
     let table = build(&d, &k).ok()?;
     let audited = examine(&d, &k, &table, Scope { timing: true });
-    Some(Made { seed, d, table, audited })
+    Some(Made { seed, d, k, table, audited })
 }
 
 const SEEDS: u64 = 150;
@@ -39,6 +40,7 @@ fn varied_tables_are_sound_and_no_stricter_than_they_must() {
         margins(&made);
         costs(&made, &mut met.costs);
         demands(&made, &mut met.named);
+        windows(&made);
         tables += 1;
     }
     println!("{tables} tables; {met:?}");
@@ -102,7 +104,7 @@ fn range_rpm(d: &Driveline) -> f64 {
 }
 
 fn strictness(made: &Made, rows: &mut BTreeMap<&'static str, usize>) {
-    let Made { seed, d, table, audited } = made;
+    let Made { seed, d, table, audited, .. } = made;
     assert!(audited.findings.is_empty(), "seed {seed}: {:#?}", audited.findings);
     for ((id, place), proof) in nearest(&audited.proofs) {
         // The speeds for staying keep a stated road speed too, which is judged with those for asking.
@@ -227,6 +229,29 @@ fn demands(made: &Made, named: &mut [usize; 2]) {
         let own = proofs.iter().filter(of_it).map(|p| p.left).fold(f64::INFINITY, f64::min);
         assert!(own <= nearest + 1e-5 * proofs[0].limit.abs(), "seed {seed} {place}: {limit}");
         named[usize::from(what == "torque")] += 1;
+    }
+}
+
+/// The shaft that is said to end a step's road speeds at the top is one of those that, weighed, do so (the
+/// tests of windows prove them), with the engine running or as it likes.
+fn windows(made: &Made) {
+    let Made { seed, d, k, table, .. } = made;
+    for (step, note) in table.steps.iter().zip(&table.notes) {
+        let to = step.from.0 ^ 1 << step.lock;
+        let fits = |engine: EngineUse| match window_of(d, k, to, engine) {
+            None => note.window_limit.is_none() && step.window.min > step.window.max,
+            Some(window) => {
+                let by = window.high.ended_by.iter().map(|e| &d.shafts[e.limit.shaft].name);
+                let high =
+                    window.high.output_rpm.as_ref().map_or(f64::INFINITY, |q| to_f64(q) * RPM);
+                let top = f64::from(step.window.max);
+                let right =
+                    high.is_infinite() || (top <= high && top > high - 0.1 * high.abs() - 10.0);
+                let named = by.map(Some).any(|name| name == note.window_limit.as_ref());
+                right && (named || (high.is_infinite() && note.window_limit.is_none()))
+            }
+        };
+        assert!([EngineUse::On, EngineUse::Either].into_iter().any(fits), "seed {seed}: {note:?}");
     }
 }
 
