@@ -5,12 +5,14 @@
 use std::collections::BTreeMap;
 
 use host_sim::audit::{Audited, Proof, Scope, examine};
-use host_sim::driveline::{Driveline, EngineUse, LockKind, MachineKind};
+use host_sim::driveline::{Driveline, EngineUse, Lock, LockKind, MachineKind};
 use host_sim::exact::to_f64;
-use host_sim::kinematics::{Kinematics, LockSet, window_of};
+use host_sim::kinematics::{Kinematics, LockSet, analyse, window_of};
 use host_sim::table::{RPM, TableData, build, sensor_bands_radps};
 use nalgebra::{DMatrix, DVector};
+use slipwarden_tests::drivelines::shuttle;
 use slipwarden_tests::tabled::varied;
+use supervisor::bits::Bits;
 use supervisor::table::{Action, StepDuty};
 
 /// A random table and what the audit says of it.
@@ -316,4 +318,50 @@ fn sensors_are_as_wrong_as_their_age_at_the_fastest_change() {
         }
     }
     assert!(aged > 50, "{aged}");
+}
+
+/// Which of two sensors of one shaft is read, by hand. What counts is the error, the age (with a tick until
+/// an order takes effect, at the speed change that machines are asked for: 5 rpm a ms), and for a
+/// difference of two shafts how far apart in time they are read, at the fastest change of a machine alone.
+#[test]
+fn the_better_sensor_is_read() {
+    let mut d = shuttle();
+    let shaft = |name: &str| d.shafts.iter().position(|s| s.name == name);
+    let joins = [shaft("generator"), shaft("crank")];
+    let of_both = |l: &Lock| joins.contains(&Some(l.a)) && joins.contains(&l.b);
+    let clutch = d.locks.iter().position(of_both).expect("the engine's clutch");
+    d.timing.tick_ms = 10.0;
+    d.timing.sync_rate_max_rpm_per_s = 5_000.0;
+    d.locks.iter_mut().for_each(|l| l.engage_slip_max_rpm = Some(9_000.0));
+    for sensor in &mut d.sensors {
+        (sensor.error_rpm, sensor.resolution_rpm, sensor.latency_ms) = (500.0, 0.0, 1.0);
+    }
+    d.sensors.push(d.sensors[1].clone());
+    let k = analyse(&d).expect("turns");
+    let [output, again, generator, crank] = [1, 7, 3, 4];
+    let second = d.sensors.iter().position(|s| s.name == "generator-second").unwrap() as u8;
+    (d.sensors[output].error_rpm, d.sensors[output].latency_ms) = (0.0, 3.0);
+    (d.sensors[generator].error_rpm, d.sensors[generator].latency_ms) = (0.0, 3.0);
+    d.sensors[crank].error_rpm = 0.0;
+    // Two ms older are 10 rpm.
+    for (error_rpm, read) in [(9.0, again), (11.0, output), (20.0, output)] {
+        d.sensors[again].error_rpm = error_rpm;
+        let table = build(&d, &k).expect("a table");
+        assert_eq!(table.output_sensors, Bits::one(read as u8), "{error_rpm}");
+    }
+    // The traction machine alone: its torque on its own shaft; in these two ms.
+    let skew_rpm = d.machines.iter().fold(10.0, |most: f64, m| match &m.kind {
+        MachineKind::Electric(e) => {
+            let inertia = d.shafts[m.shaft].inertia_kg_m2.expect("stated");
+            most.max(e.max_torque_nm.expect("stated") / inertia / RPM * 0.002)
+        }
+        MachineKind::Engine(_) => most,
+    });
+    assert!(skew_rpm > 20.0, "{skew_rpm}");
+    for (share, read) in [(0.9, second), (1.1, generator as u8)] {
+        d.sensors[usize::from(second)].error_rpm = share * skew_rpm;
+        let table = build(&d, &k).expect("a table");
+        let wanted = Bits::one(read).or(Bits::one(crank as u8));
+        assert_eq!(table.locks[clutch].sensors, wanted, "{share}");
+    }
 }
