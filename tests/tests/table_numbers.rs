@@ -43,6 +43,7 @@ fn varied_tables_are_sound_and_no_stricter_than_they_must() {
         costs(&made, &mut met.costs);
         demands(&made, &mut met.named);
         windows(&made);
+        limited_shafts(&made);
         tables += 1;
     }
     println!("{tables} tables; {met:?}");
@@ -231,6 +232,26 @@ fn demands(made: &Made, named: &mut [usize; 2]) {
         let own = proofs.iter().filter(of_it).map(|p| p.left).fold(f64::INFINITY, f64::min);
         assert!(own <= nearest + 1e-5 * proofs[0].limit.abs(), "seed {seed} {place}: {limit}");
         named[usize::from(what == "torque")] += 1;
+    }
+}
+
+/// Each entry of a step's limits is said to be of a shaft whose speed it proves.
+fn limited_shafts(made: &Made) {
+    let Made { seed, d, table, audited, .. } = made;
+    for (number, (step, note)) in table.steps.iter().zip(&table.notes).enumerate() {
+        assert_eq!(note.limit_shafts.len(), usize::from(step.limits_count), "seed {seed} {number}");
+        for (entry, &shaft) in note.limit_shafts.iter().enumerate() {
+            let place = format!("step {number} limit {entry} ");
+            let mut proofs =
+                audited.proofs.iter().filter(|p| p.place.starts_with(&place)).peekable();
+            let named = format!("({})", d.shafts[shaft].name);
+            // Where a shaft drifts, or another entry says the same, nothing is proved of it.
+            let silent = proofs.peek().is_none();
+            assert!(
+                silent || proofs.any(|p| p.place.ends_with(&named)),
+                "seed {seed} {place}{named}"
+            );
+        }
     }
 }
 
