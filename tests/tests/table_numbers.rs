@@ -341,7 +341,7 @@ fn sensors_are_as_wrong_as_their_age_at_the_fastest_change() {
     assert!(aged > 50, "{aged}");
 }
 
-/// Which of two sensors of one shaft is read, by hand. What counts is the error, the age (with a tick until
+/// Which of two sensors of one shaft is read, by hand. What counts is error and half a step, the age (with a tick until
 /// an order takes effect, at the speed change that machines are asked for: 5 rpm a ms), and for a
 /// difference of two shafts how far apart in time they are read, at the fastest change of a machine alone.
 #[test]
@@ -365,10 +365,16 @@ fn the_better_sensor_is_read() {
     (d.sensors[generator].error_rpm, d.sensors[generator].latency_ms) = (0.0, 3.0);
     d.sensors[crank].error_rpm = 0.0;
     // Two ms older are 10 rpm.
-    for (error_rpm, read) in [(9.0, again), (11.0, output), (20.0, output)] {
-        d.sensors[again].error_rpm = error_rpm;
+    for (error_rpm, step_rpm, read) in [
+        (9.0, 0.0, again),
+        (11.0, 0.0, output),
+        (20.0, 0.0, output),
+        (0.0, 18.0, again),
+        (0.0, 22.0, output),
+    ] {
+        (d.sensors[again].error_rpm, d.sensors[again].resolution_rpm) = (error_rpm, step_rpm);
         let table = build(&d, &k).expect("a table");
-        assert_eq!(table.output_sensors, Bits::one(read as u8), "{error_rpm}");
+        assert_eq!(table.output_sensors, Bits::one(read as u8), "{error_rpm} {step_rpm}");
     }
     // The traction machine alone: its torque on its own shaft; in these two ms.
     let skew_rpm = d.machines.iter().fold(10.0, |most: f64, m| match &m.kind {
