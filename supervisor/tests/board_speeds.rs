@@ -230,6 +230,20 @@ fn a_standstill_is_found_and_left() {
     assert!(later.valid && (f64::from(later.radps) - TAU / 48.0 / 0.04).abs() < 1e-3);
 }
 
+/// The time from a first look at the wheel to its first edge is no time between two edges.
+#[test]
+fn a_look_is_no_edge() {
+    let mut pickup = Periods::new(WHOLE, CLOCK);
+    assert!(!pickup.speed(0).valid);
+    for (edge, valid) in [(2_000, false), (6_000, true)] {
+        pickup.edge(edge, true);
+        let told = pickup.speed(edge + 100);
+        assert_eq!(told.valid, valid, "{edge}");
+        let truth = if valid { TAU / 48.0 / 0.004 } else { 0.0 };
+        assert!((f64::from(told.radps) - truth).abs() < 1e-3, "{edge}: {told:?}");
+    }
+}
+
 /// Turning back: not valid until two edges of the new direction came; never the wrong sign.
 #[test]
 fn a_change_of_direction_is_no_speed() {
@@ -321,7 +335,7 @@ fn the_gap_is_known_by_its_length_and_place() {
     let close = |told: supervisor::io::Speed, truth: f64| {
         told.valid && (f64::from(told.radps) - truth).abs() < 1e-3 * truth
     };
-    for (gap, teeth) in [(2_190, 1.0), (2_210, 3.0), (3_000, 3.0)] {
+    for (gap, teeth) in [(2_190, 1.0), (2_200, 1.0), (2_210, 3.0), (3_000, 3.0)] {
         let (told, _) = after(TRIGGER, &[0, 1_000, 2_000, 2_000 + gap]);
         assert!(close(told, tooth(f64::from(gap) / teeth)), "{gap}: {told:?}");
     }

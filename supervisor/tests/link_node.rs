@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use random::Random;
 use shuttle::TABLE;
 use supervisor::Supervisor;
-use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder, Speed};
+use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder, Orders, Speed};
 use supervisor::link::answer::Answer;
 use supervisor::link::frame::Stamp;
 use supervisor::link::message::{Call, Differs};
@@ -116,12 +116,35 @@ fn a_damaged_table_is_refused() {
     let mut table = TABLE;
     table.engine_min += 1.0;
     let mut node = Node::new(&table, build_name("test"));
-    assert!(node.table_is_damaged());
+    assert!(node.table_is_damaged() && !Node::new(&TABLE, build_name("test")).table_is_damaged());
     let Message::Hello(theirs) = host_hello() else { return };
     let wire = node.take(Stamp::default(), &Message::Hello(theirs), &Default::default());
     let mut back = Receiver::new();
     let said = wire.expect("an answer").bytes().iter().find_map(|b| back.byte(*b));
     assert!(matches!(said, Some((_, Message::Refused(Differs::TableDamaged)))), "{said:?}");
+}
+
+/// Whatever was ordered: no machine gives torque and no engine is asked to run; locks stay as they are.
+#[test]
+fn safe_orders_let_everything_run_down() {
+    let mut orders = Orders { engine_run: true, ..Orders::default() };
+    orders.machines = [MachineOrder::TakeTorque { nm: 50.0 }; supervisor::bits::MAX_MACHINES];
+    orders.locks[1] = LockOrder::Close;
+    orders.locks[2] = LockOrder::Prefill;
+    let safe = supervisor::link::node::safe(&orders).orders;
+    assert!(safe.machines.iter().all(|order| *order == MachineOrder::Off) && !safe.engine_run);
+    assert_eq!(safe.locks, orders.locks);
+}
+
+/// A hello tells the table's tick in whole microseconds, to the nearest: a time in `f32` may lie a little
+/// below them.
+#[test]
+fn a_hello_tells_the_tick() {
+    for us in (1..=50_000).step_by(7) {
+        let mut table = TABLE;
+        table.timing.tick_s = (f64::from(us) / 1e6) as f32;
+        assert_eq!(hello(&table, Role::Board, build_name("test")).tick_us, us);
+    }
 }
 
 /// The trace that comes with the beginning is believed only with its checksum.

@@ -7,8 +7,8 @@ use host_sim::kinematics::{
     lock_row, shaft_range, window_of, windows,
 };
 use nalgebra::{DMatrix, DVector};
-use slipwarden_tests::drivelines::{axle, railcar, shuttle};
-use slipwarden_tests::random::driveline;
+use slipwarden_tests::drivelines::{Build, axle, railcar, shuttle};
+use slipwarden_tests::random::{Dice, driveline};
 
 /// Source: the demo shuttle, recomputed independently: the traction machine's limit (9000 rpm
 /// on the sun) ends single-electric and series driving at 119.3 km/h.
@@ -76,7 +76,10 @@ fn limits(d: &Driveline, engine: EngineUse) -> Vec<(usize, f64, f64)> {
     for (id, shaft) in d.shafts.iter().enumerate() {
         if let Some(max) = shaft.max_rpm {
             all.push((id, 1.0, max));
-            all.push((id, -1.0, max));
+        }
+        // Who states only the highest speed means it both ways.
+        if let Some(low) = shaft.min_rpm.map(|min| -min).or(shaft.max_rpm) {
+            all.push((id, -1.0, low));
         }
     }
     if let Some((id, e)) = d.engine() {
@@ -85,7 +88,7 @@ fn limits(d: &Driveline, engine: EngineUse) -> Vec<(usize, f64, f64)> {
         all.push((d.machines[id].shaft, 1.0, e.max_rpm));
     }
     if let (Some(v), Some(radps_per_kmh)) = (&d.vehicle, d.output_radps_per_kmh()) {
-        let rpm = v.max_speed_kmh * radps_per_kmh * 60.0 / std::f64::consts::TAU;
+        let rpm = (v.max_speed_kmh * radps_per_kmh * 60.0 / std::f64::consts::TAU).abs();
         all.push((d.output.shaft, 1.0, rpm));
         all.push((d.output.shaft, -1.0, rpm));
     }
@@ -100,8 +103,12 @@ fn brute_force(d: &Driveline, k: &Kinematics, closed: u8, engine: EngineUse) -> 
     let motions = set.mobility;
     let basis = DMatrix::from_fn(d.shafts.len(), motions, |s, m| to_f64(&set.basis[m][s]));
     let mut all = limits(d, engine);
-    for shaft in (0..d.shafts.len()).filter(|s| d.shafts[*s].max_rpm.is_none()) {
-        all.extend([(shaft, 1.0, BOX), (shaft, -1.0, BOX)]);
+    for shaft in 0..d.shafts.len() {
+        for sign in [1.0, -1.0] {
+            if !all.iter().any(|(s, side, _)| (*s, *side) == (shaft, sign)) {
+                all.push((shaft, sign, BOX));
+            }
+        }
     }
     let mut ends: Option<[f64; 2]> = None;
     let mut choice: Vec<usize> = (0..motions).collect();
@@ -235,6 +242,67 @@ fn windows_agree_with_brute_force_and_prove_themselves() {
     let [windows, nowhere, unlimited] = counts;
     println!("{windows} windows ({unlimited} unlimited on a side), {nowhere} without any speed");
     assert!(windows > 5_000 && nowhere > 500 && unlimited > 10, "{counts:?}");
+}
+
+/// A random driveline whose shafts state both limits, one of them or none, the lowest speed of either
+/// sign; and often a vehicle with a limit of its own.
+fn one_sided(seed: u64) -> Driveline {
+    let mut d = driveline(seed);
+    let dice = &mut Dice::new(seed ^ 0x51DE);
+    for shaft in &mut d.shafts {
+        let max = f64::from(dice.whole(10, 90)) * 100.0;
+        shaft.max_rpm = dice.chance(3, 4).then_some(max);
+        shaft.min_rpm = dice.chance(1, 2).then_some((max * dice.signed_unit()).min(max - 100.0));
+    }
+    if dice.chance(1, 2) {
+        d.vehicle = shuttle().vehicle;
+        d.output.final_drive = Some(ratio(if dice.chance(1, 2) { -4 } else { 4 }, 1));
+        d.output.tyre_radius_m = Some(0.3);
+    }
+    d
+}
+
+#[test]
+fn windows_of_one_sided_limits_agree_with_brute_force() {
+    let mut counts = [0; 3];
+    for d in (42_000..42_150).map(one_sided) {
+        let Ok(k) = analyse(&d) else { continue };
+        for set in k.sets.iter().filter(|s| s.mobility <= 3) {
+            for engine in ALL_USES {
+                let found = check(&d, &k, set.closed, engine);
+                counts.iter_mut().zip(found).for_each(|(sum, n)| *sum += n);
+            }
+        }
+    }
+    assert!(counts[0] > 2_000 && counts[1] > 2_000 && counts[2] > 20, "{counts:?}");
+}
+
+/// One shaft that is the engine's and the output's: what ends its window, by name, and where.
+fn ends_of_one_shaft(max: Option<f64>, min: Option<f64>) -> [(LimitKind, f64); 2] {
+    let mut d = Build::new("one", &["s"], "s").engine("engine", "s", 800.0, 4000.0).done();
+    (d.shafts[0].max_rpm, d.shafts[0].min_rpm) = (max, min);
+    let k = analyse(&d).unwrap();
+    let window = find_window(&d, &k, 0, EngineUse::On).unwrap();
+    [window.low, window.high].map(|end| {
+        assert_eq!(end.ended_by.len(), 1);
+        (end.ended_by[0].limit.kind, end.output_rpm.map_or(f64::NAN, |rpm| to_f64(&rpm)))
+    })
+}
+
+/// Of two limits the tighter is named, and of equal ones the shaft's own, which the file says first.
+#[test]
+fn the_tightest_limit_is_named_and_of_equal_ones_the_first() {
+    use LimitKind::{EngineIdle, EngineMax, ShaftMax, ShaftMin};
+    for (max, kind, rpm) in
+        [(3_999.0, ShaftMax, 3_999.0), (4_000.0, ShaftMax, 4_000.0), (4_001.0, EngineMax, 4_000.0)]
+    {
+        assert_eq!(ends_of_one_shaft(Some(max), None), [(EngineIdle, 800.0), (kind, rpm)]);
+    }
+    for (min, kind, rpm) in
+        [(799.0, EngineIdle, 800.0), (800.0, ShaftMin, 800.0), (801.0, ShaftMin, 801.0)]
+    {
+        assert_eq!(ends_of_one_shaft(None, Some(min)), [(kind, rpm), (EngineMax, 4_000.0)]);
+    }
 }
 
 /// With many free motions brute force is too slow; the exact proofs still hold.

@@ -444,6 +444,8 @@ fn a_driveline_without_the_sensors_for_it_is_refused() {
     assert_eq!(error.reasons.len(), 4, "{error}");
     assert!(error.reasons[0].contains("slip of \"ring-brake\" cannot be measured"), "{error}");
     assert!(error.reasons[3].contains("output speed cannot be measured"), "{error}");
+    let lines = error.reasons.iter().map(|reason| format!("error: {reason}"));
+    assert!(error.to_string().lines().eq(lines), "{error}");
     let mut d = shuttle();
     d.sensors[2].error_rpm = 170.0;
     d.sensors[0].error_rpm = 170.0;

@@ -132,12 +132,14 @@ impl Context<'_> {
             LockKind::Dog(dog) => dog.offset_rpm * RPM / to_f64(&sync.slip_per_speed),
             LockKind::Friction(_) => 0.0,
         };
+        // The board adds the offset last; its rounding counts where no sensor's error hides it.
+        let error = error.fixed() + offset.abs() * f64::from(f32::EPSILON);
         Some(Target {
             row: row.coefficients(),
             sensors: row.sensors(),
             offset: offset as f32,
-            min: round_up(min.max(-1e9) + error.fixed()),
-            max: round_down(max.min(1e9) - error.fixed()),
+            min: round_up(min.max(-1e9) + error),
+            max: round_down(max.min(1e9) - error),
         })
     }
 

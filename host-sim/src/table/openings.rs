@@ -18,6 +18,13 @@ use super::steps::{
 /// Accuracy of a machine's reported torque, as a share of its limit (common practice, no source).
 const TORQUE_ERROR_SHARE: f64 = 0.01;
 
+/// The product, or the number below it where f64 rounds it up: where nothing is taken off it, what is
+/// left would else be above the stated limit.
+fn product_at_most(a: f64, b: f64) -> f64 {
+    let product = a * b;
+    if a.mul_add(b, -product) < 0.0 { product.next_down() } else { product }
+}
+
 impl Context<'_> {
     pub(super) fn openings(&self, set: u8, lock: LockId, engine_on: bool) -> Vec<Candidate> {
         let to = set & !(1 << lock);
@@ -116,7 +123,7 @@ impl Context<'_> {
             .unwrap_or(0.0);
         let inertial = with_output * output_acceleration_max(d);
         let capacity = d.locks[lock].capacity_nm.unwrap_or(0.0);
-        let left = d.timing.unloaded_share * capacity - torque_error - inertial;
+        let left = product_at_most(d.timing.unloaded_share, capacity) - torque_error - inertial;
         // Where torque error and hard acceleration leave nothing, a tenth is kept: the lock then
         // opens unloaded in steady driving, and under hard acceleration with what they add.
         let left = left.max(0.1 * d.timing.unloaded_share * capacity);
