@@ -310,20 +310,7 @@ fn any_stands<G: Guards>(table: &Table, guards: &mut G, set: Bits) -> bool {
 #[inline(never)]
 #[must_use = "a decision does nothing until the interlock has passed it"]
 pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Decision {
-    let lost = state.locks.update(table, guards);
-    let asked = guards.request();
-    if state.request.update(table, asked) {
-        state.new_goal();
-        if matches!(state.phase, Phase::Prepare { .. }) {
-            state.enter(Phase::Rest);
-        }
-    }
-    state.ticks = state.ticks.saturating_add(1);
-    state.stay = state.stay.saturating_add(1);
-    if !lost.is_empty() {
-        state.stood = None;
-        state.enter(Phase::Settle);
-    }
+    take_in(table, state, guards);
     let set = state.held();
     // A lock that may press by now counts: it may never be shown closed.
     let pressed = set.or(state.locks.may_press(table));
@@ -372,6 +359,24 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         prefill: state.prefill.without(state.locks.ordered),
         plan,
         engine_run: state.engine_run,
+    }
+}
+
+/// What this tick tells of the locks and of the request; and that it has come.
+fn take_in<G: Guards>(table: &Table, state: &mut State, guards: &mut G) {
+    let lost = state.locks.update(table, guards);
+    let asked = guards.request();
+    if state.request.update(table, asked) {
+        state.new_goal();
+        if matches!(state.phase, Phase::Prepare { .. }) {
+            state.enter(Phase::Rest);
+        }
+    }
+    state.ticks = state.ticks.saturating_add(1);
+    state.stay = state.stay.saturating_add(1);
+    if !lost.is_empty() {
+        state.stood = None;
+        state.enter(Phase::Settle);
     }
 }
 
