@@ -35,15 +35,24 @@ fn course(per_tick: f32, ticks: u16, stands: u16) -> impl Iterator<Item = f32> {
 
 #[test]
 fn sw_m1_torque_is_off_before_a_shaft_passes_its_limits() {
-    let Window { min, max } = TABLE.sensors[4].allowed;
+    // The crankshaft must not turn backwards; here it may in the second table, as other shafts do.
+    let mut both_ways: [Sensor; 7] = std::array::from_fn(|i| TABLE.sensors[i]);
+    for i in [4, 6] {
+        both_ways[i].allowed.min = -both_ways[i].allowed.max;
+    }
+    let both_ways = Table { sensors: &both_ways, ..TABLE };
+    let max = TABLE.sensors[4].allowed.max;
     let [react, wait] = [TABLE.timing.react, TABLE.timing.retry_wait].map(usize::from);
     let wide = [Sensor { range: 1e9, allowed: Window { min: -1e9, max: 1e9 } }; 7];
     let unwatched = Table { sensors: &wide, ..TABLE };
-    for per_tick in [0.4f32, 1.0, 2.5, -0.4, -1.0, -2.5] {
+    let courses = [0.4f32, 1.0, 2.5, -0.05].map(|per_tick| (&TABLE, per_tick));
+    let backwards = [-0.4f32, -1.0, -2.5].map(|per_tick| (&both_ways, per_tick));
+    for (table, per_tick) in courses.into_iter().chain(backwards) {
+        let Window { min, max } = table.sensors[4].allowed;
         let limit = if per_tick > 0.0 { max } else { min };
         // It would stand just inside of the limit, but nobody can know that.
         let ticks = (0.99 * limit / per_tick) as u16;
-        let ordered = drive(&TABLE, course(per_tick, ticks, 400));
+        let ordered = drive(table, course(per_tick, ticks, 400));
         let first = ordered.iter().position(|o| o.orders.machines == OFF).expect("it is cut");
         let left = (limit / per_tick) as usize - first;
         assert!((react - 1..=react + 1).contains(&left), "{per_tick}: {left} ticks before");
