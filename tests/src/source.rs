@@ -129,7 +129,9 @@ pub fn is_test(path: &str) -> bool {
     let Some((folder, file)) = path.rsplit_once('/') else { return false };
     let module = file.trim_end_matches(".rs");
     let parents = [format!("{folder}.rs"), format!("{folder}/mod.rs"), format!("{folder}/lib.rs")];
-    parents.iter().filter(|p| root().join(p).is_file()).any(|p| declares_test(&read(p), module))
+    // What a module of tests declares is of the tests too.
+    let parents = parents.iter().filter(|p| *p != path && root().join(p).is_file());
+    parents.into_iter().any(|p| declares_test(&read(p), module) || is_test(p))
 }
 
 fn declares_test(text: &str, module: &str) -> bool {
