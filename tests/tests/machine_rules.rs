@@ -45,7 +45,7 @@ fn sw_m1_torque_is_off_before_a_shaft_passes_its_limits() {
     let [react, wait] = [TABLE.timing.react, TABLE.timing.retry_wait].map(usize::from);
     let wide = [Sensor { range: 1e9, allowed: Window { min: -1e9, max: 1e9 } }; 7];
     let unwatched = Table { sensors: &wide, ..TABLE };
-    let courses = [0.4f32, 1.0, 2.5, -0.05].map(|per_tick| (&TABLE, per_tick));
+    let courses = [0.4f32, 1.0, 2.5, -0.01].map(|per_tick| (&TABLE, per_tick));
     let backwards = [-0.4f32, -1.0, -2.5].map(|per_tick| (&both_ways, per_tick));
     for (table, per_tick) in courses.into_iter().chain(backwards) {
         let Window { min, max } = table.sensors[4].allowed;
