@@ -65,6 +65,7 @@ fn defects_are_chosen_by_kind() {
     assert!(few.len() == 5 && few.iter().all(|i| some.contains(i)), "{few:?}");
     let error = choose(&defects, &kinds(&["step duty", "duty"]), None).expect_err("no such kind");
     assert!(error.contains("\"duty\"") && error.contains("\"overlap removed\""), "{error}");
+    assert!(error.lines().all(|line| line.len() <= 80), "{error}");
 }
 
 /// Each defect changes one thing, says where, and no two are the same.

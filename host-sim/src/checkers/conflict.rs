@@ -61,8 +61,8 @@ impl Onsets {
         }
     }
 
-    /// Since when a fault shows that excuses `closers`, which complete a set of `locks`: it presses
-    /// all of them, or another of the set, and began to press before none of them was ordered.
+    /// Since when a fault shows that excuses `closers`, which complete a set of `locks`: it presses a
+    /// lock of the set, and those of the closers that it does not press had been ordered by then.
     fn excuse_s(&self, locks: u8, closers: u8) -> Option<f64> {
         let of = |set: u8| (0..MAX_LOCKS).filter(move |i| set >> i & 1 == 1);
         let ours = |i: &usize| self.pressed_s[*i].is_none();

@@ -17,7 +17,7 @@ struct Seen {
     backwards: bool,
     /// Since when a lock holds or lets go against its order by a fault alone, or a machine's torque
     /// is wrong.
-    pressed_since_s: Option<f64>,
+    acts_since_s: Option<f64>,
     /// Locks that stood, closed by order.
     stood: u8,
     /// When the drag of an open lock at its shaft was last made larger by a fault.
@@ -62,34 +62,34 @@ impl EngineChecker {
 }
 
 impl EngineChecker {
-    /// A lock that a fault presses or lets go against its order cannot be kept out, or in, nor a torque
-    /// that a machine gives wrongly: what they do to the engine must be over within the reaction time. The drag that a fault gives an open lock at
-    /// the engine's own shaft is nobody's to take away.
+    /// A lock that a fault presses or lets go against its order cannot be kept out, or in, nor a
+    /// torque that a machine gives wrongly: what they do to the engine must be over within the
+    /// reaction time. The drag that a fault gives an open lock at the engine's own shaft is nobody's
+    /// to take away.
     fn is_excused(&mut self, truth: &TickTruth) -> bool {
         // Plates that a fault lets drag pull as suddenly as those that it presses.
         let drags_hard = |i: usize, nm: f64| nm.abs() > DRAG_TIMES * self.drag_nm[i];
-        let locks = || truth.locks.iter().take(self.drag_nm.len()).enumerate();
-        let pressed = locks().any(|(i, lock)| match lock.engaged {
-            true => lock.forced,
-            false => truth.has_actuator_fault(i) && drags_hard(i, lock.torque_nm),
-        });
         let seen = &mut self.seen;
-        let mut let_go = false;
-        for (i, lock) in locks() {
+        let mut acts = truth.faults.machines != 0;
+        for (i, lock) in truth.locks.iter().take(self.drag_nm.len()).enumerate() {
+            let faulty = truth.has_actuator_fault(i);
+            acts |= match lock.engaged {
+                true => lock.forced,
+                false => faulty && drags_hard(i, lock.torque_nm),
+            };
             let bit = 1u8 << i;
             match (lock.order == LockOrder::Close, lock.sticking) {
                 (false, _) => seen.stood &= !bit,
                 (true, true) => seen.stood |= bit,
-                (true, false) => let_go |= seen.stood & bit != 0 && truth.has_actuator_fault(i),
+                (true, false) => acts |= faulty && seen.stood & bit != 0,
             }
         }
-        let pressed = pressed || let_go || truth.faults.machines != 0;
-        if pressed && seen.pressed_since_s.is_none() {
-            seen.pressed_since_s = Some(truth.t_s);
+        if acts && seen.acts_since_s.is_none() {
+            seen.acts_since_s = Some(truth.t_s);
         }
-        let recent = seen.pressed_since_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
-        if !pressed && !recent {
-            seen.pressed_since_s = None;
+        let recent = seen.acts_since_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
+        if !acts && !recent {
+            seen.acts_since_s = None;
         }
         let drags = |i: &usize| truth.has_actuator_fault(*i) && !truth.locks[*i].engaged;
         if self.beside.iter().any(drags) {

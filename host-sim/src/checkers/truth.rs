@@ -147,7 +147,8 @@ impl TickTruth {
         self.lock_sets().engaged
     }
 
-    /// Whether the like is present of any lock of a set that is not empty.
+    /// Whether a fault of an actuator or of its supply is present for any lock of a set, which is not
+    /// empty.
     pub fn has_actuator_fault_of(&self, locks: u8) -> bool {
         self.faults.supply_lost || self.faults.actuators & locks != 0
     }

@@ -45,6 +45,15 @@ pub fn explore_defects(options: &Options) -> i32 {
         Err(code) => return code,
     };
     let (d, k, good) = (tabled.driveline(), &tabled.kinematics, &tabled.table);
+    // A wrong word is told before the long look at the unchanged table.
+    let defects = all(d, good);
+    let chosen = match choose(&defects, &options.kinds, options.sample) {
+        Ok(chosen) => chosen,
+        Err(error) => {
+            eprintln!("error: {error}");
+            return 2;
+        }
+    };
     let cores = || std::thread::available_parallelism().map_or(1, |n| n.get());
     let threads = options.threads.unwrap_or_else(cores);
     let bounds = Bounds { states: options.states, bytes: options.memory_mib << 20, threads };
@@ -60,14 +69,6 @@ pub fn explore_defects(options: &Options) -> i32 {
         return 1;
     }
     let judges = Judges { d, k, good, explorer, audited, drives: Drives::new(&tabled) };
-    let defects = all(d, good);
-    let chosen = match choose(&defects, &options.kinds, options.sample) {
-        Ok(chosen) => chosen,
-        Err(error) => {
-            eprintln!("error: {error}");
-            return 2;
-        }
-    };
     let mut progress = Progress::new(chosen.len());
     let judged = run(&judges, &defects, &chosen, threads, |done| {
         progress.show(done);

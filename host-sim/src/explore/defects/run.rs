@@ -69,6 +69,9 @@ pub fn sample(all: usize, wanted: usize) -> Vec<usize> {
     }
 }
 
+/// A message is at most so wide.
+const LINE_MAX: usize = 80;
+
 /// Which of the defects are tried: all of these kinds (of every kind when none is named), or so many
 /// of them, evenly spread.
 ///
@@ -81,10 +84,18 @@ pub fn choose(
 ) -> Result<Vec<usize>, String> {
     if let Some(strange) = kinds.iter().find(|kind| defects.iter().all(|d| d.kind != **kind)) {
         let known: BTreeSet<&str> = defects.iter().map(|d| d.kind).collect();
-        let known = known.into_iter().collect::<Vec<_>>().join("\", \"");
-        return Err(format!(
-            "--kind {strange:?}: there is no defect of that kind\n    fix: name one of \"{known}\""
-        ));
+        let mut fix = String::from("    fix: name one of these:");
+        let mut column = LINE_MAX;
+        for kind in known {
+            let word = format!(" {kind:?}");
+            if column + word.len() > LINE_MAX {
+                fix += "\n       ";
+                column = 7;
+            }
+            column += word.len();
+            fix += &word;
+        }
+        return Err(format!("--kind {strange:?}: there is no defect of that kind\n{fix}"));
     }
     let named = |d: &Defect| kinds.is_empty() || kinds.iter().any(|kind| d.kind == *kind);
     let of_kind: Vec<usize> = (0..defects.len()).filter(|&i| named(&defects[i])).collect();
