@@ -57,5 +57,6 @@ mod stray;
 mod supervisor;
 pub mod table;
 pub mod trace;
+mod unseen;
 
 pub use supervisor::{Output, Supervisor};

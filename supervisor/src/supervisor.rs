@@ -14,6 +14,7 @@ use crate::status::{Faults, Phase, Refusal, Status};
 use crate::stray::Stray;
 use crate::table::Table;
 use crate::trace::Trace;
+use crate::unseen;
 
 #[cfg(test)]
 mod properties;
@@ -133,11 +134,13 @@ impl Supervisor {
             calm_orders(table, &reading, &mut orders.machines);
         }
         self.stray.cut(table, self.state().phase, &reading, &mut orders.machines);
+        let standing = self.standing(table, &mut reading);
+        unseen::cut(table, &reading, standing.is_shown(), &mut orders.machines);
         let racing = reading.racing();
         let joined = || table.set(possibly_closed).engine_joined;
         let pushes = !racing.is_empty() && joined() && reading.engine_pushes();
         self.race.cut(table, racing, pushes, orders);
-        let status = self.describe(table, &mut reading, possibly_closed);
+        let status = self.describe(&reading, standing, possibly_closed);
         // Plates that are pressed and not (or no longer) locked together slip and get hot.
         let working = passed.without(status.held).or(passed.and(reading.moving_locks()));
         let working = working.or(self.kernel.watch.still_pressed(table));
@@ -146,16 +149,23 @@ impl Supervisor {
         status
     }
 
-    #[inline(never)]
-    fn describe(&self, table: &Table, reading: &mut Reading, possibly_closed: Bits) -> Status {
+    /// Which arrangement stands, and which of its locks nobody has shown.
+    fn standing(&self, table: &Table, reading: &mut Reading) -> Standing {
         let state = &self.kernel.state;
         let locks = &state.locks;
         // What stands is stated only when each of its locks is shown closed, by speeds and switch.
-        let standing = state.arrangement(table, reading);
+        let arrangement = state.arrangement(table, reading);
         let unshown = state.held().without(locks.closed).or(state.held().and(locks.switch));
         // Nor while another lock is claimed to be closed.
-        let unshown = unshown.or(locks.claimed(table));
-        let unsure = match (standing == state.request.accepted(), unshown.lowest()) {
+        Standing { arrangement, unshown: unshown.or(locks.claimed(table)) }
+    }
+
+    #[inline(never)]
+    fn describe(&self, reading: &Reading, standing: Standing, possibly_closed: Bits) -> Status {
+        let state = &self.kernel.state;
+        let locks = &state.locks;
+        let Standing { arrangement, unshown } = standing;
+        let unsure = match (arrangement == state.request.accepted(), unshown.lowest()) {
             (true, Some(lock)) if locks.switch.has(lock) => Some(Refusal::Switch { lock }),
             (true, Some(lock)) => Some(Refusal::NotOpened { lock }),
             _ => None,
@@ -163,16 +173,30 @@ impl Supervisor {
         Status {
             held: state.held(),
             possibly_closed,
-            arrangement: standing.filter(|_| unshown.is_empty()),
+            arrangement: arrangement.filter(|_| unshown.is_empty()),
             goal: state.request.accepted(),
             phase: state.phase,
-            refusal: state.refusal.or(unsure.filter(|_| standing.is_some())),
+            refusal: state.refusal.or(unsure.filter(|_| arrangement.is_some())),
             faults: Faults {
                 sensors: reading.bad_sensors(),
                 racing: self.race.sensors(),
                 ..locks.faults()
             },
         }
+    }
+}
+
+/// The arrangement that the locks make, and those of them that nobody has shown.
+#[derive(Clone, Copy, Debug)]
+struct Standing {
+    arrangement: Option<u8>,
+    unshown: Bits,
+}
+
+impl Standing {
+    /// Whether an arrangement stands, with each of its locks shown closed.
+    const fn is_shown(&self) -> bool {
+        self.arrangement.is_some() && self.unshown.is_empty()
     }
 }
 

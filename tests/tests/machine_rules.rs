@@ -4,7 +4,7 @@
 //! Sensors 4 and 6 both read the crankshaft; with every lock open nothing else turns with it.
 
 use slipwarden_tests::tables::shuttle::TABLE;
-use supervisor::io::{Inputs, LockReport, MachineOrder, Speed, Torque};
+use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder, Speed, Torque};
 use supervisor::table::{Arrangement, EngineUse, Sensor, Table, Window};
 use supervisor::{Output, Supervisor};
 
@@ -126,4 +126,50 @@ fn sw_m2_a_machine_that_drives_its_shaft_away_from_the_target_gives_no_torque() 
         // Towards rest is where it is to go.
         assert!(after_preparing(sign, -0.5).iter().all(|o| o[0] != MachineOrder::Off));
     }
+}
+
+/// At standstill, while the arrangement with the clutch of both machines is asked for and the
+/// generator's own sensor can be used or not.
+fn both_machines(generator_seen: bool, clutch: LockReport) -> Inputs {
+    let electric = |a: &Arrangement| a.closed.0 == 2 && a.engine != EngineUse::On;
+    let wanted = TABLE.arrangements.iter().position(electric);
+    let mut now = Inputs { request: wanted.map(|a| a as u8), demand_nm: 50.0, ..Inputs::default() };
+    now.reports = [LockReport::Open; 8];
+    now.reports[1] = clutch;
+    now.torques = [Torque { nm: 0.0, valid: true }; 4];
+    now.speeds = [Speed { radps: 0.0, valid: true }; 8];
+    now.speeds[3].valid = generator_seen;
+    now
+}
+
+#[test]
+fn sw_m3_a_machine_of_unknown_speed_gives_no_torque_unless_its_locks_are_shown() {
+    use LockReport::{Closed, Open};
+    let generator = |o: &Output| o.orders.machines[1];
+    let mut supervisor = Supervisor::new();
+    let mut tick = |seen, report| supervisor.tick(&TABLE, &both_machines(seen, report));
+    // A clutch that does what it is ordered at once, and a switch that says so.
+    let mut report = Open;
+    for _ in 0..3000 {
+        let order = tick(true, report).orders.locks[1];
+        report = if order == LockOrder::Close { Closed } else { Open };
+    }
+    let seen = tick(true, report);
+    assert!(seen.status.arrangement.is_some() && generator(&seen) == MachineOrder::Free);
+    // What is shown stays so without the sensor.
+    assert!((0..500).all(|_| generator(&tick(false, report)) == MachineOrder::Free));
+    // After a reset only the switch claims it: the clutch may be open, and nothing would see the
+    // generator race. The other machine, whose speed is known, is left alone.
+    let mut supervisor = Supervisor::new();
+    let blind: Vec<Output> =
+        (0..1000).map(|_| supervisor.tick(&TABLE, &both_machines(false, Closed))).collect();
+    assert!(blind.iter().all(|o| o.status.arrangement.is_none()));
+    assert!(blind.iter().all(|o| generator(o) == MachineOrder::Off));
+    assert!(blind.iter().all(|o| o.orders.machines[0] != MachineOrder::Off));
+    let ordered = blind.iter().map(|o| o.status.held.has(1)).collect::<Vec<bool>>();
+    assert!(ordered.contains(&true), "it is believed closed at times");
+    // With its speed it would push there.
+    let mut supervisor = Supervisor::new();
+    let mut pushes = (0..1000).map(|_| supervisor.tick(&TABLE, &both_machines(true, Closed)));
+    assert!(pushes.any(|o| generator(&o) == MachineOrder::Free));
 }

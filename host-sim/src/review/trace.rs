@@ -101,7 +101,7 @@ fn judges_of(id: &str) -> Vec<&str> {
         "SW-I1" => vec!["SW-SLIP"],
         "SW-I2" | "SW-I4" | "SW-I5" => vec!["SW-CONFLICT"],
         "SW-I3" | "SW-I6" | "SW-D2" => vec!["SW-OVERLAP"],
-        "SW-M1" | "SW-M2" => vec!["SW-OVERSPEED"],
+        "SW-M1" | "SW-M2" | "SW-M3" => vec!["SW-OVERSPEED"],
         "SW-D1" => vec!["SW-CONFLICT", "SW-OVERLAP"],
         "SW-D3" => vec!["SW-ENGINE", "SW-OVERSPEED"],
         judge => vec![judge],

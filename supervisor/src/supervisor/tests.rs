@@ -591,7 +591,8 @@ fn what_is_missing_from_what_stands_is_told_at_once() {
         let now = inputs([0.0, 0.0], 0.0, [Closed, Open]);
         let (heat, mut memory) = (Heat::default(), Memory::default());
         let mut reading = Reading::new(&table, &now, &heat, &mut memory);
-        let status = supervisor.describe(&table, &mut reading, Bits(1));
+        let standing = supervisor.standing(&table, &mut reading);
+        let status = supervisor.describe(&reading, standing, Bits(1));
         assert_eq!((status.arrangement, status.goal), (None, goal));
         assert_eq!(status.refusal, want, "{goal:?} {switch:?}");
     }

@@ -1,0 +1,26 @@
+//! A machine whose speed nobody knows gives torque only where its locks are shown to hold.
+
+use crate::bits::MAX_MACHINES;
+use crate::io::MachineOrder;
+use crate::observe::Reading;
+use crate::table::Table;
+
+#[cfg(test)]
+mod tests;
+
+/// SW-M3: no torque from a machine whose own speed cannot be measured now, unless the arrangement
+/// that stands is `shown`. With neither its sensor nor its locks to go by, its shaft may be free, and
+/// nothing would see it race. A machine that never had a sensor is left as it is.
+pub(crate) fn cut(
+    table: &Table,
+    reading: &Reading,
+    shown: bool,
+    orders: &mut [MachineOrder; MAX_MACHINES],
+) {
+    for ((i, rest), order) in (0u8..).zip(table.rests).zip(orders) {
+        if !shown && rest.max > 0.0 && reading.machine_radps(i).is_none() {
+            // SW-M3
+            *order = MachineOrder::Off;
+        }
+    }
+}
