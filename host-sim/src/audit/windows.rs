@@ -8,7 +8,7 @@ use num_traits::{One, Signed, Zero};
 
 use crate::driveline::{EngineUse, MachineKind};
 use crate::exact::{Q, Row, dot, ratio};
-use crate::kinematics::{gear_rows, lock_row, window_of};
+use crate::kinematics::{gear_rows, lock_row, window_within};
 
 use super::context::Context;
 use super::numbers::{exact, radps_above, radps_below};
@@ -25,20 +25,26 @@ pub(super) fn true_window(context: &Context, set: u8, engine_runs: bool) -> Opti
     if let Some(known) = context.windows.borrow().get(&(set, engine_runs)) {
         return known.clone();
     }
-    let found = find(context, set, engine_runs);
+    let found = find(context, set, engine_runs, &Q::one());
     context.windows.borrow_mut().insert((set, engine_runs), found.clone());
     found
 }
 
-fn find(context: &Context, set: u8, engine_runs: bool) -> Option<TrueWindow> {
+/// The true window in which every shaft keeps within 97 % of its largest speeds: where an
+/// arrangement may stay, a fault finds room to be met.
+pub(super) fn staying_window(context: &Context, set: u8, engine_runs: bool) -> Option<TrueWindow> {
+    find(context, set, engine_runs, &step_share())
+}
+
+fn find(context: &Context, set: u8, engine_runs: bool, share: &Q) -> Option<TrueWindow> {
     let engine = if engine_runs { EngineUse::On } else { EngineUse::Either };
-    let window = window_of(context.d, context.k, set, engine)?;
+    let window = window_within(context.d, context.k, set, engine, share).ok()?;
     let end = |end: &crate::kinematics::End| -> Result<Option<Q>, ()> {
         let Some(rpm) = &end.output_rpm else { return Ok(None) };
         let witness = &end.speeds_rpm;
         let moves = witness.len() == context.d.shafts.len() && is_motion(context, set, witness);
         let fits = moves && witness[context.d.output.shaft] == *rpm;
-        if fits && keeps_limits(context, witness, engine_runs) {
+        if fits && keeps_limits(context, witness, engine_runs, share) {
             Ok(Some(rpm.clone()))
         } else {
             Err(())
@@ -58,22 +64,12 @@ fn is_motion(context: &Context, set: u8, speeds: &Row) -> bool {
         && locks.into_iter().all(|l| dot(&lock_row(context.d, l), speeds).is_zero())
 }
 
-fn keeps_limits(context: &Context, speeds_rpm: &Row, engine_runs: bool) -> bool {
+fn keeps_limits(context: &Context, speeds_rpm: &Row, engine_runs: bool, share: &Q) -> bool {
     (0..context.d.shafts.len()).all(|shaft| {
-        let (low, high) = limits_rpm(context, shaft, engine_runs);
+        let (low, high) = shared_limits_rpm(context, shaft, engine_runs, share);
         let speed = &speeds_rpm[shaft];
         low.is_none_or(|low| *speed >= low) && high.is_none_or(|high| *speed <= high)
     })
-}
-
-/// Lowest and highest speed that a shaft may have, rpm. An engine never turns in reverse and,
-/// where it runs, not below idle.
-pub(super) fn limits_rpm(
-    context: &Context,
-    shaft: usize,
-    engine_runs: bool,
-) -> (Option<Q>, Option<Q>) {
-    shared_limits_rpm(context, shaft, engine_runs, &Q::one())
 }
 
 /// Lowest and highest speed to which a step may bring a shaft, rpm: beyond 97 % of a largest speed
@@ -83,9 +79,14 @@ pub(super) fn step_limits_rpm(
     shaft: usize,
     engine_runs: bool,
 ) -> (Option<Q>, Option<Q>) {
-    shared_limits_rpm(context, shaft, engine_runs, &ratio(97, 100))
+    shared_limits_rpm(context, shaft, engine_runs, &step_share())
 }
 
+fn step_share() -> Q {
+    ratio(97, 100)
+}
+
+/// An engine never turns in reverse and, where it runs, not below idle.
 fn shared_limits_rpm(
     context: &Context,
     shaft: usize,

@@ -20,6 +20,9 @@ use crate::plant::{MAX_SHAFTS, ShaftValues};
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Gain of a held speed, 1/s.
 const HOLD_GAIN_PER_S: f64 = 30.0;
+/// Time over which the change of a held speed's target is smoothed, s: the target is reckoned from
+/// measured speeds, which are rounded.
+const TARGET_RATE_S: f64 = 0.05;
 /// Gain towards the speed plan, 1/s.
 const PLAN_GAIN_PER_S: f64 = 4.0;
 /// Fastest change of the engine speed that the charge strategy wishes, rad/s2.
@@ -88,6 +91,9 @@ pub struct Mind {
     pull: [f64; MAX_MACHINES],
     expected: [f64; MAX_MACHINES],
     speed_before: [Option<f64>; MAX_MACHINES],
+    /// Target of a held speed in the tick before, rad/s, and its smoothed change, rad/s2.
+    target_before: [Option<f64>; MAX_MACHINES],
+    target_rate: [f64; MAX_MACHINES],
     demand_nm: f64,
     engine_load_nm: f64,
     engine_gives_nm: f64,
@@ -299,7 +305,14 @@ impl Mind {
             self.pull[m] = (self.pull[m] + learned).clamp(-0.5 * most, 0.5 * most);
         }
         self.speed_before[m] = Some(speed);
-        let wanted = (HOLD_GAIN_PER_S * missing + self.pull[m]).clamp(-most, most);
+        // A target that goes with the road is followed without lagging behind it.
+        if let (Some(before), true) = (self.target_before[m], target.is_finite()) {
+            let moved = ((target - before) / dt_s).clamp(-most, most);
+            self.target_rate[m] += (moved - self.target_rate[m]) * dt_s / (dt_s + TARGET_RATE_S);
+        }
+        self.target_before[m] = Some(target).filter(|target| target.is_finite());
+        let wanted = HOLD_GAIN_PER_S * missing + self.pull[m] + self.target_rate[m];
+        let wanted = wanted.clamp(-most, most);
         let paced = self.paced(known, m, wanted);
         let lag_s = known.machine[m].lag_s;
         self.expected[m] += (paced - self.expected[m]) * dt_s / (dt_s + lag_s);
@@ -311,6 +324,8 @@ impl Mind {
         self.pull[m] = 0.0;
         self.expected[m] = 0.0;
         self.speed_before[m] = None;
+        self.target_before[m] = None;
+        self.target_rate[m] = 0.0;
     }
 
     /// A wished acceleration that grows no faster than the torques can follow in step.

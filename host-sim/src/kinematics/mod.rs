@@ -22,7 +22,7 @@ pub use simplex::is_feasible;
 pub use torque::{LockTorque, Push, TorqueRelations};
 pub use windows::{
     End, EndedBy, EngineLink, Limit, LimitKind, NoWindow, Window, engine_link, find_window,
-    kmh_per_output_rpm, shaft_range, window_of, windows,
+    kmh_per_output_rpm, shaft_range, window_of, window_within, windows,
 };
 pub use words::and_list;
 

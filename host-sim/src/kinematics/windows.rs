@@ -132,7 +132,22 @@ pub fn find_window(
     closed: u8,
     engine: EngineUse,
 ) -> Result<Window, NoWindow> {
-    let problem = Problem::new(k, closed, limits(d, engine));
+    window_within(d, k, closed, engine, &Q::one())
+}
+
+/// Window of any lock set in which every shaft keeps within `share` (0 to 1) of its stated largest
+/// speeds, forward and in reverse; limits of the engine and of the vehicle stand as they are.
+///
+/// # Errors
+/// [`NoWindow`] with the contradicting limits when no output speed keeps every limit.
+pub fn window_within(
+    d: &Driveline,
+    k: &Kinematics,
+    closed: u8,
+    engine: EngineUse,
+    share: &Q,
+) -> Result<Window, NoWindow> {
+    let problem = Problem::new(k, closed, limits(d, engine, share));
     let end = |sign: Q| {
         problem.end(d, d.output.shaft, &sign).map_err(|because| NoWindow {
             closed,
@@ -160,7 +175,7 @@ pub fn shaft_range(
         rpm: output_rpm.clone(),
         upper,
     };
-    let mut limits = limits(d, engine);
+    let mut limits = limits(d, engine, &Q::one());
     limits.extend([asked(true), asked(false)]);
     let problem = Problem::new(k, closed, limits);
     let end =
@@ -190,8 +205,9 @@ pub fn engine_link(d: &Driveline, k: &Kinematics, closed: u8) -> EngineLink {
     }
 }
 
-/// Every limit, the tightest one a shaft and side; the first named wins a tie.
-fn limits(d: &Driveline, engine: EngineUse) -> Vec<Limit> {
+/// Every limit, the tightest one a shaft and side; the first named wins a tie. Of the shafts' stated
+/// largest speeds only `share` counts.
+fn limits(d: &Driveline, engine: EngineUse, share: &Q) -> Vec<Limit> {
     let mut all: Vec<Limit> = Vec::new();
     let mut add = |kind, shaft, rpm: Option<Q>, upper| {
         let Some(rpm) = rpm else { return };
@@ -205,8 +221,12 @@ fn limits(d: &Driveline, engine: EngineUse) -> Vec<Limit> {
     };
     for (id, shaft) in d.shafts.iter().enumerate() {
         let min = shaft.min_rpm.or(shaft.max_rpm.map(|max| -max));
-        add(LimitKind::ShaftMax, id, shaft.max_rpm.and_then(from_f64), true);
-        add(LimitKind::ShaftMin, id, min.and_then(from_f64), false);
+        let max = shaft.max_rpm.and_then(from_f64);
+        let max = max.map(|rpm| if rpm.is_positive() { rpm * share } else { rpm });
+        let min = min.and_then(from_f64);
+        let min = min.map(|rpm| if rpm.is_negative() { rpm * share } else { rpm });
+        add(LimitKind::ShaftMax, id, max, true);
+        add(LimitKind::ShaftMin, id, min, false);
     }
     for machine in &d.machines {
         if let MachineKind::Engine(Engine { idle_rpm, max_rpm, .. }) = &machine.kind {

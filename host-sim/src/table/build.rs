@@ -13,7 +13,8 @@ use super::accelerations::fastest_changes_radps2;
 use super::data::{TableData, TableError};
 use super::duties::duties;
 use super::limits::{
-    measure_lock, parities, rate_ticks, rests, road_window, round_down, round_up, ticks,
+    measure_lock, parities, rate_ticks, rests, road_window, round_down, round_up, staying_share,
+    ticks,
 };
 use super::rows::{RPM, SensorRow, measure, shaft_form};
 use super::search::{Graph, Ways, encode};
@@ -178,11 +179,12 @@ fn timing(d: &Driveline) -> t::Timing {
 }
 
 fn arrangements(d: &Driveline, k: &Kinematics, output_error: f64) -> Vec<t::Arrangement> {
+    let staying = staying_share();
     d.arrangements
         .iter()
         .map(|a| {
             let (duties, pace) = duties(d, k, a);
-            let (mut window, _) = road_window(d, k, a.closed, a.engine, output_error);
+            let (mut window, _) = road_window(d, k, a.closed, a.engine, output_error, &staying);
             let per_kmh = d.output_radps_per_kmh();
             if let (Some(kmh), Some(per_kmh)) = (a.max_speed_kmh, per_kmh) {
                 window.max = window.max.min(round_down(kmh * per_kmh - output_error));

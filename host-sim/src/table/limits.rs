@@ -4,7 +4,7 @@ use supervisor::table as t;
 
 use crate::driveline::{Driveline, EngineUse, LockId, LockKind, MachineKind};
 use crate::exact::{Q, Row, to_f64};
-use crate::kinematics::{Kinematics, lock_row, window_of};
+use crate::kinematics::{Kinematics, lock_row, window_within};
 
 use super::data::Margin;
 use super::rows::{RPM, RowError, SensorRow, measure, parity_rows, shaft_form};
@@ -257,6 +257,12 @@ pub(super) fn parities(
 /// be cut (SW-M1), and the shaft be left where it may drift over them.
 const STEP_SHARE: f64 = 0.97;
 
+/// The same share for the road speeds at which an arrangement may stay: what a fault adds before the
+/// torque that drove it has gone needs room.
+pub(super) fn staying_share() -> Q {
+    crate::exact::ratio(97, 100)
+}
+
 /// Speeds in rad/s to which a step may bring a shaft, infinite where no limit is stated. The
 /// engine's shaft never turns in reverse and, where the engine runs, not below idle.
 pub(super) fn shaft_limits_radps(d: &Driveline, shaft: usize, engine_runs: bool) -> (f64, f64) {
@@ -275,15 +281,17 @@ pub(super) fn shaft_limits_radps(d: &Driveline, shaft: usize, engine_runs: bool)
 }
 
 /// Road-speed window of a lock set as output speed, tightened by what measuring the output
-/// can miss, and the shaft that ends it at the top. Empty when no speed keeps every limit.
+/// can miss, and the shaft that ends it at the top; every shaft keeps within `share` of its largest
+/// speeds. Empty when no speed keeps every limit.
 pub(super) fn road_window(
     d: &Driveline,
     k: &Kinematics,
     set: u8,
     engine: EngineUse,
     output_error: f64,
+    share: &Q,
 ) -> (t::Window, Option<String>) {
-    let Some(window) = window_of(d, k, set, engine) else {
+    let Ok(window) = window_within(d, k, set, engine, share) else {
         return (t::Window { min: 1.0, max: -1.0 }, None);
     };
     let end = |q: &Option<Q>, infinite: f64| q.as_ref().map_or(infinite, |q| to_f64(q) * RPM);

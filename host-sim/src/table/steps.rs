@@ -89,7 +89,8 @@ impl<'a> Context<'a> {
         let known = self.windows.borrow().get(&(set, engine_runs)).cloned();
         known.unwrap_or_else(|| {
             let engine = if engine_runs { EngineUse::On } else { EngineUse::Either };
-            let found = road_window(self.d, self.k, set, engine, self.output_error);
+            let all = crate::exact::int(1);
+            let found = road_window(self.d, self.k, set, engine, self.output_error, &all);
             self.windows.borrow_mut().insert((set, engine_runs), found.clone());
             found
         })

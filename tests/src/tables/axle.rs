@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x6b61d6f6,
+    hash: 0x35498874,
     engine: None,
     engine_min: 0.0,
     output_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
@@ -79,7 +79,7 @@ static OVERLAPS: [Overlap; 1] = [
 ];
 
 static ARRANGEMENTS: [Arrangement; 3] = [
-    /* 0 */ Arrangement { closed: Bits(0x05), engine: EngineUse::Either, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -361.8326, max: 361.8326 }, keep: Window { min: -369.21695, max: 369.21695 } },
+    /* 0 */ Arrangement { closed: Bits(0x05), engine: EngineUse::Either, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -350.9664, max: 350.9664 }, keep: Window { min: -358.12897, max: 358.12897 } },
     /* 1 */ Arrangement { closed: Bits(0x06), engine: EngineUse::Either, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -407.95877, max: 407.95877 }, keep: Window { min: -416.28445, max: 416.28445 } },
     /* 2 */ Arrangement { closed: Bits(0x02), engine: EngineUse::Either, duties: [Duty::Unload, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -407.95877, max: 407.95877 }, keep: Window { min: -416.28445, max: 416.28445 } },
 ];

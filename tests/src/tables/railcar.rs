@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x99d69f07,
+    hash: 0xdaf72628,
     engine: Some(2),
     engine_min: 48.746845,
     output_row: [0.0, 0.0, 0.0, 0.2777778, 0.7222222, 0.0, 0.0, 0.0],
@@ -89,10 +89,10 @@ static OVERLAPS: [Overlap; 1] = [
 ];
 
 static ARRANGEMENTS: [Arrangement; 5] = [
-    /* 0 */ Arrangement { closed: Bits(0x0a), engine: EngineUse::Off, duties: [Duty::Free, Duty::Free, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -193.51425, max: 193.51425 }, keep: Window { min: -197.46352, max: 197.46352 } },
+    /* 0 */ Arrangement { closed: Bits(0x0a), engine: EngineUse::Off, duties: [Duty::Free, Duty::Free, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -187.6988, max: 187.6988 }, keep: Window { min: -191.52939, max: 191.52939 } },
     /* 1 */ Arrangement { closed: Bits(0x18), engine: EngineUse::Off, duties: [Duty::Free, Duty::Free, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -212.25893, max: 212.25893 }, keep: Window { min: -216.59074, max: 216.59074 } },
-    /* 2 */ Arrangement { closed: Bits(0x03), engine: EngineUse::On, duties: [Duty::Hold { per_output: 2.8235295, per_pace: -1.8235294 }, Duty::Free, Duty::Free, Duty::Unload], pace: Pace { per_output: 1.548387, min: 87.96459, max: 218.86429 }, window: Window { min: -182.89537, max: 193.51425 }, keep: Window { min: -186.62793, max: 197.46352 } },
-    /* 3 */ Arrangement { closed: Bits(0x05), engine: EngineUse::On, duties: [Duty::Free, Duty::Hold { per_output: -3.7411764, per_pace: 4.7411766 }, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.8948835, min: 87.96459, max: 218.86429 }, window: Window { min: -82.1539, max: 212.25893 }, keep: Window { min: -83.83051, max: 216.59074 } },
+    /* 2 */ Arrangement { closed: Bits(0x03), engine: EngineUse::On, duties: [Duty::Hold { per_output: 2.8235295, per_pace: -1.8235294 }, Duty::Free, Duty::Free, Duty::Unload], pace: Pace { per_output: 1.548387, min: 87.96459, max: 218.86429 }, window: Window { min: -175.8078, max: 187.6988 }, keep: Window { min: -179.39572, max: 191.52939 } },
+    /* 3 */ Arrangement { closed: Bits(0x05), engine: EngineUse::On, duties: [Duty::Free, Duty::Hold { per_output: -3.7411764, per_pace: 4.7411766 }, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.8948835, min: 87.96459, max: 218.86429 }, window: Window { min: -76.55791, max: 212.25893 }, keep: Window { min: -78.120316, max: 216.59074 } },
     /* 4 */ Arrangement { closed: Bits(0x15), engine: EngineUse::On, duties: [Duty::Free, Duty::Free, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: 85.79859, max: 212.25893 }, keep: Window { min: 84.116264, max: 216.59074 } },
 ];
 

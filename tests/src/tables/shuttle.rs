@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x580b7a83,
+    hash: 0x1e9c4716,
     engine: Some(2),
     engine_min: 58.171463,
     output_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
@@ -84,10 +84,10 @@ static OVERLAPS: [Overlap; 1] = [
 ];
 
 static ARRANGEMENTS: [Arrangement; 4] = [
-    /* 0 */ Arrangement { closed: Bits(0x01), engine: EngineUse::Off, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -288.30734, max: 288.30734 }, keep: Window { min: -294.19116, max: 294.19116 } },
-    /* 1 */ Arrangement { closed: Bits(0x02), engine: EngineUse::Off, duties: [Duty::Hold { per_output: 1.4131933, per_pace: 0.0 }, Duty::Free, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -301.9788, max: 301.9788 }, keep: Window { min: -308.14163, max: 308.14163 } },
-    /* 2 */ Arrangement { closed: Bits(0x05), engine: EngineUse::On, duties: [Duty::Free, Duty::Hold { per_output: 0.0, per_pace: 1.0 }, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.0, min: 104.457954, max: 417.83182 }, window: Window { min: -288.30734, max: 288.30734 }, keep: Window { min: -294.19116, max: 294.19116 } },
-    /* 3 */ Arrangement { closed: Bits(0x06), engine: EngineUse::On, duties: [Duty::Hold { per_output: 3.2, per_pace: -2.2 }, Duty::Free, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.8121849, min: 104.457954, max: 417.83182 }, window: Window { min: -221.28017, max: 301.9788 }, keep: Window { min: -225.79608, max: 308.14163 } },
+    /* 0 */ Arrangement { closed: Bits(0x01), engine: EngineUse::Off, duties: [Duty::Free, Duty::Unload, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -279.64832, max: 279.64832 }, keep: Window { min: -285.35544, max: 285.35544 } },
+    /* 1 */ Arrangement { closed: Bits(0x02), engine: EngineUse::Off, duties: [Duty::Hold { per_output: 1.4131933, per_pace: 0.0 }, Duty::Free, Duty::Unload, Duty::Unload], pace: Pace { per_output: 0.0, min: 0.0, max: 0.0 }, window: Window { min: -298.31332, max: 298.31332 }, keep: Window { min: -304.40134, max: 304.40134 } },
+    /* 2 */ Arrangement { closed: Bits(0x05), engine: EngineUse::On, duties: [Duty::Free, Duty::Hold { per_output: 0.0, per_pace: 1.0 }, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.0, min: 104.457954, max: 417.83182 }, window: Window { min: -279.64832, max: 279.64832 }, keep: Window { min: -285.35544, max: 285.35544 } },
+    /* 3 */ Arrangement { closed: Bits(0x06), engine: EngineUse::On, duties: [Duty::Hold { per_output: 3.2, per_pace: -2.2 }, Duty::Free, Duty::Free, Duty::Unload], pace: Pace { per_output: 0.8121849, min: 104.457954, max: 417.83182 }, window: Window { min: -212.62115, max: 298.31332 }, keep: Window { min: -216.96036, max: 304.40134 } },
 ];
 
 static SETS: [Set; 8] = [
