@@ -224,6 +224,11 @@ impl Reading<'_> {
         self.racing
     }
 
+    /// Whether all of these sensors are there and nothing speaks against them.
+    pub(crate) const fn trusts(&self, sensors: Bits) -> bool {
+        self.trusted.contains(sensors)
+    }
+
     /// Sensors that are missing or that a parity relation speaks against.
     pub fn bad_sensors(&self) -> Bits {
         let all = Bits::first(self.table.sensors.len().min(MAX_SENSORS) as u8);

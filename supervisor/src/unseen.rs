@@ -17,8 +17,11 @@ pub(crate) fn cut(
     shown: bool,
     orders: &mut [MachineOrder; MAX_MACHINES],
 ) {
-    for ((i, rest), order) in (0u8..).zip(table.rests).zip(orders) {
-        if !shown && rest.max > 0.0 && reading.machine_radps(i).is_none() {
+    if shown {
+        return;
+    }
+    for (rest, order) in table.rests.iter().zip(orders) {
+        if rest.max > 0.0 && !reading.trusts(rest.sensors) {
             // SW-M3
             *order = MachineOrder::Off;
         }

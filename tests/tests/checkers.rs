@@ -73,6 +73,7 @@ fn a_clean_story_has_no_finding() {
     s.now.stated_reached = Some(1);
     s.speed(RING, 800.0).speed(GENERATOR, 800.0).speed(0, 480.0).wait(1.0);
     s.speed(CRANK, 1000.0);
+    s.now.stated_reached = None;
     s.now.engine_running = true;
     s.now.engine_run_order = true;
     s.speed(RING, 1000.0).speed(GENERATOR, 1000.0).close(2, 30.0).wait(0.05);
@@ -211,6 +212,26 @@ fn sw_overlap_fires_when_turning_too_long_or_with_the_engine_joined() {
     assert!(found.iter().any(|f| f.text.contains("engine is joined")), "{found:?}");
 }
 
+/// A stuck lock shows it when it is told to open: from then on counts the reaction time, and not from
+/// when it closed as it was told.
+#[test]
+fn sw_overlap_gives_time_to_react_to_a_lock_that_does_not_open() {
+    let stuck = |stands_s: f64, after_s: f64, fault: bool| {
+        let mut s = Story::new("shuttle");
+        s.close(0, 0.0).wait(0.1);
+        s.now.faults.actuators = u8::from(fault);
+        s.close(1, 0.0).wait(stands_s);
+        s.now.locks[0].order = LockOrder::Open;
+        s.wait(after_s).speed(GENERATOR, 45.0).wait(0.01);
+        s.rules()
+    };
+    let none = Vec::<&str>::new();
+    for (stands_s, fault) in [(0.05, true), (0.4, true), (0.4, false)] {
+        assert_eq!(stuck(stands_s, 0.4, fault), none, "{stands_s} {fault}");
+        assert_eq!(stuck(stands_s, 0.6, fault), ["SW-OVERLAP"], "{stands_s} {fault}");
+    }
+}
+
 #[test]
 fn sw_engine_fires_when_it_is_stalled_or_turned_backwards() {
     let running = |order: bool, fault: bool| {
@@ -270,17 +291,21 @@ fn stalls((actuator, machines): (bool, u8), order: LockOrder, after_s: f64) -> b
 
 #[test]
 fn sw_stated_fires_when_the_stated_arrangement_is_not_true() {
-    let stated = |seconds: f64| {
+    let stated = |fault: bool, seconds: f64| {
         let mut s = Story::new("shuttle");
+        s.now.faults.any = fault;
         s.close(0, 0.0).wait(0.1);
+        s.now.faults.any = false;
         s.now.stated_reached = Some(2); // series: ring-brake and engine-clutch
         s.now.engine_running = true;
         s.speed(CRANK, 950.0);
         s.wait(seconds);
         s.rules()
     };
-    assert_eq!(stated(0.4), Vec::<&str>::new());
-    assert_eq!(stated(0.6), ["SW-STATED"]);
+    // After a fault there is time to find it out, without one there is nothing to find out.
+    assert_eq!(stated(true, 0.4), Vec::<&str>::new());
+    assert_eq!(stated(true, 0.6), ["SW-STATED"]);
+    assert_eq!(stated(false, 0.002), ["SW-STATED"]);
 }
 
 #[test]

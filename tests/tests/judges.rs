@@ -48,6 +48,34 @@ fn sw_heat_fires_when_hot_plates_close_or_get_hotter_than_one_closing_makes_them
     assert!(!slipping(150.0, true), "a dragging lock is hot without our doing");
 }
 
+/// The ring-brake of 900 Nm is measured as unloaded up to 45 Nm; in truth it may carry twice that.
+#[test]
+fn sw_load_fires_when_a_step_lets_a_loaded_lock_go() {
+    let opening = |lock: usize, nm: f64, fault: bool| {
+        let mut s = Story::new("shuttle");
+        s.now.faults.any = fault;
+        s.close(0, 0.0).wait(0.1);
+        s.now.faults.any = false;
+        let claim = checkers::Claim { lock: lock as u8, closes: false, ..Default::default() };
+        s.now.claim = Some(claim);
+        s.now.locks[0].torque_nm = nm;
+        s.wait(0.1);
+        s.now.locks[0].order = LockOrder::Open;
+        s.wait(0.05);
+        breaks(&s, "SW-LOAD")
+    };
+    assert!(!opening(0, 89.0, false) && !opening(0, -89.0, false));
+    assert!(opening(0, 91.0, false) && opening(0, -91.0, false) && opening(0, f64::NAN, false));
+    assert!(!opening(1, 91.0, false), "the step is about another lock");
+    assert!(!opening(0, 91.0, true), "what is told of torques may be wrong");
+    // Loaded while it stays closed is what a lock is for.
+    let mut s = Story::new("shuttle");
+    s.close(0, 0.0).wait(0.1);
+    s.now.locks[0].torque_nm = 800.0;
+    s.wait(0.5);
+    assert!(!breaks(&s, "SW-LOAD"));
+}
+
 /// An arrangement that pushes with 300 Nm, then a step with this claim and this torque.
 fn step_with(keeps_push: bool, output_nm: f64, seconds: f64) -> Story {
     let mut s = Story::new("shuttle");

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::{
     ChatterChecker, Checker, ConflictChecker, DecelChecker, EnergyChecker, EngineChecker, Finding,
-    GapChecker, HeatChecker, Margin, MotionChecker, OverlapChecker, OverspeedChecker,
+    GapChecker, HeatChecker, LoadChecker, Margin, MotionChecker, OverlapChecker, OverspeedChecker,
     ReactionChecker, RecoveryChecker, RequestChecker, SlipChecker, StatedChecker, TickTruth,
 };
 use crate::driveline::Driveline;
@@ -71,6 +71,7 @@ judges! {
     stated: StatedChecker = |d, _| StatedChecker::new(d);
     request: RequestChecker = |d, _| RequestChecker::new(d);
     heat: HeatChecker = |d, _| HeatChecker::new(d);
+    load: LoadChecker = |d, _| LoadChecker::new(d);
     gap: GapChecker = |d, _| GapChecker::new(d);
     motion: MotionChecker = |d, _| MotionChecker::new(d);
     decel: DecelChecker = |d, _| DecelChecker::new(d);

@@ -23,6 +23,8 @@ struct Watched {
     excused_since_s: Option<f64>,
     /// All of its locks were ordered closed at once.
     stood: bool,
+    /// They were, and one was told to open since.
+    ends: bool,
     said_turning: bool,
     said_long: bool,
     said_engine: bool,
@@ -54,6 +56,7 @@ impl OverlapChecker {
             since_s: None,
             excused_since_s: None,
             stood: false,
+            ends: false,
             said_turning: false,
             said_long: false,
             said_engine: false,
@@ -134,6 +137,10 @@ impl Watched {
         // Let go after all stood together, not closed onto one that is still letting go.
         self.stood |= asked == self.locks;
         let ending = self.stood && asked != self.locks;
+        if ending && !self.ends && !pressed {
+            // A lock that a fault holds shows it only now that it is told to open.
+            (self.ends, self.excused_since_s) = (true, Some(truth.t_s));
+        }
         let let_go = ending || asked == 0;
         let faulty = truth.has_actuator_fault_of(self.locks);
         if self.excused_since_s.is_none() && (pressed || let_go || faulty) {
@@ -143,7 +150,8 @@ impl Watched {
     }
 
     fn forget(&mut self) {
-        (self.since_s, self.excused_since_s, self.stood) = (None, None, false);
+        (self.since_s, self.excused_since_s) = (None, None);
+        (self.stood, self.ends) = (false, false);
         (self.said_turning, self.said_long, self.said_engine) = (false, false, false);
     }
 }

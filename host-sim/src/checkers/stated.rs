@@ -15,6 +15,8 @@ pub struct StatedChecker {
     /// Lock set of each arrangement.
     closed: Vec<u8>,
     reaction_s: f64,
+    /// A fault has been in this run.
+    faulty: bool,
     wrong_since_s: Option<f64>,
     reported: bool,
     worst: Worst,
@@ -28,6 +30,7 @@ impl StatedChecker {
             driveline: driveline.clone(),
             closed: driveline.arrangements.iter().map(|a| a.closed).collect(),
             reaction_s: reaction_s(driveline),
+            faulty: false,
             wrong_since_s: None,
             reported: false,
             worst: Worst::default(),
@@ -42,6 +45,7 @@ impl Checker for StatedChecker {
     }
 
     fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
+        self.faulty |= truth.faults.any || truth.engine_fault;
         let stated = truth.stated_reached.map(usize::from);
         let engaged = sets.engaged;
         let wrong = stated.filter(|&a| self.closed.get(a).is_some_and(|&set| set != engaged));
@@ -53,7 +57,9 @@ impl Checker for StatedChecker {
         let since = *self.wrong_since_s.get_or_insert(truth.t_s - truth.dt_s);
         let lasted = truth.t_s - since;
         self.worst.see(lasted, truth.t_s);
-        if lasted > self.reaction_s && !self.reported {
+        // Nothing that is sound takes time to be found out.
+        let limit_s = if self.faulty { self.reaction_s } else { 0.0 };
+        if lasted > limit_s && !self.reported {
             self.reported = true;
             let text = format!(
                 "{} was stated for {lasted:.2} s while {} closed truly",
@@ -78,6 +84,7 @@ impl Checker for StatedChecker {
 
     fn reset(&mut self) {
         (self.wrong_since_s, self.reported, self.worst) = (None, false, Worst::default());
+        self.faulty = false;
         self.findings.clear();
     }
 }

@@ -60,6 +60,11 @@ pub const RULES: &[Rule] = &[
         unseen: "no friction lock worked",
     },
     Rule {
+        id: "SW-LOAD",
+        says: "A lock that a step opens is unloaded when it is told to.",
+        unseen: "no step opened a lock",
+    },
+    Rule {
         id: "SW-GAP",
         says: "Between two arrangements the push at the wheels is interrupted only in steps that are said to interrupt it, and no longer than they may take.",
         unseen: "no push was asked for in a transition",

@@ -134,7 +134,7 @@ fn sum_text(terms: &[(Q, &str)]) -> String {
     if text.is_empty() { "nothing".to_string() } else { text }
 }
 
-fn window_text(d: &Driveline, window: &Window) -> String {
+pub(super) fn window_text(d: &Driveline, window: &Window) -> String {
     let (low, high) = (&window.low, &window.high);
     let unit = if low.road_kmh.or(high.road_kmh).is_some() { "km/h" } else { "rpm of the output" };
     let (from, to) = (speed_text(low, "any"), speed_text(high, "any"));

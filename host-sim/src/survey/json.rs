@@ -3,11 +3,11 @@
 use num_traits::Zero;
 use serde_json::{Map, Value, json};
 
-use crate::driveline::{Driveline, EngineUse, MachineKind, ShaftId};
+use crate::driveline::{Arrangement, Driveline, EngineUse, MachineKind, ShaftId};
 use crate::exact::{Q, text as exact_text, to_f64};
 use crate::kinematics::{
-    End, EngineLink, Kinematics, Limit, LimitKind, LockSet, NoWindow, TorqueRelations, Window,
-    windows,
+    End, EngineLink, Kinematics, Limit, LimitKind, LockSet, NoWindow, PressedLock, TorqueRelations,
+    Window, pressed_locks, windows,
 };
 
 /// Version of the JSON's format; grows when a key changes its meaning or goes away.
@@ -111,7 +111,8 @@ fn torque(d: &Driveline, torque: &TorqueRelations) -> Value {
 }
 
 fn arrangements(d: &Driveline, k: &Kinematics) -> Vec<Value> {
-    let one = |(a, window): (&crate::driveline::Arrangement, Result<Window, NoWindow>)| {
+    let pressed = pressed_locks(d, k);
+    let one = |(a, window): (&Arrangement, Result<Window, NoWindow>)| {
         let set = k.set(a.closed);
         let (window, contradiction) = match window {
             Ok(window) => (window_value(d, &window), Value::Null),
@@ -125,9 +126,20 @@ fn arrangements(d: &Driveline, k: &Kinematics) -> Vec<Value> {
             "engine": engine_use(a.engine),
             "window": window,
             "no_window_because": contradiction,
+            "closed_by_fault": closed_by_fault(d, &pressed, a),
         })
     };
     d.arrangements.iter().zip(windows(d, k)).map(one).collect()
+}
+
+/// What each lock that an arrangement leaves open makes of its window when a fault closes it.
+fn closed_by_fault(d: &Driveline, pressed: &[PressedLock], a: &Arrangement) -> Vec<Value> {
+    let of_it = pressed.iter().filter(|p| d.arrangements[p.arrangement].name == a.name);
+    let one = |p: &PressedLock| {
+        let window = p.window.as_ref().map_or(Value::Null, |window| window_value(d, window));
+        json!({ "lock": d.locks[p.lock].name, "let_go": d.lock_names(p.let_go), "window": window })
+    };
+    of_it.map(one).collect()
 }
 
 fn engine_use(engine: EngineUse) -> &'static str {

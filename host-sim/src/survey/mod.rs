@@ -3,6 +3,7 @@
 mod arrangements;
 pub mod command;
 mod json;
+mod pressed;
 mod sets;
 
 pub use json::{JSON_FORMAT, json};
@@ -24,6 +25,7 @@ pub fn text(d: &Driveline, k: &Kinematics, width: usize) -> String {
     parts.push(sets::conflicts(d, k, width));
     parts.push(sets::overlaps(d, k, width));
     parts.push(arrangements::arrangements(d, k, width));
+    parts.push(pressed::pressed(d, k, width));
     parts.push(paragraph(
         "Rigid shafts and no losses: speeds are exact, torques are ideal. This is evidence for \
          a review; it approves nothing.",
