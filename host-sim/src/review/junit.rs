@@ -49,7 +49,7 @@ pub(super) fn junit(report: &Report) -> String {
         add(id, result, &of(result), &told.join("\n"));
     }
     for part in &report.evidence.parts {
-        let (word, why) = super::trace::part_word(part);
+        let (word, why) = super::trace::part_word(&report.evidence, part);
         let says = match word {
             "holds" => Says::Kept,
             "finding" => Says::Broken,
