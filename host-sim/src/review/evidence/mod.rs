@@ -15,7 +15,7 @@ pub use make::{Making, make};
 pub use read::{ReadError, read};
 pub use state::State;
 pub(super) use state::{
-    CampaignScore, campaign_score, count, is_same_defect, is_undecided, list, text,
+    CampaignScore, campaign_score, count, is_forgiven, is_same_defect, is_undecided, list, text,
 };
 
 /// What kind of evidence a part is.
@@ -170,9 +170,7 @@ impl Evidence {
     /// may have been found in another.
     pub fn state_of(&self, part: &Part) -> State {
         match part.kind {
-            Kind::Defects => {
-                state::planted(&part.value, &|row| self.is_found_by_campaigns(row))
-            }
+            Kind::Defects => state::planted(&part.value, &|row| self.is_found_by_campaigns(row)),
             _ => part.state(),
         }
     }

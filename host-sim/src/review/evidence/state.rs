@@ -135,6 +135,14 @@ pub(super) fn planted(value: &Value, elsewhere: &dyn Fn(&Value) -> bool) -> Stat
     }
 }
 
+/// Whether the worst case of a campaign's margin went beyond its limit without breaking the rule:
+/// after a fault the rule forgives, for a time or for good.
+pub(crate) fn is_forgiven(value: &Value, margin: &Value) -> bool {
+    let beyond = margin["left_share"].as_f64().is_some_and(|left| left < 0.0);
+    let same = |f: &&Value| f["rule"] == margin["rule"] && f["case"] == margin["case"];
+    beyond && !list(&value["findings"]).iter().any(|f| same(&f))
+}
+
 /// Whether nothing found a planted defect, but its exploration was given up before its end.
 pub(crate) fn is_undecided(row: &Value) -> bool {
     row["outcome"] == "survived" && text(&row["explore"]).starts_with("inconclusive")

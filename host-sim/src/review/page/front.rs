@@ -43,7 +43,7 @@ impl Page<'_> {
         );
         out += "<p class=\"paper\">This is a print of index.html. Left out on paper: the code of \
                 the rules (its files and their SHA-256 are listed), what moves when a timeline is \
-                stepped through (levers, values between steps), links to files. JSON and CSV in \
+                stepped through (levers, values), links to files. JSON and CSV in \
                 the folder hold every figure.</p>\n";
         out += &self.parts_of_evidence();
         out += &format!(
