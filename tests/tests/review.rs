@@ -270,7 +270,64 @@ fn words_stand_out_in_light_dark_and_print() {
             assert!(ratio >= 4.5, "{name}: {ratio:.2}");
         }
     }
-    assert!(style.contains(":focus-visible{outline:2px solid"), "focus must be seen");
+}
+
+/// What takes the keyboard and does not show it on a screen: WCAG 2.2, 2.4.7, "focus visible".
+fn unseen_focus(page: &str) -> BTreeSet<String> {
+    let root = read(page).expect("well formed");
+    let style = root.named("style")[0].text.replace('\n', "");
+    let screen = style.split("@media print{html").next().expect("a style");
+    // The script adds buttons and fields.
+    let mut wanted: BTreeSet<String> = ["button", "input"].map(str::to_owned).into();
+    for e in root.all() {
+        let class = e.get("class").and_then(|c| c.split(' ').next());
+        match (e.get("tabindex"), class) {
+            (Some(_), Some(class)) if e.name == "div" => wanted.insert(format!(".{class}")),
+            (Some(_), _) => wanted.insert(e.name.clone()),
+            (None, _) if e.name == "a" => wanted.insert("a".to_owned()),
+            (None, _) => false,
+        };
+    }
+    for (selectors, looks) in screen.split('}').filter_map(|rule| rule.split_once('{')) {
+        let Some(outline) = looks.split(';').find_map(|l| l.strip_prefix("outline:")) else {
+            continue;
+        };
+        let seen = outline.starts_with("2px solid var(--");
+        for selector in selectors.split(',') {
+            let Some((of, _)) = selector.trim().split_once(":focus") else { continue };
+            let hidden: Vec<String> = match of {
+                "" | "*" if !seen => ["a", "button", "input"].map(str::to_owned).into(),
+                _ if !seen => vec![of.to_owned()],
+                _ => Vec::new(),
+            };
+            if seen {
+                wanted.remove(of);
+            }
+            wanted.extend(hidden);
+        }
+    }
+    wanted
+}
+
+#[test]
+fn what_takes_the_keyboard_shows_it() {
+    let (_, all) = review("axle");
+    let (page, _) = page(all);
+    assert_eq!(unseen_focus(page), BTreeSet::new());
+    // Each of the marks taken away, and one taken back further down, is seen.
+    for of in ["a", ".scroll", ".look", "button", "input", "pre", "main"] {
+        let mark = format!("{of}:focus-visible");
+        assert!(page.contains(&mark), "{mark}");
+        let dark = page.replacen(&mark, &format!("{of}:hover"), 1);
+        let found = unseen_focus(&dark);
+        assert!(found.contains(of), "{mark}: {found:?}");
+    }
+    let taken = page.replacen("</style>", ".scroll:focus{outline:none}</style>", 1);
+    // After the part for paper, which is not looked at, it would not count.
+    let before = taken.replacen("@media print{html", ".look:focus{outline:0}@media print{html", 1);
+    assert_eq!(unseen_focus(&before), [".look".to_owned()].into());
+    let thin = page.replacen("outline:2px solid", "outline:0 solid", 1);
+    assert!(unseen_focus(&thin).contains("a"), "{:?}", unseen_focus(&thin));
 }
 
 #[test]
@@ -285,18 +342,7 @@ fn hostile_names_stay_text() {
 }
 
 /// Little besides the drives: what is looked for here, they find.
-const LITTLE: Work = Work {
-    faults: 0,
-    states: 1000,
-    memory_mib: 64,
-    cases: 0,
-    case_faults: 0,
-    defects: 0,
-    defect_states: 0,
-    plant_defects: 0,
-    plant_defect_cases: 0,
-    grid: (3, 3),
-};
+const LITTLE: Work = Work { states: 1000, memory_mib: 64, grid: (3, 3), ..Work::LEAST };
 
 /// Run the whole command on a subject; the exit code and the folder's review.json.
 fn conducted(subject: Subject, scratch: &Scratch) -> (i32, serde_json::Value) {

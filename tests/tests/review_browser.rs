@@ -309,6 +309,10 @@ fn nothing_is_cut_on_paper() {
     assert_ne!(&print, page);
     let wide = framed(&print, 695)["wide"].as_u64().expect("a width");
     assert!(wide <= 695, "{wide} px wide on paper of 695");
+    // A picture that keeps its size on paper is seen to be cut.
+    let stiff = print.replacen("</style>", "figure .look svg{min-width:900px}</style>", 1);
+    let wide = framed(&stiff, 695)["wide"].as_u64().expect("a width");
+    assert!(wide > 695, "{wide} px: nothing was seen of the planted width");
 }
 
 #[test]

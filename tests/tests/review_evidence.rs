@@ -318,3 +318,55 @@ fn a_finding_in_the_evidence_stands_among_the_findings() {
     let told = told(&report);
     assert!(told.contains("broken: EX-SLIP") && told.contains("href=\"#exploration\""), "{told}");
 }
+
+/// What campaigns alone do not find is an open point with its figure; what nothing finds is a
+/// finding. Exit code, JSON, JUnit and page say the same.
+#[test]
+fn a_planted_defect_is_a_finding_only_when_nothing_finds_it() {
+    let mut report = Report::of(subject("axle"), 2, &mut Quiet);
+    let row = |place: &str, outcome: &str| {
+        json!({ "kind": "step duty", "place": place, "change": "free", "outcome": outcome,
+                "explore": "holds", "found_by": ["audit"] })
+    };
+    let tried = |place: &str, found: bool| {
+        json!({ "kind": "step duty", "place": place, "change": "free", "found": found,
+                "excused": null, "by_seed": [] })
+    };
+    let mut told = |rows: Value, tried: Value| {
+        let origin = || Origin::Made("slipwarden".to_owned());
+        let rows = json!({ "complete": true, "rows": rows, "defects": 9, "chosen": 2 });
+        let tried = json!({ "whole": true, "tried": tried, "defects": 9, "seeds": [1, 2, 3] });
+        report.evidence.parts = vec![
+            Part { kind: Kind::Defects, origin: origin(), value: rows },
+            Part { kind: Kind::PlantDefects, origin: origin(), value: tried },
+        ];
+        let all = files(&report);
+        let json: Value = serde_json::from_str(text(&all, "review.json")).expect("JSON");
+        let failures = text(&all, "review.xml").matches("<failure ").count();
+        (report.exit_code(), json, failures, text(&all, "index.html").to_owned())
+    };
+    let missed = json!([tried("step 1", true), tried("step 2", false), tried("step 3", false)]);
+    let (code, json, failures, page) =
+        told(json!([row("step 1", "found"), row("step 2", "found")]), missed.clone());
+    assert_eq!((code, failures, &json["verdict"]), (0, 0, &json!("no-finding")));
+    let part = &json["evidence"]["parts"][1];
+    assert_eq!(part["result"], "holds");
+    assert_eq!(part["why"], "campaigns alone found 1 of 3: a figure, no finding");
+    let open = json["open_points"].to_string();
+    let point = "Campaigns alone found 1 of 3 planted defects under every seed (33 %)";
+    assert!(open.contains(point) && page.contains(point), "{open}");
+    assert!(open.contains("1 were found by board, exploration, audit or drives"), "{open}");
+    assert!(open.contains("and 1 were not tried there"), "{open}");
+
+    // Nothing finds step 2: a finding.
+    let (code, json, failures, _) =
+        told(json!([row("step 1", "found"), row("step 2", "survived")]), missed.clone());
+    assert_eq!((code, failures, &json["verdict"]), (1, 1, &json!("finding")));
+    assert_eq!(json["evidence"]["parts"][0]["result"], "finding");
+
+    // Campaigns find what the others do not: some part found it.
+    let (code, json, failures, _) =
+        told(json!([row("step 1", "survived"), row("step 2", "found")]), missed);
+    assert_eq!((code, failures, &json["verdict"]), (0, 0, &json!("no-finding")));
+    assert_eq!(json["evidence"]["parts"][0]["result"], "holds");
+}

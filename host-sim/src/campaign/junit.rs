@@ -2,13 +2,10 @@
 
 use super::merge::Merged;
 use super::report::{replay_command, rules};
+use crate::picture::svg::{escaped, escaped_lines};
 
 /// Findings of one rule that are told.
 const TOLD: usize = 5;
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
-}
 
 /// The file's text.
 pub(super) fn junit(merged: &Merged, file: &str) -> String {
@@ -32,7 +29,8 @@ pub(super) fn junit(merged: &Merged, file: &str) -> String {
         let told: String = of_rule
             .map(|f| {
                 let command = replay_command(merged, file, f.case);
-                escaped(&format!("case {}, {:.3} s: {}\n  {command}\n", f.case, f.t_s, f.text))
+                let text = format!("case {}, {:.3} s: {}\n  {command}", f.case, f.t_s, f.text);
+                escaped_lines(&text) + "\n"
             })
             .collect();
         out += &format!(

@@ -99,7 +99,10 @@ fn write_text(out: &mut String, merged: &Merged, file: &str) -> std::fmt::Result
             .filter(|((r, ..), _)| *r == rule)
             .min_by(|a, b| a.1.left_share().total_cmp(&b.1.left_share()));
         let nearest = match nearest {
-            Some(((_, subject, _), m)) => nearest_text(subject, m),
+            Some(((_, subject, _), m)) => {
+                let found = tally.findings.iter().any(|f| f.rule == rule && f.case == m.case);
+                nearest_text(subject, m, (found, header.faults))
+            }
             None => "nothing to measure occurred".to_string(),
         };
         let verdict = if broken == 0 { "holds".to_string() } else { format!("{broken} broken") };
@@ -135,15 +138,35 @@ pub(super) fn numbers(list: &[u64]) -> String {
     spans.iter().map(text).collect::<Vec<_>>().join(", ")
 }
 
-fn nearest_text(subject: &str, m: &MarginTally) -> String {
+/// The worst of a rule's cases; beyond the limit it is told whether that case is a finding.
+fn nearest_text(subject: &str, m: &MarginTally, (found, faults): (bool, u8)) -> String {
     let bound = if m.at_least { "at least" } else { "at most" };
+    // A limit of nothing leaves no share.
+    let beyond = m.left_share() < 0.0 && m.left_share().is_finite();
+    let told = match (beyond, found, faults) {
+        (false, ..) => "",
+        (true, true, _) => ", a finding",
+        (true, false, 0) => ", beyond the limit and no finding",
+        (true, false, _) => ", beyond the limit after a fault, which the rule forgives",
+    };
     format!(
-        "{subject}: {:.4} {}, {bound} {} (case {})",
-        m.worst,
+        "{subject}: {} {}, {bound} {} (case {}){told}",
+        figures(m.worst),
         m.unit,
         crate::drive::trace::number(m.limit),
         m.case
     )
+}
+
+/// At most four significant figures, as far as they stand behind the point.
+fn figures(value: f64) -> String {
+    let decimals = match value.abs() {
+        a if a >= 1000.0 => 0,
+        a if a >= 100.0 => 1,
+        a if a >= 10.0 => 2,
+        _ => 3,
+    };
+    format!("{:.decimals$}", value + 0.0)
 }
 
 fn write_coverage(out: &mut String, merged: &Merged) -> std::fmt::Result {

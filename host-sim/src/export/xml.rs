@@ -1,21 +1,6 @@
 //! Just enough XML to write.
 
-/// Text as it stands in an attribute.
-pub(super) fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            // Not allowed at all, or made into a space by every reader.
-            c if c.is_control() => out.push(' '),
-            c => out.push(c),
-        }
-    }
-    out
-}
+use crate::picture::svg::escaped;
 
 /// An element being written: its name and attributes.
 #[derive(Clone, Debug)]

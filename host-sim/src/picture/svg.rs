@@ -50,6 +50,11 @@ pub fn escaped(text: &str) -> String {
     out
 }
 
+/// As [`escaped`], but lines stay lines: text between tags.
+pub fn escaped_lines(text: &str) -> String {
+    text.lines().map(escaped).collect::<Vec<_>>().join("\n")
+}
+
 /// A length with at most two decimals and no trailing zeros; not a number becomes 0.
 pub fn length(value: f64) -> String {
     if !value.is_finite() {

@@ -4,6 +4,7 @@
 use supervisor::table::Action;
 
 use super::columns::Columns;
+use super::palette::text_width;
 use super::panels::{
     ACTUAL, COMMANDED, LEFT, Line, PATTERNS, PLOT, REPORTED, STYLE, WIDTH, lane, lane_legend,
     line_panel, name_lane, slip_strip, time_axis,
@@ -165,7 +166,8 @@ impl Timeline {
             let verb = if step.action == Action::Close { "close" } else { "open" };
             let lock = &self.driveline.locks[usize::from(step.lock)].name;
             if self.steps.len() < MOST_STEPS {
-                self.steps.push((record.truth.t_s - record.truth.dt_s, format!("{verb} {lock}")));
+                let begun_s = (record.truth.t_s - record.truth.dt_s).max(0.0);
+                self.steps.push((begun_s, format!("{verb} {lock}")));
             } else {
                 self.more_steps += 1;
             }
@@ -395,7 +397,9 @@ impl Timeline {
                 if words.len() < f.text.len() {
                     words.push('\u{2026}');
                 }
-                svg.text((LEFT + 180.0, at), Anchor::Start, &words, "");
+                // Heads are bold, so wider than plain letters.
+                let after = 92.0 + 1.15 * text_width(f.rule, 12.0);
+                svg.text((LEFT + after.max(180.0), at), Anchor::Start, &words, "");
             }
             y += 22.0 + 14.0 * findings.len().min(12) as f64;
         }

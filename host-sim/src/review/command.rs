@@ -169,6 +169,11 @@ fn closing_words(report: &Report, options: &Options) -> String {
             format!("{surprises} ended otherwise than the table foretells; the page lists them.");
         out += &paragraph(&words, 2, TEXT_WIDTH);
     }
+    for part in &report.evidence.parts {
+        if let Some(score) = part.score() {
+            out += &paragraph(&format!("{}: {score}.", part.kind.short()), 2, TEXT_WIDTH);
+        }
+    }
     for (kind, why) in report.evidence.findings() {
         out +=
             &labelled(&format!("{:<17} ", kind.word()), &format!("FINDING: {why}"), 2, TEXT_WIDTH);

@@ -1,6 +1,6 @@
 //! CSV (RFC 4180) for spreadsheets: all margins, and the trace from each rule to its result.
 
-use super::evidence::{Kind, count, list, text};
+use super::evidence::{Kind, count, is_forgiven, list, text};
 use super::report::{Report, used};
 use super::sections::excerpt;
 use super::trace::requirements;
@@ -14,7 +14,8 @@ fn line(cells: &[String]) -> String {
 /// One line for each limit that drives or a campaign came near to.
 pub(super) fn margins_csv(report: &Report) -> String {
     let mut out = String::from(
-        "made_by,rule,subject,unit,limit_is,limit,worst,used_share,in,seed,t_s,measured_in\r\n",
+        "made_by,rule,subject,unit,limit_is,limit,worst,used_share,in,seed,t_s,measured_in,\
+         forgiven\r\n",
     );
     for worst in &report.margins {
         let (m, drive) = (&worst.margin, &report.drives[worst.drive]);
@@ -32,9 +33,14 @@ pub(super) fn margins_csv(report: &Report) -> String {
             drive.seed.to_string(),
             number(m.t_s),
             worst.measured_in.to_string(),
+            String::new(),
         ]);
     }
-    for m in report.evidence.of(Kind::Campaign).flat_map(|part| list(&part.value["margins"])) {
+    let of_campaigns = report
+        .evidence
+        .of(Kind::Campaign)
+        .flat_map(|part| list(&part.value["margins"]).iter().map(move |m| (&part.value, m)));
+    for (value, m) in of_campaigns {
         let float = |key: &str| m[key].as_f64().map_or(String::new(), number);
         let cases: u64 = list(&m["bins"]).iter().map(count).sum();
         out += &line(&[
@@ -50,6 +56,7 @@ pub(super) fn margins_csv(report: &Report) -> String {
             count(&m["case_seed"]).to_string(),
             float("t_s"),
             cases.to_string(),
+            if is_forgiven(value, m) { "yes" } else { "" }.into(),
         ]);
     }
     out

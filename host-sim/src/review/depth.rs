@@ -77,3 +77,19 @@ pub struct Work {
     /// Speeds and forces of the energy map.
     pub grid: (usize, usize),
 }
+
+impl Work {
+    /// As little as there can be: what tests begin from.
+    pub const LEAST: Work = Work {
+        faults: 0,
+        states: 1,
+        memory_mib: 1,
+        cases: 0,
+        case_faults: 0,
+        defects: 0,
+        defect_states: 0,
+        plant_defects: 0,
+        plant_defect_cases: 0,
+        grid: (1, 1),
+    };
+}

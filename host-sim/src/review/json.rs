@@ -104,7 +104,7 @@ fn requirement(r: &Requirement) -> Value {
 /// Every part of the evidence by its file in the folder, and what should have been made.
 fn evidence(report: &Report) -> Value {
     let parts = report.evidence.with_paths().into_iter().map(|(part, path)| {
-        let (state, why) = part_word(part);
+        let (state, why) = part_word(&report.evidence, part);
         let (command, name, sha256) = match &part.origin {
             Origin::Made(command) => (Some(command), None, None),
             Origin::Read { name, sha256 } => (None, Some(name), Some(sha256)),

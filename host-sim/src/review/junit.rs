@@ -3,7 +3,7 @@
 
 use super::report::Report;
 use super::trace::{Says, requirements};
-use crate::picture::svg::escaped;
+use crate::picture::svg::{escaped, escaped_lines};
 
 /// Findings of one rule that are told.
 const TOLD: usize = 5;
@@ -49,7 +49,7 @@ pub(super) fn junit(report: &Report) -> String {
         add(id, result, &of(result), &told.join("\n"));
     }
     for part in &report.evidence.parts {
-        let (word, why) = super::trace::part_word(part);
+        let (word, why) = super::trace::part_word(&report.evidence, part);
         let says = match word {
             "holds" => Says::Kept,
             "finding" => Says::Broken,
@@ -65,9 +65,4 @@ pub(super) fn junit(report: &Report) -> String {
          name=\"review.{name}\" tests=\"{tests}\" failures=\"{failures}\" errors=\"0\" \
          skipped=\"{skipped}\">\n{cases}</testsuite>\n</testsuites>\n"
     )
-}
-
-/// As [`escaped`], line by line.
-fn escaped_lines(text: &str) -> String {
-    text.lines().map(escaped).collect::<Vec<_>>().join("\n")
 }

@@ -133,7 +133,7 @@ pub(super) fn motion(
         if let (Some(begun), true) = (record.step, now != step) {
             let verb = if begun.action == Action::Close { "close" } else { "open" };
             let name = &d.locks[usize::from(begun.lock)].name;
-            motion.steps.push((shifted.truth.t_s - tick_s, format!("{verb} {name}")));
+            motion.steps.push(((shifted.truth.t_s - tick_s).max(0.0), format!("{verb} {name}")));
         }
         step = now;
         if tick % stride == 0 {

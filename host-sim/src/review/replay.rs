@@ -85,11 +85,14 @@ fn replayed(report: &Report, (seed, faults): (u64, u8), told: Told) -> Option<Re
     let prepared = Prepared::new(d, subject.table.table()).map(Arc::new).ok()?;
     let end = (told.t_s + AROUND_S.1).min(case.setup.duration_s);
     let setup = Setup { duration_s: end, ..case.setup.clone() };
-    let words = TimelineText {
-        title: format!("Case {}: {}", told.case, told.rule),
-        subtitle: format!("{}, around {:.2} s, seed {}", d.name, told.t_s, case.plant_seed),
-    };
     let from_s = (told.t_s - AROUND_S.0).max(0.0);
+    let words = TimelineText {
+        title: format!("Case {}: {} at {:.2} s", told.case, told.rule, told.t_s),
+        subtitle: format!(
+            "{}, seed {}; 0 s here is {from_s:.2} s of the case",
+            d.name, case.plant_seed
+        ),
+    };
     let seed_of_plant = case.plant_seed;
     let motion = motion(d, &prepared, (&setup, seed_of_plant), from_s, (&words, &findings));
     let name = format!("case-{}-{}", told.case, told.rule.to_lowercase());

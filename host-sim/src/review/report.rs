@@ -204,7 +204,7 @@ impl Report {
             (true, false) => format!("{drives}; inconclusive: {}", words(&open)),
             (true, true) if self.evidence.parts.is_empty() => drives,
             (true, true) => {
-                let judged = self.evidence.parts.iter().filter(|p| p.kind != Kind::Energy);
+                let judged = self.evidence.parts.iter().filter(|p| p.kind.is_judged());
                 let kinds: Vec<&str> = judged.map(|p| p.kind.short()).collect();
                 match kinds.is_empty() {
                     true => drives,

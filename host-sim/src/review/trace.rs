@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::evidence::{Kind, Part, State};
+use super::evidence::{Evidence, Kind, Part, State};
 use super::evidence::{count, list, text};
 use super::report::{Report, used};
 use super::sections::{Section, sections};
@@ -251,10 +251,10 @@ fn tests(section: &Section) -> Vec<Piece> {
     list
 }
 
-/// Whether all the evidence beside the drives is whole and clean.
-pub(super) fn part_word(part: &Part) -> (&'static str, String) {
-    match part.state() {
-        State::Holds => ("holds", String::new()),
+/// What a part of the evidence comes to, and why; of a score that is not judged, the score.
+pub(super) fn part_word(evidence: &Evidence, part: &Part) -> (&'static str, String) {
+    match evidence.state_of(part) {
+        State::Holds => ("holds", part.score().unwrap_or_default()),
         State::Finding(why) => ("finding", why),
         State::Inconclusive(why) => ("inconclusive", why),
     }

@@ -93,19 +93,6 @@ mod tests {
     use crate::review::evidence::Origin;
     use crate::review::{Depth, Work};
 
-    const NOTHING: Work = Work {
-        faults: 0,
-        states: 1,
-        memory_mib: 1,
-        cases: 0,
-        case_faults: 0,
-        defects: 0,
-        defect_states: 0,
-        plant_defects: 0,
-        plant_defect_cases: 0,
-        grid: (1, 1),
-    };
-
     /// Paths with blanks and quotes: a shell splits the line that goes on into the same words.
     #[test]
     fn the_command_that_goes_on_can_be_copied_into_a_shell() {
@@ -119,7 +106,7 @@ mod tests {
             force: true,
             seed: 7,
             depth: Depth::Quick,
-            work: NOTHING,
+            work: Work::LEAST,
             evidence: vec![PathBuf::from("old part.json")],
             date: Some("2026-11-26".to_owned()),
         };

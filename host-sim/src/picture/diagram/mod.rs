@@ -15,7 +15,11 @@ use crate::driveline::Driveline;
 use crate::table::TableData;
 use key::Key;
 
-const HIGH: f64 = 54.0;
+const HIGH: f64 = 68.0;
+/// Lines of lock names in a box.
+const LINES: usize = 3;
+/// With more lines than this between the boxes, they bear their numbers alone.
+const MOST_NAMED: usize = 12;
 const GAP: (f64, f64) = (28.0, 96.0);
 const MARGIN: f64 = 28.0;
 const LEGEND: f64 = 64.0;
@@ -50,7 +54,7 @@ pub fn state_diagram(d: &Driveline, data: &TableData) -> String {
         data.conflicts.iter().map(|c| c.locks.0).filter(|&s| !sets.contains(&s)).collect();
     sets.extend(forbidden.iter().take(4));
     let wide = box_width(d, &sets);
-    let places = places(&sets, &edges, wide);
+    let places = places((&sets, &forbidden), &edges, wide);
     let numbered: Vec<(u8, &Edge)> = edges.iter().map(|(key, edge)| (key.1, edge)).collect();
     let key = Key::new(d, data, &numbered);
     let width = places.values().map(|p| p.0 + wide).fold(0.0, f64::max).max(560.0);
@@ -68,8 +72,9 @@ pub fn state_diagram(d: &Driveline, data: &TableData) -> String {
     let lines: Vec<Drawn> = (edges.iter().zip(1..))
         .filter_map(|((&key, edge), number)| drawn(d, &places, wide, key, (edge, number)))
         .collect();
+    let numbers_only = lines.len() > MOST_NAMED;
     lines.iter().for_each(|line| draw_edge(&mut svg, line));
-    draw_labels(&mut svg, &lines);
+    draw_labels(&mut svg, &lines, numbers_only);
     for (&set, &at) in &places {
         draw_box(&mut svg, d, data, (set, wide), at, forbidden.contains(&set));
     }
@@ -115,15 +120,17 @@ fn box_width(d: &Driveline, sets: &BTreeSet<u8>) -> f64 {
 }
 
 /// Place of each box: a row a number of closed locks, the rows centred, each row in the order
-/// of its neighbours' middles, which keeps lines short and crossings few.
+/// of its neighbours' middles, which keeps lines short and crossings few. What is forbidden has no
+/// lines and a row of its own below.
 fn places(
-    sets: &BTreeSet<u8>,
+    (sets, forbidden): (&BTreeSet<u8>, &[u8]),
     edges: &BTreeMap<(u8, u8), Edge>,
     wide: f64,
 ) -> BTreeMap<u8, (f64, f64)> {
     let mut rows: BTreeMap<u32, Vec<u8>> = BTreeMap::new();
     for &set in sets {
-        rows.entry(set.count_ones()).or_default().push(set);
+        let row = if forbidden.contains(&set) { u32::MAX } else { set.count_ones() };
+        rows.entry(row).or_default().push(set);
     }
     let widest = rows.values().map(Vec::len).max().unwrap_or(1) as f64;
     let full = widest * wide + (widest - 1.0) * GAP.0;
@@ -210,19 +217,22 @@ fn draw_box(
     svg.text((mid, y + 17.0), Anchor::Middle, &title, "class=\"name\"");
     let locks = d.lock_names(set);
     let lines = if locks.is_empty() { vec!["all open".to_string()] } else { in_lines(&locks) };
-    for (i, line) in lines.iter().take(2).enumerate() {
+    for (i, line) in lines.iter().enumerate() {
         svg.text((mid, y + 32.0 + 13.0 * i as f64), Anchor::Middle, line, "class=\"small\"");
     }
 }
 
-/// Lock names on at most two lines.
+/// Lock names on at most [`LINES`] lines, each as short as that allows.
 fn in_lines(locks: &[&str]) -> Vec<String> {
     let all = locks.join(" + ");
     if all.chars().count() <= 20 || locks.len() == 1 {
         return vec![all];
     }
-    let half = locks.len().div_ceil(2);
-    vec![format!("{} +", locks[..half].join(" + ")), locks[half..].join(" + ")]
+    let rows: Vec<String> =
+        locks.chunks(locks.len().div_ceil(LINES)).map(|row| row.join(" + ")).collect();
+    let last = rows.len() - 1;
+    let ended = rows.into_iter().enumerate();
+    ended.map(|(i, row)| if i < last { format!("{row} +") } else { row }).collect()
 }
 
 /// A line with its ends and its words.
@@ -230,12 +240,14 @@ struct Drawn<'a> {
     from: (f64, f64),
     to: (f64, f64),
     edge: &'a Edge,
-    /// Number in the key, and the lock's name.
-    words: String,
+    /// Number in the key.
+    number: String,
+    /// The lock's name.
+    lock: &'a str,
 }
 
 fn drawn<'a>(
-    d: &Driveline,
+    d: &'a Driveline,
     places: &BTreeMap<u8, (f64, f64)>,
     wide: f64,
     (low, lock): (u8, u8),
@@ -247,8 +259,8 @@ fn drawn<'a>(
     let share = (f64::from(lock) + 1.0) / (d.locks.len() as f64 + 1.0);
     let from = (a.0 + wide * share, a.1 + HIGH);
     let to = (b.0 + wide * share, b.1);
-    let words = format!("{number} {}", d.locks[usize::from(lock)].name);
-    Some(Drawn { from, to, edge, words })
+    let lock = d.locks[usize::from(lock)].name.as_str();
+    Some(Drawn { from, to, edge, number: number.to_string(), lock })
 }
 
 fn draw_edge(svg: &mut Svg, line: &Drawn) {
@@ -268,10 +280,14 @@ fn draw_edge(svg: &mut Svg, line: &Drawn) {
 }
 
 /// Number and lock on each line, where it covers no other name.
-fn draw_labels(svg: &mut Svg, lines: &[Drawn]) {
+fn draw_labels(svg: &mut Svg, lines: &[Drawn], numbers_only: bool) {
     let mut taken: Vec<[f64; 4]> = Vec::new();
     for line in lines {
-        let half = text_width(&line.words, 10.5) / 2.0 + 2.0;
+        let words = match numbers_only {
+            true => line.number.clone(),
+            false => format!("{} {}", line.number, line.lock),
+        };
+        let half = text_width(&words, 10.5) / 2.0 + 2.0;
         let at = |share: f64| {
             let x = line.from.0 + (line.to.0 - line.from.0) * share;
             let y = line.from.1 + (line.to.1 - line.from.1) * share;
@@ -289,7 +305,7 @@ fn draw_labels(svg: &mut Svg, lines: &[Drawn]) {
         let best = shares.map(at).into_iter().min_by(|a, b| covered(a).total_cmp(&covered(b)));
         let Some(spot) = best else { continue };
         let mid = ((spot[0] + spot[2]) / 2.0, spot[1] + 10.5);
-        svg.text(mid, Anchor::Middle, &line.words, "class=\"small label\"");
+        svg.text(mid, Anchor::Middle, &words, "class=\"small label\"");
         taken.push(spot);
     }
 }
@@ -317,6 +333,6 @@ fn legend(svg: &mut Svg, y: f64) {
         svg.text((x + 36.0, y + 4.0), Anchor::Start, text, "class=\"small\"");
         x += 60.0 + 6.4 * text.len() as f64;
     }
-    let text = "down the page: the named lock closes; up: it opens; arrows: used in that direction; numbers: see below";
+    let text = "down the page: a lock closes; up: it opens; arrows: used in that direction; numbers: see below";
     svg.text((MARGIN, y + 24.0), Anchor::Start, text, "class=\"small\"");
 }

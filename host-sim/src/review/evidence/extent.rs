@@ -1,6 +1,6 @@
 //! How much a part of the evidence looked at, in words, from its content.
 
-use super::state::{count, is_undecided, list};
+use super::state::{CampaignScore, campaign_score, count, is_undecided, list};
 use super::{Kind, Part};
 
 /// A count with thin spaces between thousands.
@@ -78,5 +78,14 @@ impl Part {
                 )
             }
         }
+    }
+
+    /// The score of a part whose figures are told and not judged; `None` of all others.
+    pub(crate) fn score(&self) -> Option<String> {
+        if self.kind != Kind::PlantDefects {
+            return None;
+        }
+        let CampaignScore { found, missed, .. } = campaign_score(&self.value);
+        Some(format!("campaigns alone found {found} of {}: a figure, no finding", found + missed))
     }
 }

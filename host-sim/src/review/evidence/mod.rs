@@ -14,7 +14,9 @@ pub(super) use extent::grouped;
 pub use make::{Making, make};
 pub use read::{ReadError, read};
 pub use state::State;
-pub(super) use state::{count, is_undecided, list, text};
+pub(super) use state::{
+    CampaignScore, campaign_score, count, is_forgiven, is_same_defect, is_undecided, list, text,
+};
 
 /// What kind of evidence a part is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -66,9 +68,14 @@ impl Kind {
             Kind::Defects => {
                 "planted defects of the table, found by board, exploration, audit and drives"
             }
-            Kind::PlantDefects => "planted defects, found by campaigns",
+            Kind::PlantDefects => "planted defects, tried by campaigns alone",
             Kind::Energy => "energy maps and steady cruise",
         }
+    }
+
+    /// Whether it can hold or break: figures and scores are told and not judged.
+    pub(super) fn is_judged(self) -> bool {
+        !matches!(self, Kind::Energy | Kind::PlantDefects)
     }
 
     /// Identifier of the page's section about it.
@@ -159,9 +166,24 @@ impl Evidence {
         self.parts.iter().enumerate().map(|(i, part)| (part, part.path(number(i)))).collect()
     }
 
+    /// What a part comes to, beside all others: a planted defect that survived in one of them
+    /// may have been found in another.
+    pub fn state_of(&self, part: &Part) -> State {
+        match part.kind {
+            Kind::Defects => state::planted(&part.value, &|row| self.is_found_by_campaigns(row)),
+            _ => part.state(),
+        }
+    }
+
+    /// Whether campaigns found this planted defect under every seed.
+    fn is_found_by_campaigns(&self, row: &Value) -> bool {
+        let tried = self.of(Kind::PlantDefects).flat_map(|part| list(&part.value["tried"]));
+        tried.filter(|t| t["found"] == true).any(|t| is_same_defect(t, row))
+    }
+
     /// What is found in all parts.
     pub fn findings(&self) -> Vec<(Kind, String)> {
-        let found = self.parts.iter().filter_map(|part| match part.state() {
+        let found = self.parts.iter().filter_map(|part| match self.state_of(part) {
             State::Finding(why) => Some((part.kind, why)),
             _ => None,
         });
@@ -170,7 +192,7 @@ impl Evidence {
 
     /// What is inconclusive, and what is missing.
     pub fn inconclusive(&self) -> Vec<(Kind, String)> {
-        let open = self.parts.iter().filter_map(|part| match part.state() {
+        let open = self.parts.iter().filter_map(|part| match self.state_of(part) {
             State::Inconclusive(why) => Some((part.kind, why)),
             _ => None,
         });

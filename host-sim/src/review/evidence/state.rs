@@ -1,11 +1,12 @@
 //! What a part of the evidence comes to, worked out from its content, not from its own verdict.
+//!
+//! A planted defect that no part found is a finding. How many of them campaigns find by
+//! themselves is a figure of that method, told as an open point: most changes of a table alter
+//! nothing that a drive shows, and exploration and audit are there for those.
 
 use serde_json::Value;
 
 use super::{Kind, Part};
-
-/// Share of the defects tried by campaigns that must be found, as the command has it.
-const FOUND_SHARE: f64 = 0.98;
 
 /// What a part comes to.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -45,12 +46,12 @@ pub(crate) fn count(value: &Value) -> u64 {
 }
 
 impl Part {
-    /// What it comes to.
+    /// What it comes to by itself; [`super::Evidence::state_of`] asks the other parts as well.
     pub fn state(&self) -> State {
         match self.kind {
             Kind::Explore => explored(&self.value),
             Kind::Campaign => driven(&self.value),
-            Kind::Defects => planted(&self.value),
+            Kind::Defects => planted(&self.value, &|_| false),
             Kind::PlantDefects => planted_in_plant(&self.value),
             Kind::Energy => State::Holds,
         }
@@ -109,10 +110,15 @@ fn driven(value: &Value) -> State {
     }
 }
 
-fn planted(value: &Value) -> State {
+/// What the planted defects of the table come to, where `elsewhere` says which of them another
+/// part found.
+pub(super) fn planted(value: &Value, elsewhere: &dyn Fn(&Value) -> bool) -> State {
     let all = list(&value["rows"]);
-    let (survived, rows) = (all.iter().filter(|r| r["outcome"] == "survived").count(), all.len());
-    let undecided = all.iter().filter(|r| is_undecided(r)).count();
+    let rows = all.len();
+    let left: Vec<&Value> =
+        all.iter().filter(|r| r["outcome"] == "survived" && !elsewhere(r)).collect();
+    let survived = left.len();
+    let undecided = left.iter().filter(|r| is_undecided(r)).count();
     match () {
         () if survived > undecided => State::Finding(format!(
             "{} of {rows} planted defects were found by nothing",
@@ -129,28 +135,51 @@ fn planted(value: &Value) -> State {
     }
 }
 
+/// Whether the worst case of a campaign's margin went beyond its limit without breaking the rule:
+/// after a fault the rule forgives, for a time or for good.
+pub(crate) fn is_forgiven(value: &Value, margin: &Value) -> bool {
+    let beyond = margin["left_share"].as_f64().is_some_and(|left| left < 0.0);
+    let same = |f: &&Value| f["rule"] == margin["rule"] && f["case"] == margin["case"];
+    beyond && !list(&value["findings"]).iter().any(|f| same(&f))
+}
+
 /// Whether nothing found a planted defect, but its exploration was given up before its end.
 pub(crate) fn is_undecided(row: &Value) -> bool {
     row["outcome"] == "survived" && text(&row["explore"]).starts_with("inconclusive")
 }
 
+/// Never a finding by itself: see the head of this file.
 fn planted_in_plant(value: &Value) -> State {
-    let tried = list(&value["tried"]);
-    // As in the command: what was not found and is shown to be no defect does not count.
-    let open = |t: &&Value| t["found"] != true && !t["excused"].is_string();
-    let missed = tried.iter().filter(open).count();
-    let found = tried.iter().filter(|t| t["found"] == true).count();
-    let share = found as f64 / (found + missed).max(1) as f64;
-    match () {
-        () if value["whole"] != true || tried.is_empty() => {
-            State::Inconclusive("not every chosen defect was tried".into())
-        }
-        () if share < FOUND_SHARE => State::Finding(format!(
-            "{missed} of {} planted defects were not found under every seed",
-            found + missed
-        )),
-        () => State::Holds,
+    match value["whole"] == true && !list(&value["tried"]).is_empty() {
+        true => State::Holds,
+        false => State::Inconclusive("not every chosen defect was tried".into()),
     }
+}
+
+/// Whether two rows of planted defects are of one and the same change, whichever judges tried it.
+pub(crate) fn is_same_defect(a: &Value, b: &Value) -> bool {
+    ["kind", "place", "change"].iter().all(|key| a[key].is_string() && a[key] == b[key])
+}
+
+/// Planted defects that campaigns tried: found under every seed, not found, shown to be none.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct CampaignScore {
+    pub(crate) found: usize,
+    pub(crate) missed: usize,
+    pub(crate) none: usize,
+}
+
+/// The score of campaigns alone.
+pub(crate) fn campaign_score(value: &Value) -> CampaignScore {
+    let mut score = CampaignScore::default();
+    for tried in list(&value["tried"]) {
+        match (tried["found"] == true, tried["excused"].is_string()) {
+            (true, _) => score.found += 1,
+            (false, true) => score.none += 1,
+            (false, false) => score.missed += 1,
+        }
+    }
+    score
 }
 
 #[cfg(test)]
@@ -160,14 +189,37 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_is_shown_to_be_no_defect_is_not_missed() {
-        let of = |excused: Value| {
-            let mut tried = vec![json!({ "found": true, "excused": null }); 49];
-            tried.push(json!({ "found": false, "excused": null }));
-            tried.extend(vec![json!({ "found": false, "excused": excused }); 2]);
-            planted_in_plant(&json!({ "whole": true, "tried": tried }))
+    fn the_score_of_campaigns_is_a_figure_and_no_finding() {
+        let mut tried = vec![json!({ "found": true, "excused": null }); 3];
+        tried.extend(vec![json!({ "found": false, "excused": null }); 40]);
+        tried.extend(vec![json!({ "found": false, "excused": "still proved" }); 2]);
+        let of = |whole: bool| json!({ "whole": whole, "tried": tried });
+        assert_eq!(planted_in_plant(&of(true)), State::Holds);
+        assert!(matches!(planted_in_plant(&of(false)), State::Inconclusive(_)));
+        let score = CampaignScore { found: 3, missed: 40, none: 2 };
+        assert_eq!(campaign_score(&of(true)), score);
+    }
+
+    #[test]
+    fn a_planted_defect_that_no_part_finds_is_a_finding() {
+        let row = |place: &str, outcome: &str, explore: &str| {
+            json!({ "kind": "step duty", "place": place, "change": "free",
+                    "outcome": outcome, "explore": explore })
         };
-        assert_eq!(of(json!("still proved")), State::Holds);
-        assert!(matches!(of(json!(null)), State::Finding(words) if words.starts_with("3 of 52 ")));
+        let value = json!({ "complete": true, "rows": [
+            row("step 1", "found", "EX-SLIP"),
+            row("step 2", "survived", "holds"),
+        ]});
+        let here = row("step 2", "", "");
+        let nowhere = planted(&value, &|_| false);
+        assert!(matches!(nowhere, State::Finding(words) if words.starts_with("1 of 2 ")));
+        assert_eq!(planted(&value, &|r| is_same_defect(r, &here)), State::Holds);
+        let other = row("step 1", "", "");
+        assert!(matches!(planted(&value, &|r| is_same_defect(r, &other)), State::Finding(_)));
+        // Without an end of its exploration it is not decided.
+        let open = json!({ "complete": true, "rows": [row("step 2", "survived", "inconclusive")] });
+        assert!(matches!(planted(&open, &|_| false), State::Inconclusive(_)));
+        // Two rows without any words are not the same.
+        assert!(!is_same_defect(&json!({}), &json!({})));
     }
 }

@@ -2,10 +2,10 @@
 
 use serde_json::Value;
 
-use super::super::evidence::{Kind, count, grouped, list, text};
+use super::super::evidence::{Kind, count, grouped, is_forgiven, list, text};
 use super::super::replay::Replay;
 use super::Page;
-use super::html::{Table, command, escaped, link, p, part, short};
+use super::html::{Table, command, escaped, link, p, part, plain};
 use super::motions::Close;
 use super::rules::anchor;
 use crate::picture::inlined;
@@ -124,8 +124,8 @@ fn figures(value: &Value) -> String {
 }
 
 /// Width and height of a histogram, px, and of its plot.
-const SIZE: (f64, f64) = (250.0, 118.0);
-const PLOT: (f64, f64, f64, f64) = (8.0, 22.0, 234.0, 64.0);
+const SIZE: (f64, f64) = (250.0, 146.0);
+const PLOT: (f64, f64, f64, f64) = (8.0, 36.0, 234.0, 64.0);
 
 /// Looks of a histogram: what is beyond the limit is striped.
 const STYLE: &str = ".sw .tick{fill:var(--sw-soft)}.sw .zero{stroke:var(--sw-line);\
@@ -142,36 +142,45 @@ fn histograms(value: &Value, number: usize) -> String {
     let mut out = p(
         "One case counts once for each limit, by what it left of the limit: at the red line \
          nothing is left, left of it the limit was passed, and the last column holds all that left \
-         95 % and more. Heights are logarithmic. Where the limit was passed without a finding, a fault did it alone, and it ended within the time that its rule gives. The figures stand in margins.csv.",
+         95 % and more. Heights are logarithmic. Where the worst case passed the limit and is no finding, a fault came \
+         before it, and the rule forgives what a fault does, for the fault tolerant time or, where \
+         docs/rules.md says so under Limit, for good. The figures stand in margins.csv.",
     );
     out += "<div class=\"histograms\">\n";
     for (i, margin) in margins.iter().enumerate() {
-        let svg = histogram(margin);
+        let svg = histogram(value, margin);
         let id = format!("histogram-{number}-{i}");
         out += &format!("<figure>\n{}</figure>\n", inlined(&svg, &id));
     }
     out + "</div>\n"
 }
 
-fn histogram(margin: &Value) -> String {
+fn histogram(value: &Value, margin: &Value) -> String {
     let bins: Vec<u64> = list(&margin["bins"]).iter().map(count).collect();
     let cases: u64 = bins.iter().sum();
     let beyond = bins.first().copied().unwrap_or(0);
     let (rule, subject) = (text(&margin["rule"]), text(&margin["subject"]));
     let number = |key: &str| margin[key].as_f64().unwrap_or(f64::NAN);
-    let unit = text(&margin["unit"]);
+    let unit = text(&margin["unit"]).replace("m/s2", "m/s\u{b2}");
     let kind = if margin["limit_is"] == "lowest" { "at least" } else { "at most" };
     let worst = format!(
         "worst {} {unit}, {kind} {} (case {})",
-        short(number("worst")),
-        short(number("limit")),
+        plain(number("worst")),
+        plain(number("limit")),
         count(&margin["case"])
     );
+    let told = match (number("left_share") < 0.0, is_forgiven(value, margin)) {
+        (_, true) => "that case: forgiven after its fault",
+        (true, false) => "that case: a finding",
+        (false, _) => "",
+    };
     let title = format!("{rule}, {subject}");
-    let about = format!("{cases} cases, {beyond} beyond the limit; {worst}.");
+    let words = if told.is_empty() { String::new() } else { format!("; {told}") };
+    let about = format!("{cases} cases, {beyond} beyond the limit; {worst}{words}.");
     let mut svg = Svg::themed(SIZE.0, SIZE.1, &title, &about, STYLE);
     let (left, top, width, height) = PLOT;
-    svg.text((left, 14.0), Anchor::Start, &cut(&title, 33), "class=\"name\"");
+    svg.text((left, 14.0), Anchor::Start, rule, "class=\"name\"");
+    svg.text((left, 28.0), Anchor::Start, &cut(subject, 46), "class=\"tick\"");
     let most = bins.iter().copied().max().unwrap_or(1).max(1);
     let tall = |n: u64| height * ((1 + n) as f64).ln() / ((1 + most) as f64).ln();
     let step = width / bins.len().max(1) as f64;
@@ -186,7 +195,8 @@ fn histogram(margin: &Value) -> String {
     svg.text((left + step, base + 14.0), Anchor::Middle, "0", "class=\"tick\"");
     svg.text((left + 11.0 * step, base + 14.0), Anchor::Middle, "50 % left", "class=\"tick\"");
     svg.text((left + width, base + 14.0), Anchor::End, "100", "class=\"tick\"");
-    svg.text((left, base + 29.0), Anchor::Start, &cut(&worst, 42), "class=\"tick\"");
+    svg.text((left, base + 29.0), Anchor::Start, &cut(&worst, 46), "class=\"tick\"");
+    svg.text((left, base + 43.0), Anchor::Start, told, "class=\"tick\"");
     svg.finish()
 }
 

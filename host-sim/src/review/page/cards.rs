@@ -2,7 +2,7 @@
 
 use super::super::cases::window_kmh;
 use super::Page;
-use super::html::{escaped, link};
+use super::html::{escaped, link, picture};
 use crate::exact::text as exact_text;
 use crate::picture::inlined;
 use crate::picture::levers::{Levers, axis, levers, range};
@@ -32,9 +32,20 @@ impl Page<'_> {
         let range = axis(range(rpm));
         let title = format!("Levers of {} at {kmh:.0} km/h", arrangement.name);
         let shown = Levers { rpm, range, title: &title, machine_nm: &[] };
-        let picture = inlined(&levers(d, &shown), &format!("card-{a}-levers"));
+        let levers = picture(
+            &inlined(&levers(d, &shown), &format!("card-{a}-levers")),
+            &title,
+            &format!(
+                "The same example, {kmh:.0} km/h: a free engine in the middle of its range, other \
+                 free shafts slow."
+            ),
+        );
         let path = stick.draw(&highlight(d, k, arrangement, &at));
-        let path = inlined(&path, &format!("card-{a}-stick"));
+        let path = picture(
+            &inlined(&path, &format!("card-{a}-stick")),
+            &format!("Way of the power in {}", arrangement.name),
+            "The way of the power, without losses, at half of the highest speed of the exact window.",
+        );
         let ratios: Vec<String> = d
             .shafts
             .iter()
@@ -57,19 +68,14 @@ impl Page<'_> {
             "<section class=\"card\" id=\"arrangement-{a}\" aria-labelledby=\"arrangement-{a}-title\">\n\
              <h3 id=\"arrangement-{a}-title\">{}</h3>\n<dl class=\"pairs\">\n<dt>Closed</dt><dd>{}</dd>\n\
              <dt>Verdict</dt><dd>{}, mobility {}</dd>\n<dt>Speeds, output = 1</dt><dd>{}</dd>\n\
-             <dt>Road speeds</dt><dd>{window}</dd>\n</dl>\n<figure>\n{path}<figcaption>The way \
-             of the power, without losses, at half of the highest speed of the exact window.</figcaption>\n\
-             </figure>\n<figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{}\">\n{picture}</div>\n<figcaption>The \
-             same example, {kmh:.0} km/h: a free engine in the middle of its range, other free shafts \
-             slow. {}</figcaption>\n</figure>\n\
-             </section>\n",
+             <dt>Road speeds</dt><dd>{window}</dd>\n<dt>From and to it</dt><dd>{}</dd>\n</dl>\n\
+             <div class=\"pictures\">\n{path}{levers}</div>\n</section>\n",
             escaped(&arrangement.name),
             escaped(&closed),
             escaped(set.verdict.word()),
             set.mobility,
             escaped(&ratios.join(", ")),
-            escaped(&title),
-            link("#transitions", "Transitions"),
+            link("#transitions", "transitions"),
         )
     }
 }

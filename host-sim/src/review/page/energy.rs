@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use super::super::evidence::{Kind, list, text};
 use super::Page;
-use super::html::{Table, escaped, p, short};
+use super::html::{Table, escaped, p, picture, plain};
 use crate::picture::inlined;
 use crate::picture::palette::{self, AREAS, role};
 use crate::picture::scale::{tick_text, ticks};
@@ -20,7 +20,8 @@ impl Page<'_> {
         let mut out = p(
             "Steady states only, from the losses that the driveline file states: the arrangement \
              that takes least fuel energy at each road speed and wheel force. What a transition \
-             costs is not in these maps.",
+             costs is not in these maps. Where a map is empty, no arrangement can hold that speed \
+             against that force.",
         );
         let mut any = false;
         for (number, part) in self.report.evidence.of(Kind::Energy).enumerate() {
@@ -30,7 +31,9 @@ impl Page<'_> {
             for (i, map) in list(&part.value["maps"]).iter().enumerate() {
                 if let Some(svg) = winners(&part.value, map) {
                     let id = format!("map-{number}-{i}");
-                    out += &format!("<figure>\n{}</figure>\n", inlined(&svg, &id));
+                    let mode = mode_words(text(&map["mode"]));
+                    let label = format!("Map of the best arrangement, {mode}");
+                    out += &picture(&inlined(&svg, &id), &label, "");
                 }
             }
             out += "</div>\n";
@@ -145,6 +148,17 @@ fn map_axes(
     svg.text((4.0, top - 4.0), Anchor::Start, "force, kN", "class=\"tick\"");
 }
 
+/// One decimal: more is beyond what stated losses can tell.
+fn tenths(value: f64) -> String {
+    let tenths = (value * 10.0).round() / 10.0 + 0.0;
+    format!("{tenths:.1}").replace('-', "\u{2212}")
+}
+
+/// No decimals, and no "-0".
+fn whole(value: f64) -> String {
+    format!("{:.0}", value.round() + 0.0).replace('-', "\u{2212}")
+}
+
 fn cruise(value: &Value) -> String {
     let mut table = Table::new(
         "Steady cruise: what each arrangement takes",
@@ -160,18 +174,24 @@ fn cruise(value: &Value) -> String {
         ],
     );
     for row in list(&value["cruise"]) {
-        let figure = |key: &str| row[key].as_f64().map_or("\u{2013}".to_owned(), short);
+        let figure = |key: &str, as_text: fn(f64) -> String| {
+            row[key].as_f64().map_or("\u{2013}".to_owned(), as_text)
+        };
         let losses: f64 =
             row["losses_w"].as_object().map_or(0.0, |o| o.values().filter_map(Value::as_f64).sum());
         let limit = row["limit"].as_str();
         table.row(vec![
             escaped(text(&row["arrangement"])),
-            figure("speed_kmh"),
-            figure("slope_percent"),
+            figure("speed_kmh", plain),
+            figure("slope_percent", plain),
             if row["engine_on"] == true { "on" } else { "off" }.to_owned(),
-            if limit.is_none() { figure("fuel_g_per_km") } else { "\u{2013}".to_owned() },
-            if limit.is_none() { figure("battery_wh_per_km") } else { "\u{2013}".to_owned() },
-            if limit.is_none() { short(losses / 1e3) } else { "\u{2013}".to_owned() },
+            if limit.is_none() { figure("fuel_g_per_km", tenths) } else { "\u{2013}".to_owned() },
+            if limit.is_none() {
+                figure("battery_wh_per_km", whole)
+            } else {
+                "\u{2013}".to_owned()
+            },
+            if limit.is_none() { tenths(losses / 1e3) } else { "\u{2013}".to_owned() },
             limit.map_or("\u{2013}".to_owned(), |l| {
                 format!("<span class=\"no\">\u{25c7} cannot</span>: {}", escaped(l))
             }),

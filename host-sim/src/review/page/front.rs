@@ -1,7 +1,7 @@
 //! The head of the page: what was reviewed, the verdict, cautions; and the findings.
 
 use super::super::depth::Depth;
-use super::super::evidence::{Kind, Origin, State};
+use super::super::evidence::{Kind, Origin, Part, State};
 use super::super::files::{scenario_path, timeline_path};
 use super::super::json::REVIEW_FORMAT;
 use super::super::report::Outcome;
@@ -43,7 +43,7 @@ impl Page<'_> {
         );
         out += "<p class=\"paper\">This is a print of index.html. Left out on paper: the code of \
                 the rules (its files and their SHA-256 are listed), what moves when a timeline is \
-                stepped through (levers, values between steps), links to files. JSON and CSV in \
+                stepped through (levers, values), links to files. JSON and CSV in \
                 the folder hold every figure.</p>\n";
         out += &self.parts_of_evidence();
         out += &format!(
@@ -98,7 +98,7 @@ impl Page<'_> {
                 escaped(&evidence.extent()),
                 match evidence.kind {
                     Kind::Energy => "figures; nothing is judged".to_owned(),
-                    _ => state_words(&evidence.state()),
+                    _ => self.comes_to(evidence),
                 },
                 origin,
                 link(&path, path.rsplit('/').next().unwrap_or(&path)),
@@ -170,8 +170,8 @@ impl Page<'_> {
                 "verdict found",
                 "\u{25b2}",
                 "A finding means: in what is listed here, a rule was broken, by the plant's truth \
-                 or in an exploration, or planted defects stayed unseen (which speaks against the \
-                 method that missed them, not yet against the driveline). Do not run this table on \
+                 or in an exploration, or nothing found a planted defect (which speaks against the \
+                 methods, not yet against the driveline). Do not run this table on \
                  anything that can move until each is understood.",
             ),
             Outcome::Inconclusive => (
@@ -246,6 +246,16 @@ impl Page<'_> {
         out
     }
 
+    /// What a part comes to, with its sign.
+    pub(super) fn comes_to(&self, part: &Part) -> String {
+        match (self.report.evidence.state_of(part), part.score()) {
+            (State::Holds, Some(score)) => {
+                format!("<span class=\"soft\">\u{25cb} {}</span>", escaped(&score))
+            }
+            (state, _) => state_words(&state),
+        }
+    }
+
     /// "series to power-split, middle".
     pub(super) fn drive_words(&self, index: usize) -> String {
         let (d, drive) = (&self.report.subject.driveline, &self.report.drives[index]);
@@ -254,8 +264,8 @@ impl Page<'_> {
     }
 }
 
-/// What a part comes to, with its sign.
-pub(super) fn state_words(state: &State) -> String {
+/// What a state is, with its sign.
+fn state_words(state: &State) -> String {
     match state {
         State::Holds => "<span class=\"ok\">\u{25cf} no finding</span>".to_owned(),
         State::Finding(why) => {

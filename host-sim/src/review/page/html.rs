@@ -112,26 +112,48 @@ impl Table {
         format!(
             "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{caption}\">\n\
              <table class=\"data\">\n\
-             <caption>{caption}</caption>\n<thead>\n<tr>{head}</tr>\n</thead>\n<tbody>\n{rows}</tbody>\n\
+             <caption><span>{caption}</span></caption>\n<thead>\n<tr>{head}</tr>\n</thead>\n<tbody>\n{rows}</tbody>\n\
              </table>\n</div>\n"
         )
+    }
+}
+
+/// A picture that keeps its size as far as its letters need it, in a frame that scrolls where the
+/// screen is narrower; the caption below it is HTML.
+pub(super) fn picture(svg: &str, label: &str, caption: &str) -> String {
+    let width = svg.split(" width=\"").nth(1).and_then(|rest| rest.split('"').next());
+    let width: f64 = width.and_then(|text| text.parse().ok()).unwrap_or(760.0);
+    let caption = match caption {
+        "" => String::new(),
+        html => format!("<figcaption>{html}</figcaption>\n"),
+    };
+    format!(
+        "<figure style=\"--w:{width:.0}\">\n<div class=\"look\" role=\"region\" tabindex=\"0\" \
+         aria-label=\"{}\">\n{svg}</div>\n{caption}</figure>\n",
+        escaped(label)
+    )
+}
+
+/// As [`short`], for a sentence: without the zeros that keep columns in line.
+pub(super) fn plain(value: f64) -> String {
+    let text = short(value);
+    match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text,
     }
 }
 
 /// Three or four significant figures, without "-0".
 pub(super) fn short(value: f64) -> String {
     let text = match value.abs() {
-        a if a > 0.0 && a < 0.00005 => return "\u{2248}0".to_owned(),
+        0.0 => return "0".to_owned(),
+        a if a < 0.0005 => return "\u{2248}0".to_owned(),
         a if a >= 100.0 => format!("{value:.0}"),
         a if a >= 10.0 => format!("{value:.1}"),
-        a if a >= 0.01 || a == 0.0 => format!("{value:.2}"),
-        _ => format!("{value:.4}"),
+        a if a >= 0.01 => format!("{value:.2}"),
+        _ => format!("{value:.3}"),
     };
-    if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') {
-        text.trim_start_matches('-').to_owned()
-    } else {
-        text.replace('-', "\u{2212}")
-    }
+    text.replace('-', "\u{2212}")
 }
 
 /// A bar of the used share of a limit, with the figure; the bar is decoration.
@@ -155,15 +177,18 @@ mod tests {
 
     #[test]
     fn figures_are_short_and_never_minus_zero() {
-        assert_eq!(short(-0.0001), "\u{2212}0.0001");
-        assert_eq!(short(-0.00001), "\u{2248}0");
+        assert_eq!(short(-0.0008), "\u{2212}0.001");
+        assert_eq!(short(-0.0001), "\u{2248}0");
+        assert_eq!(short(-0.0), "0");
         assert_eq!(short(1234.5), "1234");
         assert_eq!(short(-12.34), "\u{2212}12.3");
-        assert_eq!(short(0.0), "0.00");
+        assert_eq!(short(0.0), "0");
+        assert_eq!([plain(40.0), plain(100.0), plain(0.96)], ["40", "100", "0.96"]);
     }
 
     #[test]
     fn names_from_a_file_cannot_become_markup() {
+        assert!(!picture("<svg width=\"9\"></svg>", "\"><b>", "").contains("<b>"));
         assert!(!p("<script>").contains("<script>"));
         assert!(!link("\"><b>", "<i>").contains("<b>"));
         assert!(!section("x", "<u>", "").contains("<u>"));

@@ -2,7 +2,7 @@
 
 use super::super::cases::window_kmh;
 use super::Page;
-use super::html::{Table, escaped, link, list, p, short};
+use super::html::{Table, escaped, link, list, p, picture, short};
 use crate::driveline::EngineUse;
 use crate::exact::{text as exact_text, to_f64};
 use crate::kinematics::{End, Limit, LimitKind, and_list, windows};
@@ -156,14 +156,12 @@ impl Page<'_> {
             }
             out += &table.html();
             let stick = Stick::new(d);
-            out += "<div class=\"maps\">\n";
+            out += "<div class=\"pictures\">\n";
             for (i, c) in k.conflicts.iter().enumerate().take(MOST_PICTURES) {
-                let picture = inlined(&stick.draw(&conflict(d, k, c)), &format!("conflict-{i}"));
-                out += &format!(
-                    "<figure>\n{picture}<figcaption>{}: {}</figcaption>\n</figure>\n",
-                    escaped(&self.set_words(c.locks)),
-                    escaped(&c.reason)
-                );
+                let drawn = inlined(&stick.draw(&conflict(d, k, c)), &format!("conflict-{i}"));
+                let set = self.set_words(c.locks);
+                let caption = format!("{}: {}", escaped(&set), escaped(&c.reason));
+                out += &picture(&drawn, &format!("Conflict of {set}"), &caption);
             }
             out += "</div>\n";
         }
@@ -196,12 +194,13 @@ impl Page<'_> {
     /// The state diagram, drawn from the table.
     pub(super) fn diagram(&self) -> String {
         let subject = &self.report.subject;
-        format!(
-            "<figure class=\"wide\">\n{}<figcaption>Lock sets that the ways between the arrangements pass through, \
-             drawn from the table. For programs: {}.</figcaption>\n</figure>\n",
-            inlined(&state_diagram(&subject.driveline, &subject.table), "states"),
-            link("table.json", "table.json"),
-        )
+        let caption = format!(
+            "Lock sets that the ways between the arrangements pass through, drawn from the table. \
+             For programs: {}.",
+            link("table.json", "table.json")
+        );
+        let drawn = inlined(&state_diagram(&subject.driveline, &subject.table), "states");
+        picture(&drawn, "State diagram", &caption)
     }
 }
 

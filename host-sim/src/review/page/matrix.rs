@@ -69,7 +69,7 @@ impl Page<'_> {
         out += &format!(
             "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Transition matrix\">\n\
              <table class=\"cells{many}\" role=\"table\" style=\"--columns:{n}\">\n\
-             <caption>Transition matrix</caption>\n\
+             <caption><span>Transition matrix</span></caption>\n\
              <thead role=\"rowgroup\"><tr role=\"row\"><td role=\"cell\"></td>{head}</tr></thead>\n\
              <tbody role=\"rowgroup\">\n{rows}</tbody>\n</table>\n</div>\n"
         );

@@ -9,7 +9,7 @@ use super::super::motion::{ACTUALS, Moment, Motion, ORDERS, REPORTS, motion};
 use super::super::report::Report;
 use super::super::run::{Answer, driven_setup};
 use super::Page;
-use super::html::{Table, escaped, link, p, short};
+use super::html::{Table, escaped, link, p, picture, short};
 use crate::drive::closed_loop::Prepared;
 use crate::driveline::Driveline;
 use crate::picture::TimelineText;
@@ -122,17 +122,6 @@ fn readings(d: &Driveline) -> Vec<(String, &'static str)> {
     list
 }
 
-/// About how many lines the table of steps has on paper, where the picture above it gives way so
-/// that both stand on one sheet: with more columns, more cells wrap.
-fn printed_rows(d: &Driveline, motion: &Motion) -> usize {
-    let (figures, locks) = (readings(d).len(), d.locks.len());
-    match (motion.steps.len() + 2).min(MOST_STEPS) {
-        0..=4 => figures + locks,
-        5..=6 => figures + 2 * locks,
-        _ => figures + figures / 3 + 3 * locks,
-    }
-}
-
 fn values(m: &Moment) -> Vec<f64> {
     let mut list = vec![m.road_kmh];
     list.extend(&m.shafts_rpm);
@@ -155,8 +144,8 @@ impl Page<'_> {
         }
         let mut out = p(
             "One drive of each pair of arrangements, from shortly before its request. Each shows \
-             shaft speeds, the slip of each lock in its limit band, what each lock was ordered, \
-             what its switch reported and what was true, torques, and the force at the wheels; \
+             shaft speeds, the slip of each lock in its limit band, each lock as it was commanded, \
+             as its switch reported it and as it actually was, torques, and the force at the wheels; \
              numbered lines are where steps begin. The slider, by mouse or by the arrow keys, \
              moves a line through the picture, the values below it and the lever diagram. The \
              table of steps says the same without it.",
@@ -183,24 +172,23 @@ impl Page<'_> {
         let rpm = &start.shafts_rpm;
         let shown = Levers { rpm, range, title: &title, machine_nm: &[] };
         let lever = inlined(&levers(d, &shown), &format!("{id}-levers"));
-        let picture = inlined(&motion.picture, &format!("{id}-picture"));
+        let timeline = inlined(&motion.picture, &format!("{id}-picture"));
+        let timeline = picture(&timeline, &format!("Timeline: {words}"), "");
+        let lever = picture(
+            &lever,
+            &title,
+            "Speeds of the shafts <span class=\"when\">at the beginning</span>.",
+        );
         let (left, width) = crate::picture::timeline_plot();
         format!(
             "<article class=\"motion\" id=\"{id}\" aria-labelledby=\"{id}-title\" \
-             data-left=\"{left}\" data-width=\"{width}\" data-bottom=\"{bottom}\" style=\"--rows:{rows}\">\n<h4 id=\"{id}-title\">{heading}</h4>\n\
-             <figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" \
-             aria-label=\"Timeline: {words}\">\n{picture}</div>\n</figure>\n\
-             <div class=\"scrub\" hidden></div>\n<div class=\"pair\">\n\
-             <figure>\n<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Levers: \
-             {words}\">\n{lever}</div>\n<figcaption>Speeds of the shafts <span \
-             class=\"when\">at the beginning</span>.</figcaption>\n</figure>\n{}</div>\n{}\
+             data-left=\"{left}\" data-width=\"{width}\" data-bottom=\"{bottom}\">\n<h4 id=\"{id}-title\">{heading}</h4>\n\
+             {timeline}<div class=\"scrub\" hidden></div>\n<div class=\"pair\">\n{lever}{}</div>\n{}\
              <script type=\"application/json\" class=\"moments\">{}</script>\n</article>\n",
             self.read_out(id, start),
             self.steps(motion),
             self.data(motion, range),
-            words = escaped(words),
             bottom = motion.bottom,
-            rows = printed_rows(d, motion),
         )
     }
 
@@ -217,7 +205,7 @@ impl Page<'_> {
         }
         for (lock, (_, _, [order, report, actual])) in d.locks.iter().zip(&start.locks) {
             rows += &format!(
-                "<tr><th scope=\"row\">{}: ordered, reported, true</th><td class=\"n state\" \
+                "<tr><th scope=\"row\">{}: commanded, reported, actual</th><td class=\"n state\" \
                  colspan=\"2\">{}, {}, {}</td></tr>\n",
                 escaped(&lock.name),
                 ORDERS[usize::from(*order)],
@@ -239,8 +227,11 @@ impl Page<'_> {
         let d = &self.report.subject.driveline;
         let end = (motion.duration_s, "end".to_owned());
         let begin = (0.0, "beginning".to_owned());
+        // A step that is under way at the beginning stands for it.
+        let begun = motion.steps.first().is_some_and(|step| step.0 < 0.005);
+        let begin = (!begun).then_some(&begin);
         let all: Vec<&(f64, String)> =
-            [&begin].into_iter().chain(&motion.steps).chain([&end]).collect();
+            begin.into_iter().chain(&motion.steps).chain([&end]).collect();
         // Attempts without end would make a table too wide to read; the picture has them all.
         let shown: Vec<(String, &Moment)> = all
             .iter()
@@ -256,8 +247,10 @@ impl Page<'_> {
             table.row(cells);
         }
         for (i, lock) in d.locks.iter().enumerate() {
-            let mut cells =
-                vec![format!("{}: ordered, reported, true", escaped(&lock.name)), String::new()];
+            let mut cells = vec![
+                format!("{}: commanded, reported, actual", escaped(&lock.name)),
+                String::new(),
+            ];
             cells.extend(shown.iter().map(|(_, m)| {
                 let [order, report, actual] = m.locks[i].2.map(usize::from);
                 format!("{}, {}, {}", ORDERS[order], REPORTS[report], ACTUALS[actual])

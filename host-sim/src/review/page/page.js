@@ -82,7 +82,7 @@
   function text(value) {
     var size = Math.abs(value);
     var shown = value.toFixed(size >= 100 ? 0 : size >= 10 ? 1 : 2);
-    return parseFloat(shown) === 0 ? "0.00" : shown.replace("-", "\u2212");
+    return parseFloat(shown) === 0 ? "0" : shown.replace("-", "\u2212");
   }
 
   function makeSlider(motion) {

@@ -1,7 +1,7 @@
 //! The driveline: its parts as they stand in the file.
 
 use super::Page;
-use super::html::{Table, escaped, link, p, short};
+use super::html::{Table, escaped, link, p, picture, short};
 use crate::driveline::{LockKind, MachineKind, Planet};
 use crate::exact::text as exact_text;
 use crate::picture::inlined;
@@ -17,9 +17,11 @@ impl Page<'_> {
             link("driveline.toml", "driveline.toml")
         );
         let stick = inlined(&Stick::new(&subject.driveline).plain(), "stick");
-        out += &format!(
-            "<figure>\n{stick}<figcaption>Stick diagram, laid out from the file: the common axis \
-             below, gear sets, brakes and clutches side by side.</figcaption>\n</figure>\n"
+        out += &picture(
+            &stick,
+            "Stick diagram",
+            "Stick diagram, laid out from the file: the common axis below, gear sets, brakes and \
+             clutches side by side.",
         );
         out += &self.gears();
         out += &self.locks_and_machines();
@@ -32,7 +34,7 @@ impl Page<'_> {
     fn gears(&self) -> String {
         let d = &self.report.subject.driveline;
         let shaft = |s: usize| escaped(&d.shafts[s].name);
-        let mut table = Table::new("Gears", &["gear", "kind", "joins", "ratio"]);
+        let mut table = Table::new("Gears", &["gear", "kind", "shafts", "ratio"]);
         for set in &d.planetaries {
             let kind = match set.planet {
                 Planet::Single => "planetary set, single planets",
@@ -42,7 +44,7 @@ impl Page<'_> {
                 escaped(&set.name),
                 kind.to_owned(),
                 format!(
-                    "sun {}, carrier {}, ring {}",
+                    "sun gear: {}; carrier: {}; ring gear: {}",
                     shaft(set.sun),
                     shaft(set.carrier),
                     shaft(set.ring)

@@ -3,7 +3,7 @@
 use super::super::sections::excerpt;
 use super::super::trace::{Nearest, Piece, Requirement, Says};
 use super::Page;
-use super::html::{Table, bar, escaped, items, link, p, short, ticked, unit};
+use super::html::{Table, bar, escaped, items, link, p, plain, ticked, unit};
 
 /// Identifier on the page of a rule's part.
 pub(super) fn anchor(kind: &str, id: &str) -> String {
@@ -25,16 +25,16 @@ fn says(says: Says) -> String {
 fn measured(n: &Nearest, broken: bool) -> String {
     let unit = unit(&n.unit);
     if !n.used.is_finite() {
-        return format!("{} {unit} ({})", short(n.worst), escaped(&n.subject));
+        return format!("{} {unit} ({})", plain(n.worst), escaped(&n.subject));
     }
     let kind = if n.at_least { "at least" } else { "at most" };
-    let limit = format!("{kind} {} {unit}", short(n.limit));
+    let limit = format!("{kind} {} {unit}", plain(n.limit));
     let subject = escaped(&n.subject);
-    let told = format!("{} {unit}, {limit} ({subject})", short(n.worst));
+    let told = format!("{} {unit}, {limit} ({subject})", plain(n.worst));
     if n.used > 1.0 && !broken {
         return format!(
-            "{told}: beyond it, but not broken: a fault did it alone, and it ended within the time \
-             that the rule gives"
+            "{told}: beyond the limit after a fault, which the rule forgives for the time that it \
+             gives"
         );
     }
     told

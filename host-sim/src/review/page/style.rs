@@ -45,7 +45,7 @@ const LOOKS: &str = "\
 body{margin:0 auto;max-width:1240px;padding:1.6rem 1.4rem 3rem;background:var(--paper);\
 color:var(--ink);font:15px/1.5 'Helvetica Neue',Helvetica,Arial,'Liberation Sans',sans-serif}
 a{color:var(--blue);text-underline-offset:2px}
-a:focus-visible,.scroll:focus-visible{outline:2px solid var(--blue);outline-offset:2px}
+a:focus-visible,.scroll:focus-visible,.look:focus-visible{outline:2px solid var(--blue);outline-offset:2px}
 .skip{position:absolute;left:-999px}.skip:focus{position:static}
 h1{font-size:1.65rem;line-height:1.2;margin:0 0 .3rem;font-weight:600}
 h2{font-size:1.15rem;margin:2.6rem 0 .7rem;padding-bottom:.25rem;border-bottom:1.5px solid \
@@ -74,6 +74,7 @@ border-top:1px solid var(--rule);border-bottom:1px solid var(--rule);max-width:n
 .scroll{overflow-x:auto;margin:.8rem 0}
 table{border-collapse:collapse;font-size:.9rem;width:100%}
 caption{text-align:left;color:var(--soft);font-size:.85rem;padding:0 0 .35rem}
+caption span{display:inline-block;position:sticky;left:0;max-width:calc(100vw - 2rem)}caption .when{position:static}
 th,td{padding:.32rem .6rem;border-bottom:1px solid var(--rule);text-align:left;vertical-align:top}
 thead th{border-bottom:1.5px solid var(--line);font-weight:600;font-size:.82rem;vertical-align:bottom}
 tbody th{font-weight:600}
@@ -96,14 +97,23 @@ var(--bad) 0 4px,transparent 4px 6px)}
 border-bottom:1px dotted var(--rule);margin:0}
 .cells li:last-child{border-bottom:0}
 .cells li>span:last-child{text-align:right;margin-left:auto;font-variant-numeric:tabular-nums}
-.whole{white-space:nowrap}.cells caption{white-space:nowrap}
-#drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .45rem}
+.whole{white-space:nowrap}
+#drives table{font-size:.82rem}#drives th,#drives td{padding:.3rem .35rem}
+#drives thead th,#drives thead th .sort{white-space:normal}
 .pairs{display:grid;grid-template-columns:7rem minmax(0,1fr);gap:.1rem .8rem;font-size:.9rem}
 .pairs dt{font-weight:600}.pairs dd{margin:0;overflow-wrap:anywhere}
 .cells .self{background:var(--sheet)}
 .cells .to,.paper{display:none}
 figure{margin:1rem 0;border:1px solid var(--rule);padding:.6rem}
-figure{overflow-x:auto}
+.scroll,.look{scrollbar-width:thin;background:linear-gradient(90deg,var(--paper) 40%,transparent) 0 0/28px 100% no-repeat local,\
+linear-gradient(-90deg,var(--paper) 40%,transparent) 100% 0/28px 100% no-repeat local,\
+linear-gradient(90deg,var(--line),transparent) 0 0/9px 100% no-repeat scroll,\
+linear-gradient(-90deg,var(--line),transparent) 100% 0/9px 100% no-repeat scroll}
+.look{overflow-x:auto}
+.look svg>rect:first-of-type{fill:none}
+figure .look svg{width:100%;min-width:calc(var(--w)*.8px);max-width:calc(var(--w)*1px)}
+.pictures{display:flex;flex-wrap:wrap;gap:.6rem;align-items:flex-start;margin:.6rem 0}
+.pictures figure{flex:1 1 calc(var(--w)*.8px);min-width:0;max-width:calc(var(--w)*1px + 1.4rem);margin:0}
 figure svg{max-width:100%;height:auto;display:block}
 figcaption{color:var(--soft);font-size:.85rem}
 h4{font-size:.95rem;margin:1.2rem 0 .4rem}
@@ -128,7 +138,8 @@ padding:.15rem .5rem;margin:.25rem .35rem 0 0;cursor:pointer}
 .plan{font-size:.8rem;margin:0 0 .3rem;color:var(--soft)}
 .histograms,.maps,.cards{display:grid;gap:.8rem;grid-template-columns:repeat(auto-fill,\
 minmax(250px,1fr))}
-.cards,.maps{grid-template-columns:repeat(auto-fill,minmax(min(100%,420px),1fr))}
+.cards{grid-template-columns:minmax(0,1fr)}
+.maps{grid-template-columns:repeat(auto-fill,minmax(min(100%,420px),1fr))}
 .histograms figure,.maps figure{margin:0}
 .card{border:1px solid var(--line);padding:.2rem .9rem .6rem;min-width:0}
 .card .pairs,.rule .pairs{grid-template-columns:8.5rem minmax(0,1fr)}
@@ -142,8 +153,7 @@ footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--soft);font-s
 .pair{grid-template-columns:minmax(0,1fr)}
 .card .pairs,.rule .pairs{grid-template-columns:minmax(0,1fr)}.rule .pairs dt{margin-top:.3rem}
 h3,h4,li,p{overflow-wrap:anywhere}
-figure svg{min-width:540px}.histograms figure svg{min-width:0}
-.motion svg,.wide svg{max-width:none}}
+}
 @media screen and (max-width:760px){\
 .cells,.cells tbody,.cells tr,.cells td,.cells tbody th{display:block;min-width:0;width:100%}
 .cells thead,.cells .self{display:none}
@@ -152,7 +162,7 @@ figure svg{min-width:540px}.histograms figure svg{min-width:0}
 @page{size:A4;margin:13mm 13mm 15mm}
 @media print{html{font-size:8.4pt}
 body{max-width:none;padding:0;font-size:8.4pt;line-height:1.3}
-nav,.skip,.filter,.scrub,.readout,.code,.pair{display:none}.paper{display:block}
+nav,.skip,.filter,.scrub,.readout,.code,.pair,.steps{display:none}.paper{display:block}
 h1,h2,h3,h4,h2+p,h3+p,thead,caption{break-after:avoid}tr,figure,p,li,.pairs dd{break-inside:avoid}
 h2{margin:1.3rem 0 .4rem}h3{margin:.8rem 0 .2rem}h4{margin:.6rem 0 .2rem}
 p,ul,ol,dl{margin:.25rem 0;max-width:none}ul,ol{padding-left:1.2rem}figure{margin:.4rem 0;padding:.25rem}
@@ -161,7 +171,9 @@ a{color:inherit;text-decoration:none}pre{padding:.25rem .4rem;margin:.25rem 0;wh
 overflow-wrap:anywhere}
 table,.data,#drives table{font-size:6.9pt;line-height:1.22}th,td,#drives th,#drives td{padding:.1rem .3rem}
 thead th,caption{font-size:6.9pt}thead th,thead th .sort,.cells caption{white-space:normal!important}
-.scroll,figure{overflow:visible}.scroll{margin:.35rem 0}.scroll:focus-visible{outline:0}
+.scroll,.look{overflow:visible;background:none}.scroll{margin:.35rem 0}
+caption span{display:inline;position:static}
+figure .look svg{width:auto;min-width:0;max-width:100%}
 button.sort{text-decoration:none}tr[hidden]{display:table-row}
 .bar{width:40px}
 #drives table{font-size:6.1pt}#drives th:last-child,#drives td:last-child{display:none}
@@ -174,19 +186,18 @@ width:100%}
 .cells.many tr{break-inside:auto}.cells.many td{break-inside:avoid}
 .cells.many thead,.cells.many .self{display:none}.cells.many .to{display:block;font-weight:600}
 .cells.many ul{columns:4}
-.cards{grid-template-columns:1fr;gap:.4rem}.card{display:grid;grid-template-columns:58fr 42fr;\
-gap:0 .5rem;padding:.1rem .4rem .2rem}.card h3,.card dl{grid-column:span 2}.card h3{margin:.1rem 0}
+.cards{gap:.4rem}.card{padding:.1rem .4rem .2rem}.card h3{margin:.1rem 0}
+.pictures{gap:.3rem}.pictures figure{flex-basis:calc(var(--w)*.55px);break-inside:avoid}
+.card figure svg{max-height:64mm}.card figure+figure svg{max-height:42mm}
 .card dl.pairs{display:block;margin:0}.card .pairs dt,.card .pairs dd{display:inline;font-size:7pt}
 .card .pairs dt::after{content:\": \"}.card .pairs dd::after{content:\"; \"}.card .pairs dd:last-child::after{content:\"\"}
 .card figure{margin:.2rem 0;border:0;padding:0}figcaption{font-size:6.9pt}
 .maps{grid-template-columns:repeat(2,1fr);gap:.3rem}.maps figure:only-child svg{max-height:62mm}
 .maps.three{grid-template-columns:repeat(3,1fr)}
 .histograms{grid-template-columns:repeat(4,1fr);gap:.25rem}
-.motion{break-inside:avoid;border:0;margin:0 0 .5rem}.motion svg{max-width:100%;max-height:calc(230mm - var(--rows)*2.75mm);\
-margin:0 auto}.motion h4{margin:0}.motion .cursor{display:none}
-.motion .steps table{font-size:5.9pt;line-height:1.15}.steps th,.steps td,.steps tbody th{white-space:normal;\
-padding:.03rem .25rem}.steps .scroll{margin:.2rem 0}
-#states{max-height:150mm;margin:0 auto}
+.motion{break-before:page;break-inside:avoid;border:0;margin:0 0 .5rem}.motion svg{max-height:240mm;margin:0 auto}
+.motion h4{margin:0}.motion .cursor{display:none}
+#states{max-height:200mm;margin:0 auto}
 .rules{columns:2;column-gap:5mm}.rule{margin:0 0 .4rem;break-inside:avoid}.rule h3{margin:.25rem 0 0}
 .rule>p{font-weight:600;font-size:7.2pt;break-after:avoid}.rule .pairs{grid-template-columns:4.2rem minmax(0,1fr);font-size:7pt;\
 line-height:1.22}.rule li{margin:0}
