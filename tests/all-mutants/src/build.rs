@@ -18,23 +18,53 @@ pub struct Program {
     pub folder: PathBuf,
 }
 
-/// Makes `root` a workspace with all mutants that can be chosen at run time; answers their numbers.
-pub fn woven(root: &Path, mutants: &[Mutant], sources: &Sources) -> BTreeSet<usize> {
+/// What is the same already is left alone, so that it is not compiled again.
+fn written(path: &Path, text: &[u8]) {
+    if std::fs::read(path).ok().as_deref() != Some(text) {
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("made");
+        std::fs::write(path, text).expect("written");
+    }
+}
+
+/// Copies all files of `from` to `to`, but for those that are woven.
+pub fn copied(from: &Path, to: &Path, sources: &Sources) {
+    let mut folders = vec![from.to_path_buf()];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).expect("a folder").map(|e| e.expect("an entry")) {
+            let path = entry.path();
+            let name = path.strip_prefix(from).expect("within it");
+            if path.is_dir() {
+                folders.push(path);
+            } else if !sources.contains_key(&*name.to_string_lossy()) {
+                let mut text = std::fs::read(&path).expect("a file");
+                if name == Path::new("host-sim/src/lib.rs") {
+                    text.extend(b"pub mod mutant;\n");
+                }
+                written(&to.join(name), &text);
+            }
+        }
+    }
+    written(&to.join("host-sim/src/mutant.rs"), MUTANT_RS.as_bytes());
+}
+
+/// Makes `root` a workspace with all mutants that can be chosen at run time; answers their numbers. Those
+/// that are `known` cannot.
+pub fn woven(
+    root: &Path,
+    mutants: &[Mutant],
+    sources: &Sources,
+    known: &BTreeSet<&str>,
+) -> BTreeSet<usize> {
     let places: BTreeMap<&String, Places> =
         sources.iter().map(|(file, text)| (file, Places::new(text))).collect();
     let mut chosen: BTreeMap<usize, Place> = BTreeMap::new();
     for (i, m) in mutants.iter().enumerate() {
-        if let Some(place) = places[&m.file].of(&m.genre, m.from, m.to) {
+        let place = places[&m.file].of(&m.genre, m.from, m.to);
+        if let (Some(place), false) = (place, known.contains(&*m.name)) {
             chosen.insert(i + 1, place);
         }
     }
     println!("{} of {} mutants have a place", chosen.len(), mutants.len());
-    std::fs::write(root.join("host-sim/src/mutant.rs"), MUTANT_RS).expect("written");
-    let lib = root.join("host-sim/src/lib.rs");
-    let text = std::fs::read_to_string(&lib).expect("a library");
-    if !text.contains("mod mutant;") {
-        std::fs::write(&lib, text + "pub mod mutant;\n").expect("written");
-    }
     loop {
         let files = write(root, mutants, sources, &chosen);
         let rejected = rejected(root, &files);
@@ -60,7 +90,7 @@ fn write(
         }
         let site = |(place, numbers): (&Place, Vec<usize>)| Site { place: place.clone(), numbers };
         let woven = weave(source, mutants, sites.into_iter().map(site).collect());
-        std::fs::write(root.join(file), &woven.text).expect("written");
+        written(&root.join(file), woven.text.as_bytes());
         files.insert(file.clone(), woven);
     }
     files

@@ -1,10 +1,10 @@
-//! All mutants of some modules in one program: `all-mutants LIST ROOT RESULTS [SKIP..]`.
+//! All mutants of some modules in one program: `all-mutants LIST PLAIN WOVEN RESULTS [SKIP..]`.
 //!
-//! LIST is what `cargo mutants --list --json` says of the workspace at ROOT, a copy whose source is
-//! changed so that each mutant is chosen at run time. So it is compiled once, and may be optimised.
-//! RESULTS gets a line for each mutant: `caught`, `hangs` or `missed`, or `left` where the compiler
-//! does not take a choice at run time; those are for cargo-mutants itself. What stands there already
-//! is not tried again. Tests whose name holds a SKIP are not run. `JOBS` (2) mutants at a time;
+//! LIST is what `cargo mutants --list --json` says of the workspace at PLAIN. WOVEN becomes a copy of it in
+//! which each mutant is chosen at run time; so it is compiled once, and may be optimised.
+//! RESULTS gets a line for each mutant: `caught`, `timeout` or `missed`, its name, and the test that told.
+//! RESULTS.left names those that the compiler does not take as a choice at run time: they are for
+//! cargo-mutants itself. What has a line already is not tried again. Tests whose name holds a SKIP are not run. `JOBS` (2) mutants at a time;
 //! `ONLY`, a file of names, limits what is tried.
 
 use std::collections::BTreeSet;
@@ -18,13 +18,20 @@ mod weave;
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
-    let [json, root, results, skip @ ..] = &args[..] else {
-        eprintln!("usage: all-mutants LIST ROOT RESULTS [SKIP..]");
+    let [json, plain, root, results, skip @ ..] = &args[..] else {
+        eprintln!("usage: all-mutants LIST PLAIN WOVEN RESULTS [SKIP..]");
         std::process::exit(2);
     };
     let (root, results) = (Path::new(root), Path::new(results));
-    let (mutants, sources) = list::read(Path::new(json), root);
-    let viable = build::woven(root, &mutants, &sources);
+    let (mutants, sources) = list::read(Path::new(json), Path::new(plain));
+    let left = results.with_extension("left");
+    let known = std::fs::read_to_string(&left).unwrap_or_default();
+    let known: BTreeSet<&str> = known.lines().collect();
+    build::copied(Path::new(plain), root, &sources);
+    let viable = build::woven(root, &mutants, &sources, &known);
+    let not: Vec<usize> = (1..=mutants.len()).filter(|n| !viable.contains(n)).collect();
+    let not: String = not.iter().map(|n| mutants[n - 1].name.clone() + "\n").collect();
+    std::fs::write(left, not).expect("written");
     println!("{} of {} mutants in one program", viable.len(), mutants.len());
     let programs = build::tests(root);
     let known = std::fs::read_to_string(results).unwrap_or_default();
@@ -36,16 +43,11 @@ fn main() {
         let name = &*mutants[n - 1].name;
         !known.contains(name) && only.as_ref().is_none_or(|only| only.contains(name))
     };
-    let left: String = (1..=mutants.len())
-        .filter(|n| !viable.contains(n) && open(n))
-        .map(|n| format!("left\t{}\t\n", mutants[n - 1].name))
-        .collect();
     let numbers: Vec<usize> = viable.iter().copied().filter(open).collect();
     println!("{} to try", numbers.len());
     if !numbers.is_empty() {
         let jobs = std::env::var("JOBS").map_or(2, |n| n.parse().expect("a number of jobs"));
-        trial::Suite::new(&programs, skip).try_all(&mutants, &numbers, jobs, results);
+        let times = results.with_extension("times");
+        trial::Suite::new(&programs, skip, &times).try_all(&mutants, &numbers, jobs, results);
     }
-    let all = std::fs::read_to_string(results).unwrap_or_default() + &left;
-    std::fs::write(results, all).expect("written");
 }
