@@ -356,7 +356,8 @@ fn the_age_of_a_sensor_is_never_taken_for_less_than_it_is() {
         let allowed = || k.sets.iter().filter(|s| !s.verdict.is_forbidden());
         let sets: Vec<Vec<f64>> = allowed().map(|set| fastest_in_set(&d, set)).collect();
         for (band, sensor) in sensor_bands_radps(&d, &k).into_iter().zip(&d.sensors) {
-            let fastest = sets.iter().map(|set| set[sensor.shaft]).fold(0.0, f64::max);
+            let asked = d.timing.sync_rate_max_rpm_per_s * RPM;
+            let fastest = sets.iter().map(|set| set[sensor.shaft]).fold(asked, f64::max);
             let truly = (sensor.latency_ms - youngest) / 1e3 * fastest;
             assert!(band >= truly * (1.0 - 1e-9), "seed {seed} {}: {band}", sensor.name);
             assert!(band <= truly * (1.0 + 1e-5) + 1e-9, "seed {seed} {}: {band}", sensor.name);

@@ -7,8 +7,8 @@ use std::process::{Command, Stdio};
 use serde_json::Value;
 
 use crate::list::{Mutant, Sources};
-use crate::places::{Place, Places};
-use crate::weave::{MUTANT_RS, Site, Woven, weave};
+use crate::places::{Place, Places, Way};
+use crate::weave::{MUTANT_RS, Site, Woven, is_faithful, weave};
 
 /// A program of tests.
 pub struct Program {
@@ -65,6 +65,10 @@ pub fn woven(
         }
     }
     println!("{} of {} mutants have a place", chosen.len(), mutants.len());
+    for (n, place) in chosen.iter().filter(|(_, place)| place.way == Way::Expression) {
+        let m = &mutants[n - 1];
+        assert!(is_faithful(&sources[&m.file], place, m), "another change: {}", m.name);
+    }
     loop {
         let files = write(root, mutants, sources, &chosen);
         let rejected = rejected(root, &files);

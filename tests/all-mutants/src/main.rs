@@ -5,7 +5,8 @@
 //! RESULTS gets a line for each mutant: `caught`, `timeout` or `missed`, its name, and the test that told.
 //! RESULTS.left names those that the compiler does not take as a choice at run time: they are for
 //! cargo-mutants itself. What has a line already is not tried again. Tests whose name holds a SKIP are not run. `JOBS` (2) mutants at a time;
-//! `ONLY`, a file of names, limits what is tried.
+//! `EARLY` names tests that notice much before they take their time; `ONLY`, a file of names, limits what is
+//! tried.
 
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -43,7 +44,9 @@ fn main() {
         let name = &*mutants[n - 1].name;
         !known.contains(name) && only.as_ref().is_none_or(|only| only.contains(name))
     };
-    let numbers: Vec<usize> = viable.iter().copied().filter(open).collect();
+    let mut numbers: Vec<usize> = viable.iter().copied().filter(open).collect();
+    // In no order, so that what a run that is cut short has tried is a fair sample.
+    numbers.sort_by_key(|n| (*n as u32).wrapping_mul(0x9e37_79b9));
     println!("{} to try", numbers.len());
     if !numbers.is_empty() {
         let jobs = std::env::var("JOBS").map_or(2, |n| n.parse().expect("a number of jobs"));

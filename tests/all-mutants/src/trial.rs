@@ -14,11 +14,15 @@ use crate::list::Mutant;
 
 /// Most time of a processor, s, that a run may take beside so many times what it takes without a mutant.
 const PATIENCE_S: f64 = 10.0;
-const PATIENCE: f64 = 5.0;
+const PATIENCE: f64 = 3.0;
 /// Signals that end a process which has had its time.
 const OUT_OF_TIME: [i32; 2] = [9, 24];
 /// Tests that take no longer are run in one process.
 const SHORT_S: f64 = 1.0;
+/// Tests that are asked of each mutant by themselves, where they have noticed others, take no longer.
+const QUICK_S: f64 = 0.3;
+/// See `Suite::turns`.
+const STAGES: usize = 4;
 /// A mutant may ask for memory without end.
 const MEMORY_KB: usize = 6_000_000;
 
@@ -55,6 +59,8 @@ impl Outcome {
 pub struct Suite<'a> {
     programs: &'a [Program],
     tests: Vec<Test>,
+    /// Parts of the names of tests that are asked early.
+    early: Vec<String>,
     /// By file: how many mutants each test was the first to notice.
     telling: Mutex<BTreeMap<String, Vec<usize>>>,
 }
@@ -62,7 +68,9 @@ pub struct Suite<'a> {
 impl<'a> Suite<'a> {
     /// Lists the tests and runs each, but for those with a line in the file of times; all must pass.
     pub fn new(programs: &'a [Program], skip: &[String], times: &Path) -> Suite<'a> {
-        let mut suite = Suite { programs, tests: Vec::new(), telling: Mutex::default() };
+        let early = std::env::var("EARLY").unwrap_or_default();
+        let early = early.split_whitespace().map(str::to_string).collect();
+        let mut suite = Suite { programs, tests: Vec::new(), early, telling: Mutex::default() };
         for (number, program) in programs.iter().enumerate() {
             let list = Command::new(&program.path).args(["--list", "--format", "terse"]).output();
             let list = String::from_utf8(list.expect("a list").stdout).expect("text");
@@ -140,45 +148,66 @@ impl<'a> Suite<'a> {
         (!status.success()).then(|| (outcome, format!("after {running}")))
     }
 
-    /// First what has noticed others in this file, each by itself; then the short ones together.
-    fn short(&self, file: &str) -> Vec<Vec<usize>> {
-        let telling = self.telling.lock().expect("not poisoned");
-        let mut first: Vec<(usize, usize)> = Vec::new();
-        if let Some(counts) = telling.get(file) {
-            first = counts.iter().copied().enumerate().filter(|(_, n)| *n > 0).collect();
-            let rate = |&(t, n): &(usize, usize)| n as f64 / (0.2 + self.tests[t].seconds);
-            first.retain(|(t, _)| self.tests[*t].seconds <= SHORT_S);
-            first.sort_by(|a, b| rate(b).total_cmp(&rate(a)));
+    /// What is asked at one of the four stages: what has noticed others in this file, each by itself; then
+    /// those that are to be asked early; then the short ones and the long ones, together.
+    fn turns(&self, stage: usize, file: &str) -> Vec<Vec<usize>> {
+        let early = |t: &usize| self.early.iter().any(|e| self.tests[*t].name.contains(&**e));
+        match stage {
+            0 => self.telling(file),
+            1 => (0..self.tests.len()).filter(early).map(|t| vec![t]).collect(),
+            2 => self.each_program(|t| self.tests[t].seconds <= SHORT_S && !early(&t)),
+            _ => self.each_program(|t| self.tests[t].seconds > SHORT_S && !early(&t)),
         }
-        let mut turns: Vec<Vec<usize>> = first.iter().take(8).map(|(t, _)| vec![*t]).collect();
-        let tried: BTreeSet<usize> = turns.iter().flatten().copied().collect();
-        for program in 0..self.programs.len() {
-            let short: Vec<usize> = (0..self.tests.len())
-                .filter(|t| self.tests[*t].program == program && self.tests[*t].seconds <= SHORT_S)
-                .filter(|t| !tried.contains(t))
-                .collect();
-            if !short.is_empty() {
-                turns.push(short);
-            }
-        }
-        turns
     }
 
-    /// The long ones, each by itself.
-    fn long(&self) -> Vec<Vec<usize>> {
-        let long = |t: &usize| self.tests[*t].seconds > SHORT_S;
-        (0..self.tests.len()).filter(long).map(|t| vec![t]).collect()
+    fn telling(&self, file: &str) -> Vec<Vec<usize>> {
+        let telling = self.telling.lock().expect("not poisoned");
+        // In a file of which nothing is known yet: what has noticed most in all of them.
+        let Some(counts) = telling.get(file).or_else(|| telling.get("")) else { return Vec::new() };
+        let quick = |t: &usize| self.tests[*t].seconds <= QUICK_S && counts[*t] > 0;
+        let mut found: Vec<usize> = (0..self.tests.len()).filter(quick).collect();
+        let rate = |t: usize| counts[t] as f64 / (0.05 + self.tests[t].seconds);
+        found.sort_by(|a, b| rate(*b).total_cmp(&rate(*a)));
+        found.into_iter().take(4).map(|t| vec![t]).collect()
+    }
+
+    /// These tests in one process a program, since they share what they build.
+    fn each_program(&self, wanted: impl Fn(usize) -> bool) -> Vec<Vec<usize>> {
+        let of = |program: usize| -> Vec<usize> {
+            let own = (0..self.tests.len()).filter(|t| self.tests[*t].program == program);
+            own.filter(|t| wanted(*t)).collect()
+        };
+        (0..self.programs.len()).map(of).filter(|tests| !tests.is_empty()).collect()
+    }
+
+    /// The test has noticed a mutant of the file.
+    fn tells(&self, file: &str, test: usize) {
+        let mut telling = self.telling.lock().expect("not poisoned");
+        for file in [file, ""] {
+            let none = || vec![0; self.tests.len()];
+            telling.entry(file.to_string()).or_insert_with(none)[test] += 1;
+        }
+    }
+
+    /// The same of what an earlier run has written down.
+    fn recalls(&self, results: &str) {
+        for line in results.lines() {
+            let mut words = line.split('\t').skip(1);
+            let (Some(mutant), Some(test)) = (words.next(), words.next()) else { continue };
+            let file = mutant.split(':').next().unwrap_or_default();
+            if let Some(test) = self.tests.iter().position(|t| t.name == test) {
+                self.tells(file, test);
+            }
+        }
     }
 
     /// What some tests make of one mutant.
-    fn judge(&self, number: usize, file: &str, turns: Vec<Vec<usize>>) -> (Outcome, String) {
-        for tests in turns {
+    fn judge(&self, number: usize, file: &str, stage: usize) -> (Outcome, String) {
+        for tests in self.turns(stage, file) {
             if let Some((outcome, test)) = self.run(number, &tests) {
                 let known = self.tests.iter().position(|t| t.name == test);
                 if let (Outcome::Caught, Some(t)) = (outcome, known) {
-                    let mut telling = self.telling.lock().expect("not poisoned");
-                    let none = || vec![0; self.tests.len()];
-                    telling.entry(file.to_string()).or_insert_with(none)[t] += 1;
+                    self.tells(file, t);
                 }
                 return (outcome, test);
             }
@@ -189,27 +218,34 @@ impl<'a> Suite<'a> {
     /// Tries the mutants of these numbers, and adds what comes of each to the file at `results`: all of
     /// them against the short tests, then what is left against the long ones.
     pub fn try_all(&self, mutants: &[Mutant], numbers: &[usize], jobs: usize, results: &Path) {
-        let file = std::fs::OpenOptions::new().create(true).append(true).open(results);
-        let file = Mutex::new(file.expect("a file for the results"));
-        let tell = |number: usize, (outcome, test): (Outcome, String)| {
-            let line = format!("{}\t{}\t{test}\n", outcome.word(), mutants[number - 1].name);
-            file.lock().expect("not poisoned").write_all(line.as_bytes()).expect("written");
+        self.recalls(&std::fs::read_to_string(results).unwrap_or_default());
+        let append = |path: &Path, line: String| {
+            let file = std::fs::OpenOptions::new().create(true).append(true).open(path);
+            file.and_then(|mut file| file.write_all(line.as_bytes())).expect("written");
         };
-        let left = Mutex::new(Vec::new());
-        each(jobs, numbers, |n| {
-            let file = &mutants[n - 1].file;
-            match self.judge(n, file, self.short(file)) {
-                (Outcome::Missed, _) => left.lock().expect("not poisoned").push(n),
-                noticed => tell(n, noticed),
-            }
-        });
-        let mut left = left.into_inner().expect("not poisoned");
-        left.sort_unstable();
-        println!("{} are left for the long tests:", left.len());
-        for n in &left {
-            println!("    {}", mutants[n - 1].name);
+        let tell = |number: usize, (outcome, test): (Outcome, String)| {
+            let name = &mutants[number - 1].name;
+            append(results, format!("{}\t{name}\t{test}\n", outcome.word()));
+        };
+        // What the earlier stages did not notice is known when a run goes on.
+        let path = results.with_extension("passed");
+        let known = std::fs::read_to_string(&path).unwrap_or_default();
+        let known: BTreeSet<&str> = known.lines().collect();
+        for stage in 0..STAGES {
+            let passed = |n: &usize| format!("{stage}\t{}", mutants[n - 1].name);
+            let is_open = |n: &&usize| !known.contains(&*passed(n));
+            let noticed = std::fs::read_to_string(results).unwrap_or_default();
+            let noticed: BTreeSet<&str> =
+                noticed.lines().filter_map(|l| l.split('\t').nth(1)).collect();
+            let is_left = |n: &&usize| !noticed.contains(&*mutants[**n - 1].name);
+            let open: Vec<usize> =
+                numbers.iter().filter(is_open).filter(is_left).copied().collect();
+            println!("stage {stage}: {} to try", open.len());
+            each(jobs, &open, |n| match self.judge(n, &mutants[n - 1].file, stage) {
+                (Outcome::Missed, _) if stage + 1 < STAGES => append(&path, passed(&n) + "\n"),
+                told => tell(n, told),
+            });
         }
-        each(jobs, &left, |n| tell(n, self.judge(n, &mutants[n - 1].file, self.long())));
     }
 }
 

@@ -3,6 +3,8 @@
 use std::cmp::Reverse;
 use std::ops::Range;
 
+use syn::visit_mut::{self, VisitMut};
+
 use crate::list::Mutant;
 use crate::places::{Place, Way};
 
@@ -101,13 +103,7 @@ impl Weaver<'_> {
         for (i, &n) in site.numbers.iter().enumerate() {
             let last = i + 1 == site.numbers.len();
             let which = if last { String::new() } else { format!(" if crate::mutant::is({n})") };
-            let m = &self.mutants[n - 1];
-            let changed = format!(
-                "{} {} {}",
-                &self.source[from..m.from],
-                m.replacement,
-                &self.source[m.to..to]
-            );
+            let changed = changed(self.source, &site.place, &self.mutants[n - 1]);
             self.out.text.push_str(&format!(" }} else{which} {{ "));
             self.marked(n, &changed);
         }
@@ -118,6 +114,35 @@ impl Weaver<'_> {
         let from = self.out.text.len();
         self.out.text.push_str(text);
         self.out.parts.push((from..self.out.text.len(), number));
+    }
+}
+
+/// The expression at a place as a mutant has it.
+fn changed(source: &str, place: &Place, m: &Mutant) -> String {
+    format!("{} {} {}", &source[place.from..m.from], m.replacement, &source[m.to..place.to])
+}
+
+/// Whether a choice means what cargo-mutants would compile, which puts the change into the file as text:
+/// the same syntax tree but for parentheses. (`a - b * c` with `+` for `*` is `(a - b) + c`.)
+pub fn is_faithful(source: &str, place: &Place, m: &Mutant) -> bool {
+    let tree = |from: usize, text: &str, to: usize| {
+        let mut tree = syn::parse_file(&[&source[..from], text, &source[to..]].concat()).ok()?;
+        WithoutParentheses.visit_file_mut(&mut tree);
+        Some(tree)
+    };
+    let choice = format!("({})", changed(source, place, m));
+    let wanted = tree(m.from, &format!(" {} ", m.replacement), m.to);
+    wanted.is_some() && wanted == tree(place.from, &choice, place.to)
+}
+
+struct WithoutParentheses;
+
+impl VisitMut for WithoutParentheses {
+    fn visit_expr_mut(&mut self, node: &mut syn::Expr) {
+        while let syn::Expr::Paren(inner) = node {
+            *node = (*inner.expr).clone();
+        }
+        visit_mut::visit_expr_mut(self, node);
     }
 }
 
@@ -140,3 +165,76 @@ pub fn is(number: u32) -> bool {
     *ACTIVE == number
 }
 ";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::places::Places;
+
+    const SOURCE: &str = "fn f(a: i32, b: i32, c: i32) -> i32 { a - b * c }\n";
+
+    fn product() -> Mutant {
+        let from = SOURCE.find('*').expect("a product");
+        let (file, genre) = ("f.rs".to_string(), "BinaryOperator".to_string());
+        Mutant { name: String::new(), file, genre, from, to: from + 1, replacement: "+".into() }
+    }
+
+    #[test]
+    fn an_operator_is_changed_with_all_that_it_may_bind_otherwise() {
+        let m = product();
+        let place = Places::new(SOURCE).of(&m.genre, m.from, m.to).expect("a place");
+        assert_eq!(&SOURCE[place.from..place.to], "a - b * c");
+        assert!(is_faithful(SOURCE, &place, &m));
+        let woven = weave(SOURCE, &[m], vec![Site { place, numbers: vec![1] }]).text;
+        let wanted =
+            "{ (if !matches!(crate::mutant::active(), 1) { a - b * c } else { a - b  +  c }) }";
+        assert!(woven.ends_with(&format!("{wanted}\n")), "{woven}");
+    }
+
+    #[test]
+    fn a_place_that_is_too_small_is_told() {
+        let m = product();
+        let from = SOURCE.find("b *").expect("a product");
+        let place = Place { from, to: from + "b * c".len(), way: Way::Expression };
+        assert!(!is_faithful(SOURCE, &place, &m));
+    }
+
+    #[test]
+    fn every_kind_of_choice_has_its_form() {
+        let source = "fn f(a: bool) -> u8 { match 1 { 1 if a => 2, 2 => 3, _ => 4 } }\n";
+        let places = Places::new(source);
+        let mutant = |genre: &str, text: &str, replacement: &str| {
+            let from = source.find(text).expect("in the source");
+            let (file, genre) = ("f.rs".to_string(), genre.to_string());
+            let (to, replacement) = (from + text.len(), replacement.to_string());
+            Mutant { name: String::new(), file, genre, from, to, replacement }
+        };
+        let guard = source.find("a =>").expect("a guard");
+        let whole = "match 1 { 1 if a => 2, 2 => 3, _ => 4 }";
+        let mut all = vec![mutant("FnValue", whole, "0"), mutant("MatchArm", "2 => 3,", "")];
+        for replacement in ["true", "false"] {
+            all.push(Mutant {
+                from: guard,
+                to: guard + 1,
+                ..mutant("MatchArmGuard", "a", replacement)
+            });
+        }
+        let at = |m: &Mutant| places.of(&m.genre, m.from, m.to).expect("a place");
+        let mut sites: Vec<Site> = Vec::new();
+        for (i, m) in all.iter().enumerate() {
+            match sites.iter_mut().find(|s| s.place == at(m)) {
+                Some(site) => site.numbers.push(i + 1),
+                None => sites.push(Site { place: at(m), numbers: vec![i + 1] }),
+            }
+        }
+        let woven = weave(source, &all, sites);
+        assert!(syn::parse_file(&woven.text).is_ok(), "{}", woven.text);
+        for part in [
+            "{ if crate::mutant::is(1) { return 0; }\nmatch 1",
+            "if (3 != 0 && crate::mutant::is(3) || (4 == 0 || !crate::mutant::is(4)) && (a)) => 2",
+            "2 if !crate::mutant::is(2) => 3",
+        ] {
+            assert!(woven.text.contains(part), "{part}: {}", woven.text);
+        }
+    }
+}
