@@ -341,6 +341,32 @@ fn sensors_are_as_wrong_as_their_age_at_the_fastest_change() {
     assert!(aged > 50, "{aged}");
 }
 
+/// Of sensors that tell their speed without any error only the age is left: not less than what the fastest
+/// change makes of it, for f64 has its allowance where our side eliminates, and hardly more.
+#[test]
+fn the_age_of_a_sensor_is_never_taken_for_less_than_it_is() {
+    let mut aged = 0;
+    for seed in 0..60 {
+        let Some((mut d, k)) = varied(seed) else { continue };
+        d.timing.sync_rate_max_rpm_per_s = 1e-3;
+        for sensor in &mut d.sensors {
+            (sensor.error_rpm, sensor.resolution_rpm, sensor.range_rpm) = (0.0, 0.0, 1e-6);
+        }
+        let youngest = d.sensors.iter().map(|s| s.latency_ms).fold(f64::INFINITY, f64::min);
+        let allowed = || k.sets.iter().filter(|s| !s.verdict.is_forbidden());
+        let sets: Vec<Vec<f64>> = allowed().map(|set| fastest_in_set(&d, set)).collect();
+        for (band, sensor) in sensor_bands_radps(&d, &k).into_iter().zip(&d.sensors) {
+            let asked = d.timing.sync_rate_max_rpm_per_s * RPM;
+            let fastest = sets.iter().map(|set| set[sensor.shaft]).fold(asked, f64::max);
+            let truly = (sensor.latency_ms - youngest) / 1e3 * fastest;
+            assert!(band >= truly * (1.0 - 1e-9), "seed {seed} {}: {band}", sensor.name);
+            assert!(band <= truly * (1.0 + 1e-5) + 1e-9, "seed {seed} {}: {band}", sensor.name);
+            aged += usize::from(truly > 1e-3);
+        }
+    }
+    assert!(aged > 50, "{aged}");
+}
+
 /// Which of two sensors of one shaft is read, by hand. What counts is error and half a step, the age (with a tick until
 /// an order takes effect, at the speed change that machines are asked for: 5 rpm a ms), and for a
 /// difference of two shafts how far apart in time they are read, at the fastest change of a machine alone.

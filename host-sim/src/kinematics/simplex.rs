@@ -265,4 +265,74 @@ mod tests {
         let nowhere = maximise(&empty, &row(&[1, -1]), &[]);
         assert!(matches!(nowhere, Outcome::Nowhere { .. }));
     }
+
+    /// A whole number from -2 to 2 (SplitMix64).
+    fn number(seed: &mut u64) -> i64 {
+        *seed = seed.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = *seed;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        ((z ^ (z >> 31)) % 5) as i64 - 2
+    }
+
+    /// Whether `target` is a sum of the vectors, none of them with a negative share. If it is one at all, it is
+    /// one of at most as many of them as it has entries (Caratheodory's theorem): all choices are tried.
+    fn is_in_cone(vectors: &[Row], target: &[Q]) -> bool {
+        let choices =
+            (0..1u32 << vectors.len()).filter(|c| c.count_ones() as usize <= target.len());
+        choices.into_iter().any(|choice| {
+            let chosen = (0..vectors.len()).filter(|i| choice >> i & 1 == 1);
+            let chosen = chosen.map(|i| vectors[i].clone()).collect();
+            let shares = crate::exact::Matrix::new(target.len(), chosen).combine_rows(target);
+            shares.is_some_and(|shares| shares.iter().all(|share| !share.is_negative()))
+        })
+    }
+
+    /// Small programmes of many kinds, degenerate ones too, and each outcome proved: an optimum by its point
+    /// and multipliers, a contradiction by its multipliers (Farkas' lemma), and that there is neither by
+    /// trying all combinations of constraints.
+    #[test]
+    fn every_outcome_is_proved() {
+        let mut met = [0; 3];
+        for case in 0..2000u64 {
+            let (dimension, count) = (1 + case as usize % 4, 1 + case as usize / 4 % 6);
+            let mut seed = case << 32;
+            let mut draw =
+                |length: usize| -> Row { (0..length).map(|_| int(number(&mut seed))).collect() };
+            let a: Vec<Row> = (0..count).map(|_| draw(dimension)).collect();
+            let (limits, goal) = (draw(count), draw(dimension));
+            let sum = |multipliers: &Row| -> Row {
+                let column = |c: usize| a.iter().map(|row| row[c].clone()).collect::<Row>();
+                (0..dimension).map(|c| dot(&column(c), multipliers)).collect()
+            };
+            let positive = |multipliers: &Row| multipliers.iter().all(|y| !y.is_negative());
+            let outcome = maximise(&a, &limits, &goal);
+            match &outcome {
+                Outcome::Best { value, point, multipliers } => {
+                    assert!(a.iter().zip(&limits).all(|(row, limit)| dot(row, point) <= *limit));
+                    assert!(positive(multipliers) && sum(multipliers) == goal, "{case}");
+                    assert_eq!(dot(&goal, point), *value, "{case}");
+                    assert_eq!(dot(multipliers, &limits), *value, "{case}");
+                    met[0] += 1;
+                }
+                Outcome::Nowhere { multipliers } => {
+                    assert!(positive(multipliers) && sum(multipliers).iter().all(Zero::is_zero));
+                    assert!(dot(multipliers, &limits).is_negative(), "{case}");
+                    met[1] += 1;
+                }
+                Outcome::Unbounded => {
+                    assert!(!is_in_cone(&a, &goal), "{case}");
+                    let with_limit =
+                        |(row, limit): (&Row, &Q)| [&row[..], &[limit.clone()]].concat();
+                    let rows: Vec<Row> = a.iter().zip(&limits).map(with_limit).collect();
+                    let contradiction = [vec![Q::zero(); dimension], vec![-Q::one()]].concat();
+                    assert!(!is_in_cone(&rows, &contradiction), "{case}");
+                    met[2] += 1;
+                }
+            }
+            let nowhere = matches!(outcome, Outcome::Nowhere { .. });
+            assert_eq!(is_feasible(&a, &limits), !nowhere, "{case}");
+        }
+        assert!(met.iter().all(|n| *n > 200), "{met:?}");
+    }
 }
