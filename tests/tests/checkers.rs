@@ -222,6 +222,7 @@ fn sw_overlap_gives_time_to_react_to_a_lock_that_does_not_open() {
         s.now.faults.actuators = u8::from(fault);
         s.close(1, 0.0).wait(stands_s);
         s.now.locks[0].order = LockOrder::Open;
+        s.now.locks[0].forced = fault;
         s.wait(after_s).speed(GENERATOR, 45.0).wait(0.01);
         s.rules()
     };

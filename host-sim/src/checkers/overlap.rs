@@ -25,6 +25,8 @@ struct Watched {
     stood: bool,
     /// They were, and one was told to open since.
     ends: bool,
+    /// A fault pressed a lock in the tick before.
+    was_pressed: bool,
     said_turning: bool,
     said_long: bool,
     said_engine: bool,
@@ -57,6 +59,7 @@ impl OverlapChecker {
             excused_since_s: None,
             stood: false,
             ends: false,
+            was_pressed: false,
             said_turning: false,
             said_long: false,
             said_engine: false,
@@ -137,10 +140,11 @@ impl Watched {
         // Let go after all stood together, not closed onto one that is still letting go.
         self.stood |= asked == self.locks;
         let ending = self.stood && asked != self.locks;
-        if ending && !self.ends && !pressed {
+        if ending && !self.ends && !self.was_pressed {
             // A lock that a fault holds shows it only now that it is told to open.
             (self.ends, self.excused_since_s) = (true, Some(truth.t_s));
         }
+        self.was_pressed = pressed;
         let let_go = ending || asked == 0;
         let faulty = truth.has_actuator_fault_of(self.locks);
         if self.excused_since_s.is_none() && (pressed || let_go || faulty) {
@@ -151,7 +155,7 @@ impl Watched {
 
     fn forget(&mut self) {
         (self.since_s, self.excused_since_s) = (None, None);
-        (self.stood, self.ends) = (false, false);
+        (self.stood, self.ends, self.was_pressed) = (false, false, false);
         (self.said_turning, self.said_long, self.said_engine) = (false, false, false);
     }
 }
