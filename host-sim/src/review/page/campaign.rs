@@ -115,7 +115,7 @@ fn figures(value: &Value) -> String {
         ("digest of all last states", text(&value["digest"]).to_owned()),
         (
             "most chance that a case like these breaks a rule, at 95 % (IEC 61508-7 Annex D)",
-            bound.map_or("not stated: rules were broken".to_owned(), |b| percent(b)),
+            bound.map_or("not stated: rules were broken".to_owned(), percent),
         ),
     ] {
         table.row(vec![what.to_owned(), escaped(&figure)]);
