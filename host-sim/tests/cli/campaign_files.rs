@@ -48,7 +48,8 @@ struct Element {
     depth: usize,
 }
 
-/// Text with its references resolved; only those that XML 1.0 predefines are allowed.
+/// Text with its references resolved: those that XML 1.0 predefines, and the number of the
+/// apostrophe (4.1, "character reference").
 fn unescaped(text: &str) -> String {
     assert!(!text.contains(['<', '>']), "{text}");
     let text_char = |c: char| c == '\n' || c == '\t' || c >= ' ' && !"\u{fffe}\u{ffff}".contains(c);
@@ -57,7 +58,7 @@ fn unescaped(text: &str) -> String {
     let mut out = parts.next().unwrap_or("").to_string();
     for part in parts {
         let (name, rest) = part.split_once(';').expect("a reference that ends");
-        let names = [("amp", "&"), ("lt", "<"), ("gt", ">"), ("quot", "\"")];
+        let names = [("amp", "&"), ("lt", "<"), ("gt", ">"), ("quot", "\""), ("#39", "'")];
         let found = names.iter().find(|(n, _)| *n == name);
         out += found.unwrap_or_else(|| panic!("&{name}; is not predefined")).1;
         out += rest;

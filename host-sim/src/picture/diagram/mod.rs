@@ -20,7 +20,9 @@ const HIGH: f64 = 68.0;
 const LINES: usize = 3;
 /// With more lines than this between the boxes, they bear their numbers alone.
 const MOST_NAMED: usize = 12;
+/// Between boxes, across and down; names on the lines need more room across than numbers.
 const GAP: (f64, f64) = (28.0, 96.0);
+const WIDE_GAP: f64 = 72.0;
 const MARGIN: f64 = 28.0;
 const LEGEND: f64 = 64.0;
 
@@ -54,7 +56,9 @@ pub fn state_diagram(d: &Driveline, data: &TableData) -> String {
         data.conflicts.iter().map(|c| c.locks.0).filter(|&s| !sets.contains(&s)).collect();
     sets.extend(forbidden.iter().take(4));
     let wide = box_width(d, &sets);
-    let places = places((&sets, &forbidden), &edges, wide);
+    let numbers_only = edges.len() > MOST_NAMED;
+    let gap = if numbers_only { GAP.0 } else { WIDE_GAP };
+    let places = places((&sets, &forbidden), &edges, (wide, gap));
     let numbered: Vec<(u8, &Edge)> = edges.iter().map(|(key, edge)| (key.1, edge)).collect();
     let key = Key::new(d, data, &numbered);
     let width = places.values().map(|p| p.0 + wide).fold(0.0, f64::max).max(560.0);
@@ -72,7 +76,6 @@ pub fn state_diagram(d: &Driveline, data: &TableData) -> String {
     let lines: Vec<Drawn> = (edges.iter().zip(1..))
         .filter_map(|((&key, edge), number)| drawn(d, &places, wide, key, (edge, number)))
         .collect();
-    let numbers_only = lines.len() > MOST_NAMED;
     lines.iter().for_each(|line| draw_edge(&mut svg, line));
     draw_labels(&mut svg, &lines, numbers_only);
     for (&set, &at) in &places {
@@ -125,7 +128,7 @@ fn box_width(d: &Driveline, sets: &BTreeSet<u8>) -> f64 {
 fn places(
     (sets, forbidden): (&BTreeSet<u8>, &[u8]),
     edges: &BTreeMap<(u8, u8), Edge>,
-    wide: f64,
+    (wide, gap): (f64, f64),
 ) -> BTreeMap<u8, (f64, f64)> {
     let mut rows: BTreeMap<u32, Vec<u8>> = BTreeMap::new();
     for &set in sets {
@@ -133,14 +136,14 @@ fn places(
         rows.entry(row).or_default().push(set);
     }
     let widest = rows.values().map(Vec::len).max().unwrap_or(1) as f64;
-    let full = widest * wide + (widest - 1.0) * GAP.0;
+    let full = widest * wide + (widest - 1.0) * gap;
     let put = |rows: &BTreeMap<u32, Vec<u8>>| {
         let mut places = BTreeMap::new();
         for (row, (_, members)) in rows.iter().enumerate() {
             let count = members.len() as f64;
-            let own = count * wide + (count - 1.0) * GAP.0;
+            let own = count * wide + (count - 1.0) * gap;
             for (i, &set) in members.iter().enumerate() {
-                let x = MARGIN + (full - own) / 2.0 + i as f64 * (wide + GAP.0);
+                let x = MARGIN + (full - own) / 2.0 + i as f64 * (wide + gap);
                 places.insert(set, (x, MARGIN + row as f64 * (HIGH + GAP.1)));
             }
         }

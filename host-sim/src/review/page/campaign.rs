@@ -115,7 +115,7 @@ fn figures(value: &Value) -> String {
         ("digest of all last states", text(&value["digest"]).to_owned()),
         (
             "most chance that a case like these breaks a rule, at 95 % (IEC 61508-7 Annex D)",
-            bound.map_or("not stated: rules were broken".to_owned(), |b| format!("{b:.1e}")),
+            bound.map_or("not stated: rules were broken".to_owned(), percent),
         ),
     ] {
         table.row(vec![what.to_owned(), escaped(&figure)]);
@@ -198,6 +198,13 @@ fn histogram(value: &Value, margin: &Value) -> String {
     svg.text((left, base + 29.0), Anchor::Start, &cut(&worst, 46), "class=\"tick\"");
     svg.text((left, base + 43.0), Anchor::Start, told, "class=\"tick\"");
     svg.finish()
+}
+
+/// A small chance in per cent, two significant figures.
+fn percent(chance: f64) -> String {
+    let percent = 100.0 * chance;
+    let decimals = (1.0 - percent.max(1e-9).log10().floor()).clamp(0.0, 9.0) as usize;
+    format!("{percent:.decimals$} %")
 }
 
 /// At most so many characters.
