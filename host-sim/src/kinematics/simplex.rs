@@ -323,7 +323,7 @@ mod tests {
                 Outcome::Unbounded => {
                     assert!(!is_in_cone(&a, &goal), "{case}");
                     let with_limit =
-                        |(row, limit): (&Row, &Q)| [&row[..], &[limit.clone()]].concat();
+                        |(row, limit): (&Row, &Q)| [&row[..], std::slice::from_ref(limit)].concat();
                     let rows: Vec<Row> = a.iter().zip(&limits).map(with_limit).collect();
                     let contradiction = [vec![Q::zero(); dimension], vec![-Q::one()]].concat();
                     assert!(!is_in_cone(&rows, &contradiction), "{case}");
