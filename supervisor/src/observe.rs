@@ -17,7 +17,8 @@ mod engine;
 #[cfg(test)]
 mod tests;
 
-/// Share of the allowed speeds within which a torque that was cut may come back.
+/// Share of the allowed speeds within which a torque that was cut may come back, or may begin while a
+/// change is not known.
 const BACK_SHARE: f32 = 0.97;
 
 /// Speeds of one tick that passed the range check.
@@ -111,6 +112,15 @@ fn outside(table: &Table, now: &SpeedRow, change: &SpeedRow, ahead: f32, share: 
     outside
 }
 
+/// Of `sensors`, whose change is not known (after a reset, after a dropout), those so near their limits that
+/// a torque may take them over before it is.
+fn unforeseen(table: &Table, now: &SpeedRow, sensors: Bits) -> Bits {
+    match sensors.is_empty() {
+        true => Bits::EMPTY,
+        false => outside(table, now, now, 0.0, BACK_SHARE).and(sensors),
+    }
+}
+
 /// How often the change over `age_share` times the table's rate distance happens again within so
 /// many ticks.
 fn ahead(table: &Table, age_share: f32, ticks: u16) -> f32 {
@@ -142,6 +152,7 @@ impl<'a> Reading<'a> {
         let implausible = implausible(table, &now).or(implausible_engine(table, engine, &now));
         let trusted = now.valid.without(implausible);
         let change_known = now.valid.and(filled);
+        let unforeseen = unforeseen(table, &now.radps, trusted.without(change_known));
         let mut slips = memory.slips;
         let sight = look_at_locks(table, inputs, trusted, &now.radps, &mut slips);
         memory.slips = slips;
@@ -154,7 +165,7 @@ impl<'a> Reading<'a> {
             change,
             trusted,
             change_known,
-            racing: outside.and(trusted).and(change_known),
+            racing: outside.and(trusted).and(change_known).or(unforeseen),
             age_share,
             slips,
             known: sight.known,

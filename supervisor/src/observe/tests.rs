@@ -550,11 +550,18 @@ fn a_shaft_races_when_it_will_be_too_fast() {
             assert_eq!(after_a_course(&table, course, at, |r| r.racing()), want, "{course:?}");
         }
     }
-    // Only once the change is known.
+    // Beyond a limit always; as long as the change is not known, from 97 % of it on (776 of 800).
     let rate_ticks = owned.timing.rate_ticks;
     for ticks in 1..20 {
-        let racing = after_a_course(&table, (900.0, 0.0, ticks), at, |r| r.racing());
-        assert_eq!(!racing.is_empty(), ticks > rate_ticks + 1, "{ticks}");
+        let races = |speed: f32| {
+            let racing = after_a_course(&table, (speed, 0.0, ticks), at, |r| r.racing());
+            assert!(racing.without(Bits(0b100)).is_empty());
+            !racing.is_empty()
+        };
+        assert!([900.0, -900.0].map(races) == [true; 2], "{ticks}");
+        let unknown = ticks <= rate_ticks + 1;
+        assert_eq!([777.0, -777.0].map(races), [unknown; 2], "{ticks}");
+        assert!([775.0, -775.0].map(races) == [false; 2], "{ticks}");
     }
 }
 

@@ -514,6 +514,12 @@ fn torque_that_was_cut_comes_back_with_room() {
     let owned = Owned::new();
     let table = owned.table();
     let mut supervisor = Supervisor::new();
+    // Slowly there, so that nothing worse is foreseen.
+    for n in 0..600u16 {
+        let now = inputs([0.0, 0.0], 760.0 + 0.05 * f32::from(n), [Open, Open]);
+        let out = supervisor.tick(&table, &now);
+        assert!(!out.orders.machines.contains(&MachineOrder::Off), "{n}");
+    }
     for (speed, cut) in [
         (790.0, false),
         (900.0, true),
