@@ -483,3 +483,24 @@ fn without_limits_every_road_speed_is_in_the_window() {
     assert!(free.count() > 0);
     assert!(table.steps.iter().all(|s| s.window.min < 1e8 && s.window.max > -1e8));
 }
+
+/// A shaft that is limited on one side only is limited: it has its entries in the steps' limits too.
+#[test]
+fn a_limit_on_one_side_is_kept() {
+    let shafts = |d: &Driveline| -> Vec<usize> {
+        let table = build(d, &analyse(d).expect("turns")).expect("a table");
+        let mut found: Vec<usize> =
+            table.notes.iter().flat_map(|n| n.limit_shafts.clone()).collect();
+        found.sort_unstable();
+        found.dedup();
+        found
+    };
+    let d = shuttle();
+    let mut below = d.clone();
+    for shaft in &mut below.shafts {
+        shaft.min_rpm = shaft.min_rpm.or(shaft.max_rpm.map(|max| -max));
+        shaft.max_rpm = None;
+    }
+    assert!(!shafts(&d).is_empty());
+    assert_eq!(shafts(&d), shafts(&below));
+}
