@@ -412,6 +412,39 @@ fn the_stored_hash_is_that_of_the_content() {
     }
 }
 
+/// How a load shows depends on the ratios of the inertias alone: with all of them a million million times
+/// smaller or larger each load row is the same, and it is not with one of them a hundred times larger.
+#[test]
+fn load_rows_are_the_same_in_any_unit_of_inertia() {
+    let rows = |mut d: Driveline, change: &dyn Fn(usize, f64) -> f64| -> Vec<f32> {
+        for (i, shaft) in d.shafts.iter_mut().enumerate() {
+            shaft.inertia_kg_m2 = shaft.inertia_kg_m2.map(|inertia| change(i, inertia));
+        }
+        // Sensors of one age do not ask how fast a shaft may be.
+        d.sensors.iter_mut().for_each(|s| s.latency_ms = 1.0);
+        let (_, _, data) = with_table(d);
+        let openings = data.steps.iter().filter(|s| s.action == Action::Open);
+        openings.flat_map(|s| s.load_row).collect()
+    };
+    let same = |a: &[f32], b: &[f32]| {
+        a.len() == b.len() && a.iter().zip(b).all(|(a, b)| (a - b).abs() <= 1e-6 * (1.0 + a.abs()))
+    };
+    let mut told = 0;
+    for (d, ..) in demos() {
+        let stated = rows(d.clone(), &|_, inertia| inertia);
+        for factor in [2f64.powi(-40), 2f64.powi(40)] {
+            let scaled = rows(d.clone(), &|_, inertia| factor * inertia);
+            assert!(same(&stated, &scaled), "{}: {stated:?} and {scaled:?}", d.name);
+        }
+        for heavy in 0..d.shafts.len() {
+            let factor = |i: usize| if i == heavy { 100.0 } else { 1.0 };
+            let other = rows(d.clone(), &|i, inertia| factor(i) * inertia);
+            told += usize::from(!same(&stated, &other));
+        }
+    }
+    assert!(told > 2, "{told}");
+}
+
 /// Same driveline, same table and the same generated source.
 #[test]
 fn building_is_deterministic() {

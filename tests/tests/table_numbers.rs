@@ -418,3 +418,89 @@ fn the_better_sensor_is_read() {
         assert_eq!(table.locks[clutch].sensors, wanted, "{share}");
     }
 }
+
+/// Times are told in ticks, of whatever length, and what is told of a tick adds up to the same a second.
+#[test]
+fn ticks_of_another_length_tell_the_same_times() {
+    let made = |tick_ms: f64| {
+        let mut d = shuttle();
+        d.timing.tick_ms = tick_ms;
+        // So slow that the age of a measurement takes nothing off it.
+        d.timing.sync_rate_max_rpm_per_s = 2_000.0;
+        let k = analyse(&d).expect("turns");
+        let table = build(&d, &k).expect("a table");
+        (d, table)
+    };
+    let ((d, one), (_, two)) = (made(1.0), made(2.0));
+    let half = |ticks: u16| ticks.div_ceil(2);
+    let times = &d.timing;
+    assert_eq!(f64::from(one.timing.sync_timeout), times.sync_timeout_ms.ceil());
+    assert_eq!(two.timing.sync_timeout, half(one.timing.sync_timeout));
+    assert_eq!(two.timing.unload_timeout, half(one.timing.unload_timeout));
+    assert_eq!(two.timing.min_stay, half(one.timing.min_stay));
+    // Three ticks are taken off an overlap; what is late by a tick is one longer.
+    assert_eq!(two.timing.overlap_max, half(one.timing.overlap_max - 3));
+    assert_eq!(two.timing.react, half(one.timing.react + 1));
+    assert_eq!((one.timing.rate_ticks, two.timing.rate_ticks), (10, 5));
+    assert!(near(one.output_rate_max.into(), two.output_rate_max.into()));
+    let mut heated = 0;
+    for (a, b) in one.locks.iter().zip(&two.locks) {
+        assert_eq!((half(a.close_ticks), half(a.release_ticks)), (b.close_ticks, b.release_ticks));
+        assert!(near(a.rate_max.into(), b.rate_max.into()), "{a:?} {b:?}");
+        let heat = |lock: &supervisor::table::Lock| f64::from(lock.heat_k_per_radps_tick);
+        assert!((heat(b) - 2.0 * heat(a)).abs() <= 1e-6 * heat(b), "{a:?} {b:?}");
+        assert!(near(f64::from(a.cooling_ticks), 2.0 * f64::from(b.cooling_ticks)));
+        heated += usize::from(heat(a) > 0.0);
+    }
+    assert!(heated > 0);
+}
+
+/// A change of slip that two samples cannot tell from their steps is no less in the way than an error.
+#[test]
+fn sensors_too_coarse_for_a_rate_are_refused() {
+    let mut d = shuttle();
+    d.timing.sync_rate_max_rpm_per_s = 100.0;
+    let k = analyse(&d).expect("turns");
+    d.sensors.iter_mut().for_each(|s| s.resolution_rpm = 0.1);
+    assert!(build(&d, &k).is_ok());
+    // One rpm in ten ms.
+    d.sensors.iter_mut().for_each(|s| s.resolution_rpm = 1.1);
+    let Err(error) = build(&d, &k) else { panic!("less than a step") };
+    assert!(error.reasons[0].contains("too poor for the slip limit"), "{error}");
+}
+
+/// Where no shaft and no vehicle states a speed, there is none that an arrangement without engine ends at.
+#[test]
+fn without_limits_every_road_speed_is_in_the_window() {
+    let mut d = shuttle();
+    d.vehicle.as_mut().expect("one").max_speed_kmh = 1e9;
+    d.shafts.iter_mut().for_each(|s| (s.max_rpm, s.min_rpm) = (None, None));
+    let k = analyse(&d).expect("turns");
+    let mut wide = d.clone();
+    wide.vehicle = None;
+    let table = build(&wide, &k).expect("a table");
+    let free = table.steps.iter().filter(|s| s.window.min < -1e8 && s.window.max > 1e8);
+    assert!(free.count() > 0);
+    assert!(table.steps.iter().all(|s| s.window.min < 1e8 && s.window.max > -1e8));
+}
+
+/// A shaft that is limited on one side only is limited: it has its entries in the steps' limits too.
+#[test]
+fn a_limit_on_one_side_is_kept() {
+    let shafts = |d: &Driveline| -> Vec<usize> {
+        let table = build(d, &analyse(d).expect("turns")).expect("a table");
+        let mut found: Vec<usize> =
+            table.notes.iter().flat_map(|n| n.limit_shafts.clone()).collect();
+        found.sort_unstable();
+        found.dedup();
+        found
+    };
+    let d = shuttle();
+    let mut below = d.clone();
+    for shaft in &mut below.shafts {
+        shaft.min_rpm = shaft.min_rpm.or(shaft.max_rpm.map(|max| -max));
+        shaft.max_rpm = None;
+    }
+    assert!(!shafts(&d).is_empty());
+    assert_eq!(shafts(&d), shafts(&below));
+}

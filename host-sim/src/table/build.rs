@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use supervisor::bits::{Bits, MAX_MACHINES};
+use supervisor::bits::Bits;
 use supervisor::hash::table_hash;
-use supervisor::table::{self as t, Stuck, WAYS, Why};
+use supervisor::table::{self as t, Stuck, WAYS};
 
 use crate::driveline::{Driveline, EngineUse, MachineKind};
 use crate::kinematics::Kinematics;
@@ -360,14 +360,4 @@ fn add_step(
     data.steps.push(t::Step { limits_from: from, ..*new });
     data.notes.push(candidate.note.clone());
     number
-}
-
-/// The next step of the first way, for reports; `stuck` as in the table.
-pub fn first_step(data: &TableData, set: u8, arrangement: u8) -> Result<u16, Why> {
-    data.table().next_step(0, Stuck::None, Bits(set), arrangement)
-}
-
-/// Machines of a table, at most [`MAX_MACHINES`].
-pub fn machine_count(d: &Driveline) -> usize {
-    d.machines.len().min(MAX_MACHINES)
 }

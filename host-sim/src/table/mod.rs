@@ -17,7 +17,7 @@ mod steps;
 mod words;
 
 pub use accelerations::sensor_bands_radps;
-pub use build::{build, first_step, stuck_variants};
+pub use build::{build, stuck_variants};
 pub use data::{Margin, StepNote, TableData, TableError};
 pub use json::{TABLE_JSON_FORMAT, json, why_word};
 pub use motion::{electric_push, is_electric, synchronisers};

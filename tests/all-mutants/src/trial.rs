@@ -21,8 +21,6 @@ const OUT_OF_TIME: [i32; 2] = [9, 24];
 const SHORT_S: f64 = 1.0;
 /// Tests that are asked of each mutant by themselves, where they have noticed others, take no longer.
 const QUICK_S: f64 = 0.3;
-/// See `Suite::turns`.
-const STAGES: usize = 4;
 /// A mutant may ask for memory without end.
 const MEMORY_KB: usize = 6_000_000;
 
@@ -148,27 +146,43 @@ impl<'a> Suite<'a> {
         (!status.success()).then(|| (outcome, format!("after {running}")))
     }
 
-    /// What is asked at one of the four stages: what has noticed others in this file, each by itself; then
-    /// those that are to be asked early; then the short ones and the long ones, together.
+    /// What is asked at one of the stages: what has noticed others in this file, each by itself; once more, when
+    /// more is known of that, with what has noticed most in all files; then those that are to be asked early,
+    /// one a stage; then the short ones and the long ones, together.
     fn turns(&self, stage: usize, file: &str) -> Vec<Vec<usize>> {
-        let early = |t: &usize| self.early.iter().any(|e| self.tests[*t].name.contains(&**e));
+        let named = |t: usize, part: &String| self.tests[t].name.contains(&**part);
+        let early = |t: usize| self.early.iter().any(|part| named(t, part));
         match stage {
-            0 => self.telling(file),
-            1 => (0..self.tests.len()).filter(early).map(|t| vec![t]).collect(),
-            2 => self.each_program(|t| self.tests[t].seconds <= SHORT_S && !early(&t)),
-            _ => self.each_program(|t| self.tests[t].seconds > SHORT_S && !early(&t)),
+            0 => self.telling(&[file]),
+            1 => self.telling(&[file, ""]),
+            _ if stage - 2 < self.early.len() => {
+                let part = &self.early[stage - 2];
+                (0..self.tests.len()).filter(|&t| named(t, part)).map(|t| vec![t]).collect()
+            }
+            _ if stage + 1 < self.stages() => {
+                self.each_program(|t| self.tests[t].seconds <= SHORT_S && !early(t))
+            }
+            _ => self.each_program(|t| self.tests[t].seconds > SHORT_S && !early(t)),
         }
     }
 
-    fn telling(&self, file: &str) -> Vec<Vec<usize>> {
+    fn stages(&self) -> usize {
+        4 + self.early.len()
+    }
+
+    fn telling(&self, files: &[&str]) -> Vec<Vec<usize>> {
         let telling = self.telling.lock().expect("not poisoned");
-        // In a file of which nothing is known yet: what has noticed most in all of them.
-        let Some(counts) = telling.get(file).or_else(|| telling.get("")) else { return Vec::new() };
-        let quick = |t: &usize| self.tests[*t].seconds <= QUICK_S && counts[*t] > 0;
-        let mut found: Vec<usize> = (0..self.tests.len()).filter(quick).collect();
-        let rate = |t: usize| counts[t] as f64 / (0.05 + self.tests[t].seconds);
-        found.sort_by(|a, b| rate(*b).total_cmp(&rate(*a)));
-        found.into_iter().take(4).map(|t| vec![t]).collect()
+        let mut turns: Vec<Vec<usize>> = Vec::new();
+        for file in files {
+            let Some(counts) = telling.get(*file) else { continue };
+            let quick = |t: &usize| self.tests[*t].seconds <= QUICK_S && counts[*t] > 0;
+            let mut found: Vec<usize> = (0..self.tests.len()).filter(quick).collect();
+            let rate = |t: usize| counts[t] as f64 / (0.05 + self.tests[t].seconds);
+            found.sort_by(|a, b| rate(*b).total_cmp(&rate(*a)));
+            found.retain(|t| !turns.contains(&vec![*t]));
+            turns.extend(found.into_iter().take(4).map(|t| vec![t]));
+        }
+        turns
     }
 
     /// These tests in one process a program, since they share what they build.
@@ -231,7 +245,7 @@ impl<'a> Suite<'a> {
         let path = results.with_extension("passed");
         let known = std::fs::read_to_string(&path).unwrap_or_default();
         let known: BTreeSet<&str> = known.lines().collect();
-        for stage in 0..STAGES {
+        for stage in 0..self.stages() {
             let passed = |n: &usize| format!("{stage}\t{}", mutants[n - 1].name);
             let is_open = |n: &&usize| !known.contains(&*passed(n));
             let noticed = std::fs::read_to_string(results).unwrap_or_default();
@@ -242,7 +256,9 @@ impl<'a> Suite<'a> {
                 numbers.iter().filter(is_open).filter(is_left).copied().collect();
             println!("stage {stage}: {} to try", open.len());
             each(jobs, &open, |n| match self.judge(n, &mutants[n - 1].file, stage) {
-                (Outcome::Missed, _) if stage + 1 < STAGES => append(&path, passed(&n) + "\n"),
+                (Outcome::Missed, _) if stage + 1 < self.stages() => {
+                    append(&path, passed(&n) + "\n")
+                }
                 told => tell(n, told),
             });
         }
