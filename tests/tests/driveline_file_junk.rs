@@ -7,6 +7,9 @@ use host_sim::driveline::{self, DEMOS, Failure};
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 
+/// What takes longer than this hangs.
+const DEAD_AFTER: Duration = Duration::from_secs(60);
+
 /// Read; whatever is refused must also be shown without a panic, in reasonable lines.
 fn read(text: &str) -> Option<driveline::Checked> {
     match driveline::parse("junk.toml", text) {
@@ -105,7 +108,8 @@ fn large_and_deep_junk_is_refused_quickly() {
     for (what, bytes) in &junk {
         let begin = Instant::now();
         let told = read_bytes(bytes).expect_err(what);
-        assert!(begin.elapsed() < Duration::from_secs(5), "{what}: {:?}", begin.elapsed());
+        // No measure of speed: what grows with the square of these sizes takes minutes.
+        assert!(begin.elapsed() < DEAD_AFTER, "{what}: {:?}", begin.elapsed());
         assert!(told.len() < 100_000, "{what}: {} bytes are told", told.len());
         assert!(told.contains("error"), "{what}");
     }
