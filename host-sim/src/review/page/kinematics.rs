@@ -82,8 +82,10 @@ impl Page<'_> {
                 used.replace('-', "\u{2212}"),
             ]);
         }
-        p("The exact window comes from the kinematics. The supervisor uses a smaller one: sensor \
-           error, age and rounding are taken off, so that measured within means truly within.")
+        p("The exact window comes from the kinematics. The supervisor uses a smaller one: every \
+           shaft keeps within 97 % of its limits, so that a fault can be met in time; sensor error, age \
+           and rounding are taken off, so that measured within means truly within; and 2 % more where \
+           it is asked for, so that it is not left as soon as it is reached.")
             + &table.html()
     }
 
