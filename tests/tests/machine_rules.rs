@@ -173,6 +173,10 @@ fn sw_m3_a_machine_of_unknown_speed_gives_no_torque_unless_its_locks_are_shown()
     assert!(blind.iter().all(|o| o.orders.machines[0] != MachineOrder::Off));
     let ordered = blind.iter().map(|o| o.status.held.has(1)).collect::<Vec<bool>>();
     assert!(ordered.contains(&true), "it is believed closed at times");
+    // Nor does it where no arrangement stands at all.
+    let mut supervisor = Supervisor::new();
+    let mut open = (0..50).map(|_| supervisor.tick(&TABLE, &both_machines(false, Open)));
+    assert!(open.all(|o| generator(&o) == MachineOrder::Off));
     // With its speed it would push there.
     let mut supervisor = Supervisor::new();
     let mut pushes = (0..1000).map(|_| supervisor.tick(&TABLE, &both_machines(true, Closed)));

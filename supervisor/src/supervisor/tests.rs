@@ -3,7 +3,7 @@
 use std::vec;
 use std::vec::Vec;
 
-use super::{Output, Supervisor};
+use super::{Output, Standing, Supervisor};
 use crate::bits::Bits;
 use crate::check::{TableFault, check, check_all};
 use crate::fixture::{Owned, STRIDE, inputs, ticks};
@@ -504,6 +504,17 @@ fn a_race_is_told_and_cuts_every_machine() {
         assert_eq!(last.status.faults.racing, race);
         assert_eq!(last.orders.machines.contains(&MachineOrder::Off), !race.is_empty());
         assert_eq!(last.status.faults.locks(), Bits::EMPTY);
+    }
+}
+
+/// A machine of unknown speed may push only there (SW-M3).
+#[test]
+fn an_arrangement_is_shown_when_it_stands_and_each_of_its_locks_is() {
+    for (arrangement, unshown, shown) in
+        [(Some(0), 0, true), (Some(0), 2, false), (None, 0, false), (None, 2, false)]
+    {
+        let standing = Standing { arrangement, unshown: Bits(unshown) };
+        assert_eq!(standing.is_shown(), shown, "{standing:?}");
     }
 }
 
