@@ -74,6 +74,26 @@ fn an_engine_whose_sensor_is_doubted_is_watched_through_the_others() {
         let answer = ask(&table, &told(own, other), |r| r.engine_endangered());
         assert_eq!(answer, want, "{own:?} {other:?}");
     }
+    // The same relation may stand there in another measure.
+    let doubled = Parity { row: row.map(|x| 2.0 * x), sensors: Bits(0b1100), max: 2.0 };
+    table.parities = std::slice::from_ref(&doubled);
+    for (own, other, want) in [
+        (None, Some(65.5), true),
+        (None, Some(66.5), false),
+        (Some(200.0), Some(74.9), true),
+        (Some(200.0), Some(75.1), false),
+    ] {
+        let answer = ask(&table, &told(own, other), |r| r.engine_endangered());
+        assert_eq!(answer, want, "{own:?} {other:?}, doubled");
+    }
+    table.parities = &owned.parities;
+    // A sensor that has just come back tells nothing yet.
+    let (heat, mut memory) = (Heat::default(), Memory::default());
+    for _ in 0..20 {
+        let _ = Reading::new(&table, &told(Some(200.0), None), &heat, &mut memory);
+    }
+    let back = told(Some(200.0), Some(70.0));
+    assert!(!Reading::new(&table, &back, &heat, &mut memory).engine_endangered());
     // A change is foreseen where nothing is contradicted, and only there, when it is known.
     for (own_says, rate, ticks, want) in [
         (None, -1.9, 20, false),
