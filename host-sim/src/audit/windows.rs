@@ -33,7 +33,7 @@ pub(super) fn true_window(context: &Context, set: u8, engine_runs: bool) -> Opti
 /// The true window in which every shaft keeps within 97 % of its largest speeds: where an
 /// arrangement may stay, a fault finds room to be met.
 pub(super) fn staying_window(context: &Context, set: u8, engine_runs: bool) -> Option<TrueWindow> {
-    find(context, set, engine_runs, &step_share())
+    find(context, set, engine_runs, &speed_share())
 }
 
 fn find(context: &Context, set: u8, engine_runs: bool, share: &Q) -> Option<TrueWindow> {
@@ -79,10 +79,10 @@ pub(super) fn step_limits_rpm(
     shaft: usize,
     engine_runs: bool,
 ) -> (Option<Q>, Option<Q>) {
-    shared_limits_rpm(context, shaft, engine_runs, &step_share())
+    shared_limits_rpm(context, shaft, engine_runs, &speed_share())
 }
 
-fn step_share() -> Q {
+fn speed_share() -> Q {
     ratio(97, 100)
 }
 

@@ -1,7 +1,7 @@
 //! What a lock that a fault closes leaves of an arrangement's road-speed window.
 //!
-//! Such a lock ties its shafts to the road whatever is ordered. Above the end of what is left, it drives a
-//! shaft over its limit, and no order can prevent that: only a lower speed does.
+//! Such a lock ties its shafts to the road whatever is ordered. Above the end of what is left, a shaft is
+//! beyond its limit whatever the machines do, as long as these locks are closed.
 
 use super::{End, Kinematics, NoWindow, Window, find_window};
 use crate::driveline::{Driveline, LockId};

@@ -112,7 +112,7 @@ fn torque(d: &Driveline, torque: &TorqueRelations) -> Value {
 
 fn arrangements(d: &Driveline, k: &Kinematics) -> Vec<Value> {
     let pressed = pressed_locks(d, k);
-    let one = |(a, window): (&Arrangement, Result<Window, NoWindow>)| {
+    let one = |(i, (a, window)): (usize, (&Arrangement, Result<Window, NoWindow>))| {
         let set = k.set(a.closed);
         let (window, contradiction) = match window {
             Ok(window) => (window_value(d, &window), Value::Null),
@@ -126,15 +126,15 @@ fn arrangements(d: &Driveline, k: &Kinematics) -> Vec<Value> {
             "engine": engine_use(a.engine),
             "window": window,
             "no_window_because": contradiction,
-            "closed_by_fault": closed_by_fault(d, &pressed, a),
+            "closed_by_fault": closed_by_fault(d, &pressed, i),
         })
     };
-    d.arrangements.iter().zip(windows(d, k)).map(one).collect()
+    d.arrangements.iter().zip(windows(d, k)).enumerate().map(one).collect()
 }
 
 /// What each lock that an arrangement leaves open makes of its window when a fault closes it.
-fn closed_by_fault(d: &Driveline, pressed: &[PressedLock], a: &Arrangement) -> Vec<Value> {
-    let of_it = pressed.iter().filter(|p| d.arrangements[p.arrangement].name == a.name);
+fn closed_by_fault(d: &Driveline, pressed: &[PressedLock], arrangement: usize) -> Vec<Value> {
+    let of_it = pressed.iter().filter(|p| p.arrangement == arrangement);
     let one = |p: &PressedLock| {
         let window = p.window.as_ref().map_or(Value::Null, |window| window_value(d, window));
         json!({ "lock": d.locks[p.lock].name, "let_go": d.lock_names(p.let_go), "window": window })

@@ -13,7 +13,7 @@ use super::accelerations::fastest_changes_radps2;
 use super::data::{TableData, TableError};
 use super::duties::duties;
 use super::limits::{
-    measure_lock, parities, rate_ticks, rests, road_window, round_down, round_up, staying_share,
+    measure_lock, parities, rate_ticks, rests, road_window, round_down, round_up, speed_share,
     ticks,
 };
 use super::rows::{RPM, SensorRow, measure, shaft_form};
@@ -179,7 +179,7 @@ fn timing(d: &Driveline) -> t::Timing {
 }
 
 fn arrangements(d: &Driveline, k: &Kinematics, output_error: f64) -> Vec<t::Arrangement> {
-    let staying = staying_share();
+    let staying = speed_share();
     d.arrangements
         .iter()
         .map(|a| {

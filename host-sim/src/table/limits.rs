@@ -253,13 +253,10 @@ pub(super) fn parities(
     (parities, margins)
 }
 
-/// Share of a shaft's largest speeds to which a step may bring it. Nearer to them the torque would
-/// be cut (SW-M1), and the shaft be left where it may drift over them.
-const STEP_SHARE: f64 = 0.97;
-
-/// The same share for the road speeds at which an arrangement may stay: what a fault adds before the
-/// torque that drove it has gone needs room.
-pub(super) fn staying_share() -> Q {
+/// Share of a shaft's largest speeds to which a step may bring it, and at which an arrangement may stay.
+/// Nearer to them the torque would be cut (SW-M1), and the shaft be left where it may drift over them;
+/// and what a fault adds before the torque that drove it has gone needs room.
+pub(super) fn speed_share() -> Q {
     crate::exact::ratio(97, 100)
 }
 
@@ -269,8 +266,9 @@ pub(super) fn shaft_limits_radps(d: &Driveline, shaft: usize, engine_runs: bool)
     let data = &d.shafts[shaft];
     let mut max = data.max_rpm.unwrap_or(f64::INFINITY);
     let mut min = data.min_rpm.unwrap_or(-max);
-    max *= if max > 0.0 { STEP_SHARE } else { 1.0 };
-    min *= if min < 0.0 { STEP_SHARE } else { 1.0 };
+    let share = to_f64(&speed_share());
+    max *= if max > 0.0 { share } else { 1.0 };
+    min *= if min < 0.0 { share } else { 1.0 };
     for machine in d.machines.iter().filter(|m| m.shaft == shaft) {
         if let MachineKind::Engine(engine) = &machine.kind {
             max = max.min(engine.max_rpm);
