@@ -22,6 +22,8 @@ impl Build {
                 inertia_kg_m2: None,
                 max_rpm: None,
                 min_rpm: None,
+                tested_rpm: None,
+                tested_s: 120.0,
                 spin_drag: SpinDrag::default(),
             };
             build.d.shafts.push(shaft);

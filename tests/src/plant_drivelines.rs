@@ -11,6 +11,8 @@ pub fn shaft(name: &str, inertia_kg_m2: f64) -> Shaft {
         inertia_kg_m2: Some(inertia_kg_m2),
         max_rpm: None,
         min_rpm: None,
+        tested_rpm: None,
+        tested_s: 120.0,
         spin_drag: SpinDrag::default(),
     }
 }

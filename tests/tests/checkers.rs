@@ -192,6 +192,57 @@ fn sw_overspeed_fires_both_ways_and_once_an_episode() {
     assert!(found.iter().all(|f| f.rule == "SW-OVERSPEED" && f.text.starts_with("generator")));
 }
 
+/// Beyond its limits only with a fault to blame, and until it is back; never beyond what was tested, nor
+/// for longer. A shaft that was not tested has its limits.
+#[test]
+fn sw_overspeed_gives_a_faulty_driveline_what_its_shafts_were_tested_for() {
+    let story = |fault_s: f64, before_s: f64, rpm: f64, stands_s: f64, tested: bool| {
+        let mut s = Story::new("shuttle");
+        let shaft = &mut s.driveline.shafts[GENERATOR];
+        assert_eq!((shaft.max_rpm, shaft.tested_rpm), (Some(4600.0), Some(5520.0)));
+        (shaft.tested_s, shaft.tested_rpm) = (0.3, shaft.tested_rpm.filter(|_| tested));
+        s.now.faults.any = true;
+        s.wait(fault_s);
+        s.now.faults.any = false;
+        s.wait(before_s).speed(GENERATOR, rpm).wait(stands_s);
+        s.rules()
+    };
+    let none = Vec::<&str>::new();
+    for way in [1.0, -1.0] {
+        assert_eq!(story(0.1, 0.4, way * 5519.0, 0.29, true), none);
+        assert_eq!(
+            story(0.1, 0.4, way * 5521.0, 0.01, true),
+            ["SW-OVERSPEED"],
+            "not tested so far"
+        );
+        assert_eq!(story(0.1, 0.4, way * 4601.0, 0.32, true), ["SW-OVERSPEED"], "not so long");
+        assert_eq!(
+            story(0.1, 0.6, way * 4601.0, 0.01, true),
+            ["SW-OVERSPEED"],
+            "the fault is past"
+        );
+        assert_eq!(story(0.0, 0.1, way * 4601.0, 0.01, true), ["SW-OVERSPEED"], "no fault");
+        assert_eq!(story(0.1, 0.1, way * 4601.0, 0.01, false), ["SW-OVERSPEED"], "no test");
+    }
+}
+
+/// What may not turn as fast backwards as forward was not tested backwards.
+#[test]
+fn sw_overspeed_takes_no_test_backwards_for_a_shaft_with_another_limit_there() {
+    let story = |min_rpm: f64, rpm: f64| {
+        let mut s = Story::new("shuttle");
+        s.driveline.shafts[GENERATOR].min_rpm = Some(min_rpm);
+        s.now.faults.any = true;
+        s.speed(GENERATOR, rpm).wait(0.1);
+        s
+    };
+    assert_eq!(story(-4600.0, -4700.0).judged(), []);
+    let found = story(-4500.0, -4550.0).judged();
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].text.contains("allowed is -4500 to 4600 rpm"), "{}", found[0].text);
+    assert_eq!(story(-4500.0, 4700.0).judged(), []);
+}
+
 #[test]
 fn sw_overlap_fires_when_turning_too_long_or_with_the_engine_joined() {
     let overlap = |rpm: f64, seconds: f64| {

@@ -205,6 +205,9 @@ static CASES: &[Case] = &[
     error("backlash_deg = 3.0", "backlash_deg = 12", "12", "not below the pitch of 10.00 deg", "correct `backlash_deg` or `teeth`"),
     error("backlash_deg = 3.0", "offset_rpm = 20", "20", "`offset_rpm` must be below `engage_slip_max_rpm`", "write about 4"),
     error("engine = \"off\"", "min_speed_kmh = 50\nmax_speed_kmh = 20", "50", "`min_speed_kmh` must be below `max_speed_kmh`", "exchange or correct"),
+    error("max_rpm = 9000", "max_rpm = 9000\ntested_rpm = 8000", "8000", "tested at less than its `max_rpm`, which is 9000", "lower `max_rpm`"),
+    error("max_rpm = 9000", "tested_rpm = 8000", "tested_rpm", "a `tested_rpm` but no `max_rpm`", "highest allowed speed as well"),
+    error("max_rpm = 9000", "max_rpm = 9000\ntested_s = 5", "tested_s", "no `tested_rpm` says how fast", "both, or neither"),
     error("name = \"sun\"\ninertia_kg_m2 = 0.05\nmax_rpm = 9000", "name = \"sun\"\nmin_rpm = -100", "min_rpm", "a `min_rpm` but no `max_rpm`", "both limits, or neither"),
     // Ratios.
     error("ratio = \"-23/40\"", "ratio = \"pi\"", "\"pi\"", "`pi` is not a rational number", "\"41/13\""),

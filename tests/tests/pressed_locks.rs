@@ -3,7 +3,11 @@
 
 use host_sim::driveline::{self, Driveline};
 use host_sim::exact::to_f64;
-use host_sim::kinematics::{self, Kinematics, PressedLock, find_window, pressed_locks, windows};
+use host_sim::kinematics::{
+    self, Kinematics, LimitKind, PressedLock, find_window, pressed_locks, pressed_locks_tested,
+    windows,
+};
+use host_sim::survey;
 
 const DEMOS: [&str; 3] = ["shuttle", "railcar", "axle"];
 
@@ -95,4 +99,93 @@ fn at_the_end_that_is_left_a_shaft_is_at_its_limit_and_the_pressed_lock_holds() 
         }
     }
     assert!(ends > 10, "{ends}");
+}
+
+/// Tested at 1.2 times its limit, a shaft ends the window at 1.2 times the road speed; where another
+/// limit ends it (the engine's own), it stays. In the demos that is enough wherever no engine is in the way.
+#[test]
+fn tested_speeds_widen_what_is_left_by_as_much() {
+    let (mut wider, mut all) = (0, 0);
+    for name in DEMOS {
+        let (d, k) = demo(name);
+        let own = windows(&d, &k);
+        for (pressed, tested) in pressed_locks(&d, &k).iter().zip(&pressed_locks_tested(&d, &k)) {
+            let Ok(own) = &own[pressed.arrangement] else { continue };
+            all += usize::from(pressed.narrows(own) && !tested.narrows(own));
+        }
+        // The vehicle's highest speed would end most of them.
+        let d = Driveline { vehicle: None, ..d };
+        for (pressed, tested) in pressed_locks(&d, &k).iter().zip(&pressed_locks_tested(&d, &k)) {
+            assert_eq!(
+                (pressed.arrangement, pressed.lock, pressed.let_go),
+                (tested.arrangement, tested.lock, tested.let_go)
+            );
+            let (Ok(a), Ok(b)) = (&pressed.window, &tested.window) else { continue };
+            assert!(!tested.narrows(a), "never less");
+            let shafts_alone = |end: &kinematics::End| {
+                !end.ended_by.is_empty()
+                    && end
+                        .ended_by
+                        .iter()
+                        .all(|e| matches!(e.limit.kind, LimitKind::ShaftMax | LimitKind::ShaftMin))
+            };
+            for (a, b) in [(&a.low, &b.low), (&a.high, &b.high)] {
+                let (Some(from), Some(to)) = (&a.output_rpm, &b.output_rpm) else { continue };
+                if shafts_alone(a) && shafts_alone(b) {
+                    let ratio = to_f64(to) / to_f64(from);
+                    assert!((ratio - 1.2).abs() < 1e-12, "{name} {ratio}");
+                    wider += 1;
+                }
+            }
+        }
+    }
+    assert!(wider > 10 && all >= 5, "{wider} {all}");
+}
+
+/// What a person and a program read is what was worked out.
+#[test]
+fn the_survey_tells_it_in_text_and_json() {
+    for name in DEMOS {
+        let (d, k) = demo(name);
+        let json = survey::json(&d, &k);
+        let (plain, tested) = (pressed_locks(&d, &k), pressed_locks_tested(&d, &k));
+        for (i, arrangement) in json["arrangements"].as_array().expect("a list").iter().enumerate()
+        {
+            let told = arrangement["closed_by_fault"].as_array().expect("a list");
+            let of_it = |all: &[PressedLock]| -> Vec<PressedLock> {
+                all.iter().filter(|p| p.arrangement == i).cloned().collect()
+            };
+            let (plain, tested) = (of_it(&plain), of_it(&tested));
+            assert_eq!(told.len(), plain.len(), "{name}");
+            for ((told, plain), tested) in told.iter().zip(&plain).zip(&tested) {
+                assert_eq!(told["lock"], d.locks[plain.lock].name.as_str());
+                for (key, p) in [("window", plain), ("tested_window", tested)] {
+                    let high = p.window.as_ref().ok().and_then(|w| w.high.output_rpm.as_ref());
+                    assert_eq!(
+                        told[key]["high"]["output_rpm"].as_f64(),
+                        high.map(to_f64),
+                        "{name}"
+                    );
+                }
+            }
+        }
+    }
+    let (mut d, k) = demo("axle");
+    let text = survey::text(&d, &k, 100);
+    let pressed = "high and low-brake, without high-clutch";
+    assert!(
+        text.contains(pressed) && text.contains("-88.7 to 88.7 km/h; ended by rotor"),
+        "{text}"
+    );
+    assert!(text.contains("tested to bear for a while: all that the arrangement allows"), "{text}");
+    let rotor = d.shafts.iter_mut().find(|s| s.name == "rotor").expect("a shaft");
+    rotor.tested_rpm = Some(12_600.0);
+    let text = survey::text(&d, &k, 200);
+    assert!(
+        text.contains("for a while: -93.1 to 93.1 km/h; ended by rotor at 12600 rpm"),
+        "{text}"
+    );
+    d.shafts.iter_mut().for_each(|s| s.tested_rpm = None);
+    let text = survey::text(&d, &k, 100);
+    assert!(text.contains(pressed) && !text.contains("tested"), "{text}");
 }

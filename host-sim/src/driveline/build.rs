@@ -75,6 +75,8 @@ fn shaft(f: &Fields) -> Option<Shaft> {
         inertia_kg_m2: f.number("inertia_kg_m2"),
         max_rpm,
         min_rpm: f.number("min_rpm").or(max_rpm.map(|x| -x)),
+        tested_rpm: f.number("tested_rpm"),
+        tested_s: f.number("tested_s")?,
         spin_drag: SpinDrag {
             constant_nm: f.number("spin_drag_nm")?,
             per_krpm_nm: f.number("spin_drag_nm_per_krpm")?,

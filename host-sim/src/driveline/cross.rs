@@ -58,6 +58,22 @@ fn shaft(f: &Fields, found: &mut Diagnostics) {
         let message = "this shaft has a `min_rpm` but no `max_rpm`";
         found.error(f.key_span("min_rpm"), message, "give both limits, or neither");
     }
+    let (tested, max) = (f.number("tested_rpm"), f.number("max_rpm"));
+    if let Some(max) = max.filter(|max| tested.is_some_and(|tested| tested < *max)) {
+        found.error(
+            f.span("tested_rpm"),
+            format!("the shaft was tested at less than its `max_rpm`, which is {max}"),
+            "lower `max_rpm` to what was tested, or correct this",
+        );
+    }
+    if tested.is_some() && max.is_none() && !f.broken.contains(&"max_rpm") {
+        let message = "this shaft has a `tested_rpm` but no `max_rpm`";
+        found.error(f.key_span("tested_rpm"), message, "give the highest allowed speed as well");
+    }
+    if f.has("tested_s") && tested.is_none() && !f.broken.contains(&"tested_rpm") {
+        let message = "`tested_s` says how long, but no `tested_rpm` says how fast";
+        found.error(f.key_span("tested_s"), message, "give both, or neither");
+    }
 }
 
 fn planetary(f: &Fields, found: &mut Diagnostics) {

@@ -45,6 +45,25 @@ pub(super) static SHAFT: TableSpec = TableSpec {
         .derived("minus `max_rpm`: most shafts stand the same speed both ways")
         .example("-3000"),
         Key::new(
+            "tested_rpm",
+            Type::Number(Within::above(0.0, SPEED_MOST_RPM)),
+            "Speed, either way, that the shaft was shown to bear for `tested_s`. Tables never use \
+             it: after a fault the judge of overspeed does. Machines are commonly tested at 1.2 \
+             times their highest speed for two minutes (IEC 60034-1; for rail and road vehicles \
+             IEC 60349; from memory).",
+        )
+        .unit("rpm")
+        .absent("the shaft bears its limits and no more, whatever fails")
+        .example("7200"),
+        Key::new(
+            "tested_s",
+            Type::Number(Within::above(0.0, 3600.0)),
+            "How long the shaft may be beyond its limits after faults, in all.",
+        )
+        .unit("s")
+        .default(Literal::Number(120.0), "as long as such a test commonly lasts")
+        .example("120"),
+        Key::new(
             "spin_drag_nm",
             Type::Number(Within::new(0.0, 10_000.0)),
             "Drag of its bearings, seals and oil at any speed but zero, for energy figures; the \

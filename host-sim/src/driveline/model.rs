@@ -59,6 +59,10 @@ pub struct Shaft {
     pub max_rpm: Option<f64>,
     /// Lowest allowed (signed) speed in rpm; defaults to `-max_rpm`.
     pub min_rpm: Option<f64>,
+    /// Speed either way, rpm, that it was shown to bear for a while; `None`: its limits and no more.
+    pub tested_rpm: Option<f64>,
+    /// How long it may be beyond its limits after faults, in all, s.
+    pub tested_s: f64,
     /// Drag of its bearings, seals and oil, for energy figures.
     pub spin_drag: SpinDrag,
 }

@@ -18,7 +18,7 @@ use std::fmt;
 use num_traits::Zero;
 
 pub use conflicts::{Conflict, Overlap};
-pub use pressed::{PressedLock, pressed_locks};
+pub use pressed::{PressedLock, pressed_locks, pressed_locks_tested};
 pub use rows::{gear_row_name, gear_rows, lock_row};
 pub use simplex::is_feasible;
 pub use torque::{LockTorque, Push, TorqueRelations};

@@ -37,6 +37,20 @@ pub fn pressed_locks(d: &Driveline, k: &Kinematics) -> Vec<PressedLock> {
     (0..d.arrangements.len()).flat_map(open).filter_map(one).collect()
 }
 
+/// The same with what each shaft was tested to bear for a while in place of its limits (a limit backwards
+/// that is not that forward stays).
+pub fn pressed_locks_tested(d: &Driveline, k: &Kinematics) -> Vec<PressedLock> {
+    let mut tested = d.clone();
+    for shaft in &mut tested.shafts {
+        let (Some(max), Some(rpm)) = (shaft.max_rpm, shaft.tested_rpm) else { continue };
+        if shaft.min_rpm.is_none_or(|min| min == -max) {
+            shaft.min_rpm = Some(-rpm.max(max));
+        }
+        shaft.max_rpm = Some(rpm.max(max));
+    }
+    pressed_locks(&tested, k)
+}
+
 /// The smallest part of `closed` without which the rest is allowed together with `pressed`; `None` when
 /// that lock alone is not.
 fn let_go(closed: u8, pressed: u8, allowed: impl Fn(u8) -> bool) -> Option<u8> {

@@ -7,7 +7,7 @@ use crate::driveline::{Arrangement, Driveline, EngineUse, MachineKind, ShaftId};
 use crate::exact::{Q, text as exact_text, to_f64};
 use crate::kinematics::{
     End, EngineLink, Kinematics, Limit, LimitKind, LockSet, NoWindow, PressedLock, TorqueRelations,
-    Window, pressed_locks, windows,
+    Window, pressed_locks, pressed_locks_tested, windows,
 };
 
 /// Version of the JSON's format; grows when a key changes its meaning or goes away.
@@ -111,7 +111,7 @@ fn torque(d: &Driveline, torque: &TorqueRelations) -> Value {
 }
 
 fn arrangements(d: &Driveline, k: &Kinematics) -> Vec<Value> {
-    let pressed = pressed_locks(d, k);
+    let (pressed, tested) = (pressed_locks(d, k), pressed_locks_tested(d, k));
     let one = |(i, (a, window)): (usize, (&Arrangement, Result<Window, NoWindow>))| {
         let set = k.set(a.closed);
         let (window, contradiction) = match window {
@@ -126,18 +126,23 @@ fn arrangements(d: &Driveline, k: &Kinematics) -> Vec<Value> {
             "engine": engine_use(a.engine),
             "window": window,
             "no_window_because": contradiction,
-            "closed_by_fault": closed_by_fault(d, &pressed, i),
+            "closed_by_fault": closed_by_fault(d, [&pressed, &tested], i),
         })
     };
     d.arrangements.iter().zip(windows(d, k)).enumerate().map(one).collect()
 }
 
 /// What each lock that an arrangement leaves open makes of its window when a fault closes it.
-fn closed_by_fault(d: &Driveline, pressed: &[PressedLock], arrangement: usize) -> Vec<Value> {
-    let of_it = pressed.iter().filter(|p| p.arrangement == arrangement);
-    let one = |p: &PressedLock| {
-        let window = p.window.as_ref().map_or(Value::Null, |window| window_value(d, window));
-        json!({ "lock": d.locks[p.lock].name, "let_go": d.lock_names(p.let_go), "window": window })
+fn closed_by_fault(d: &Driveline, all: [&[PressedLock]; 2], arrangement: usize) -> Vec<Value> {
+    let window = |p: &PressedLock| p.window.as_ref().map_or(Value::Null, |w| window_value(d, w));
+    let of_it = all[0].iter().zip(all[1]).filter(|(p, _)| p.arrangement == arrangement);
+    let one = |(p, tested): (&PressedLock, &PressedLock)| {
+        json!({
+            "lock": d.locks[p.lock].name,
+            "let_go": d.lock_names(p.let_go),
+            "window": window(p),
+            "tested_window": window(tested),
+        })
     };
     of_it.map(one).collect()
 }

@@ -2,7 +2,10 @@
 
 use super::arrangements::window_text;
 use crate::driveline::Driveline;
-use crate::kinematics::{Kinematics, PressedLock, and_list, pressed_locks, windows};
+use crate::kinematics::{
+    Kinematics, NoWindow, PressedLock, Window, and_list, pressed_locks, pressed_locks_tested,
+    windows,
+};
 use crate::text::paragraph;
 
 /// One entry for each arrangement and lock that leaves less than the arrangement's own window; empty
@@ -13,7 +16,9 @@ pub(super) fn pressed(d: &Driveline, k: &Kinematics, width: usize) -> String {
         Ok(own) => pressed.narrows(own),
         Err(_) => false,
     };
-    let all: Vec<PressedLock> = pressed_locks(d, k).into_iter().filter(narrower).collect();
+    let tested = pressed_locks_tested(d, k);
+    let all: Vec<(PressedLock, PressedLock)> =
+        pressed_locks(d, k).into_iter().zip(tested).filter(|(one, _)| narrower(one)).collect();
     if all.is_empty() {
         return String::new();
     }
@@ -24,11 +29,29 @@ pub(super) fn pressed(d: &Driveline, k: &Kinematics, width: usize) -> String {
         0,
         width,
     );
-    for pressed in &all {
+    let tests = d.shafts.iter().any(|shaft| shaft.tested_rpm.is_some());
+    for (pressed, tested) in &all {
         out += &paragraph(&title(d, pressed), 2, width);
         out += &paragraph(&says(d, pressed), 4, width);
+        if tests && tested.window != pressed.window {
+            out += &paragraph(&bears(d, &own[pressed.arrangement], tested), 4, width);
+        }
     }
     out
+}
+
+/// What the shafts were tested to bear for a while makes of it.
+fn bears(d: &Driveline, own: &Result<Window, NoWindow>, tested: &PressedLock) -> String {
+    match own {
+        Ok(own) if !tested.narrows(own) => {
+            "at speeds that the shafts were tested to bear for a while: all that the arrangement allows"
+                .to_string()
+        }
+        _ => format!(
+            "at speeds that the shafts were tested to bear for a while: {}",
+            says(d, tested)
+        ),
+    }
 }
 
 fn title(d: &Driveline, pressed: &PressedLock) -> String {

@@ -39,7 +39,8 @@ impl<'a> Run<'a> {
 
     /// How fast the vehicle may go, m/s: a driver sees that limit. It is that of the arrangement
     /// that stands; between two, the last one goes on, and no shaft may pass its limits with the
-    /// locks that are closed now.
+    /// locks that are closed now. With each lock that is stated not to open, or whose switch contradicts
+    /// the speeds, no shaft may pass them either: it may be pressed.
     pub(super) fn keep_speed_limit(&mut self) {
         let prepared = &self.prepared;
         let status = &self.output.status;
@@ -49,6 +50,12 @@ impl<'a> Run<'a> {
             self.driver.limit(min.min(max), min.max(max));
         } else if let Some([low, high]) = prepared.road_speeds(status.held.0) {
             self.driver.limit_further(low, high);
+        }
+        let held = status.held;
+        for lock in status.faults.stuck_closed.or(status.faults.switch).without(held).iter() {
+            if let Some([low, high]) = prepared.road_speeds(held.with(lock, true).0) {
+                self.driver.limit_further(low, high);
+            }
         }
         // Without torque the slope may carry a shaft over its limits: who is told so brakes.
         if status.faults.racing.is_empty() {
