@@ -324,7 +324,7 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         Phase::Rest | Phase::Prepare { .. } | Phase::Closing { .. } | Phase::Settle
             if barred.is_some() =>
         {
-            rest::end_claim(state, claimed, barred.unwrap_or_default())
+            rest::end_claim(table, state, claimed, barred.unwrap_or_default())
         }
         // No step joins the engine to an overlap: a fault did, and it is not waited for.
         Phase::Rest | Phase::Settle | Phase::Prepare { .. } | Phase::Closing { .. }

@@ -234,12 +234,24 @@ pub(super) fn barred_by(table: &Table, claimed: Bits, pressed: Bits) -> Option<(
 /// A switch says of an open lock that it is closed while its sides move apart. It may lie; or a
 /// fault presses plates that still slip. No speed tells one from the other, so what must not be
 /// closed together with it is let go.
-pub(super) fn end_claim(state: &mut State, claimed: Bits, barred: (Bits, Option<u8>)) -> Plan {
+pub(super) fn end_claim(
+    table: &Table,
+    state: &mut State,
+    claimed: Bits,
+    barred: (Bits, Option<u8>),
+) -> Plan {
     // What was to be filled is not, whether or not there is a lock to let go.
     state.prefill = Bits::EMPTY;
     // SW-D1
     if let Some(lock) = claimed.and(barred.0).lowest() {
         give_up(state, Refusal::Switch { lock });
+    }
+    // A lock that is just closing would go on beside the one that is let go, with nobody watching.
+    if let Phase::Closing { step } = state.phase
+        && let Some(step) = table.step(step)
+    {
+        state.locks.order(step.lock, false);
+        state.enter(Phase::Settle);
     }
     let ours = barred.1.filter(|&lock| state.locks.ordered.has(lock));
     if let Some(lock) = ours.or(barred.0.and(state.locks.ordered).lowest()) {

@@ -3,10 +3,10 @@
 use super::super::{barred_by, end_claim};
 use crate::bits::Bits;
 use crate::decide::{Plan, State, count_overlap, decide, overlap_end};
-use crate::fixture::{APART, Owned, READY, Told};
+use crate::fixture::{APART, Owned, READY, Told, step};
 use crate::io::LockReport;
 use crate::status::{Phase, Refusal};
-use crate::table::Overlap;
+use crate::table::{Action, Overlap};
 
 const A: Bits = Bits::one(0);
 const B: Bits = Bits::one(1);
@@ -82,19 +82,43 @@ fn a_claimed_overlap_is_ended_unless_it_is_meant() {
 /// Another lock of the set goes when the first one is not ours; when none is, only the torque.
 #[test]
 fn a_lock_that_is_ours_goes() {
+    let owned = Owned::new();
+    let table = owned.table();
     let mut state = standing(B);
-    assert_eq!(end_claim(&mut state, A, (BOTH, Some(0))), Plan::Cut);
+    assert_eq!(end_claim(&table, &mut state, A, (BOTH, Some(0))), Plan::Cut);
     assert_eq!((state.locks.ordered, state.phase), (Bits::EMPTY, Phase::Settle));
     let mut state = standing(Bits::EMPTY);
     state.locks.stuck_closed = B;
-    assert_eq!(end_claim(&mut state, A, (BOTH, Some(1))), Plan::Cut);
+    assert_eq!(end_claim(&table, &mut state, A, (BOTH, Some(1))), Plan::Cut);
     assert_eq!((state.held(), state.phase), (B, Phase::Rest));
     assert_eq!(state.refusal, Some(Refusal::Switch { lock: 0 }), "it is said all the same");
     // A set with nothing in it that is claimed is no claim's: its lock goes, and nothing is blamed.
     let mut state = standing(B);
-    assert_eq!(end_claim(&mut state, A, (B, Some(1))), Plan::Cut);
+    assert_eq!(end_claim(&table, &mut state, A, (B, Some(1))), Plan::Cut);
     assert_eq!((state.locks.ordered, state.phase), (Bits::EMPTY, Phase::Settle));
     assert_eq!((state.refusal, state.given_up), (None, false));
+}
+
+/// Another lock that is just closing does not go on beside the one that is let go, which still presses;
+/// one that stands does, and without a closing under way nothing else is touched.
+#[test]
+fn a_closing_under_way_is_broken_off_by_a_claim() {
+    const C: Bits = Bits::one(2);
+    let mut owned = Owned::new();
+    owned.steps.push(step(B, 2, Action::Close));
+    let table = owned.table();
+    for (phase, left) in [(Phase::Closing { step: 4 }, Bits::EMPTY), (Phase::Rest, C)] {
+        // The set that the claim completes has a lock of ours that is not the closing one; or none.
+        for (ours, barred) in [(B, Some(1)), (Bits::EMPTY, None)] {
+            let mut state = standing(ours);
+            state.locks.ordered = ours.or(C);
+            state.phase = phase;
+            assert_eq!(end_claim(&table, &mut state, A, (A.or(ours), barred)), Plan::Cut);
+            assert_eq!(state.locks.ordered, left, "{phase:?} {ours:?}");
+            let settles = phase != Phase::Rest || !ours.is_empty();
+            assert_eq!(state.phase == Phase::Settle, settles, "{phase:?} {ours:?}");
+        }
+    }
 }
 
 /// With the engine joined an overlap is ended at once; else when it has lasted too long.
