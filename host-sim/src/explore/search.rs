@@ -307,6 +307,7 @@ fn expand_share<W: Word>(
     };
     let mut codes = states.codes.view();
     let locks = states.layout.locks;
+    let mut found = Vec::new();
     loop {
         let from = taken.fetch_add(CHUNK, Ordering::Relaxed);
         let Some(chunk) = piece.get(from..(from + CHUNK).min(piece.len())) else { break };
@@ -316,12 +317,7 @@ fn expand_share<W: Word>(
             expander.expand(model, &before, &mut codes, |next| match next {
                 Next::State(state) => match states.layout.pack::<W>(state) {
                     None => *overflow = true,
-                    Some(mixed) => {
-                        let shard = shard_of(mixed);
-                        if states.shards[shard].find(mixed).is_none() {
-                            new[shard].push(word(mixed, level));
-                        }
-                    }
+                    Some(mixed) => found.push(mixed),
                 },
                 // What was broken on an earlier level already is not of interest.
                 Next::Broken(mask, node) if mask & !known != 0 => {
@@ -331,9 +327,22 @@ fn expand_share<W: Word>(
                 }
                 Next::Broken(..) => {}
             });
+            look_up(states, &mut found, level, &mut share.new);
         }
     }
     share
+}
+
+/// Keep those that were not met on an earlier level.
+fn look_up<W: Word>(states: &States<W>, found: &mut Vec<W>, level: u32, new: &mut [Vec<W>]) {
+    let peek = |all: W, mixed: &W| all ^ states.shards[shard_of(*mixed)].peek(*mixed);
+    std::hint::black_box(found.iter().fold(W::default(), peek));
+    for mixed in found.drain(..) {
+        let shard = shard_of(mixed);
+        if states.shards[shard].find(mixed).is_none() {
+            new[shard].push(word(mixed, level));
+        }
+    }
 }
 
 fn insert_all<W: Word>(

@@ -180,6 +180,12 @@ impl<W: Word> Shard<W> {
         ((u64::from(below) * self.places as u64) >> 32) as usize
     }
 
+    /// What is in the slot where a mixed key belongs. To look at many of them before any is
+    /// searched for lets the waits for memory overlap.
+    pub fn peek(&self, mixed: W) -> W {
+        self.slots.get(self.place(mixed)).copied().unwrap_or_default()
+    }
+
     /// Slot of a mixed key, if it is there.
     pub fn find(&self, mixed: W) -> Option<usize> {
         let mut at = self.place(mixed);
