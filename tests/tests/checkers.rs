@@ -263,6 +263,22 @@ fn sw_overlap_fires_when_turning_too_long_or_with_the_engine_joined() {
     assert!(found.iter().any(|f| f.text.contains("engine is joined")), "{found:?}");
 }
 
+/// What a fault pushes may turn in the moment in which the plates begin to press: for the reaction time,
+/// and not with what pushes nothing.
+#[test]
+fn sw_overlap_gives_time_to_react_to_a_shaft_that_a_fault_pushes() {
+    let story = |pushes: bool, stands_s: f64| {
+        let mut s = Story::new("shuttle");
+        (s.now.faults.any, s.now.faults.sensors) = (true, 1);
+        s.now.faults.machines = u8::from(pushes);
+        s.close(0, 0.0).wait(0.1).speed(GENERATOR, 45.0).close(1, 0.0).wait(stands_s);
+        s.rules()
+    };
+    assert_eq!(story(true, 0.45), Vec::<&str>::new());
+    assert_eq!(story(true, 0.55), ["SW-OVERLAP"]);
+    assert_eq!(story(false, 0.01), ["SW-OVERLAP"]);
+}
+
 /// A stuck lock shows it when it is told to open: from then on counts the reaction time, and not from
 /// when it closed as it was told.
 #[test]

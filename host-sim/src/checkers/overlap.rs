@@ -21,6 +21,8 @@ struct Watched {
     reason: String,
     since_s: Option<f64>,
     excused_since_s: Option<f64>,
+    /// Since when the held machine turns while a fault pushes some shaft.
+    pushed_since_s: Option<f64>,
     /// All of its locks were ordered closed at once.
     stood: bool,
     /// They were, and one was told to open since.
@@ -57,6 +59,7 @@ impl OverlapChecker {
             reason: o.reason.clone(),
             since_s: None,
             excused_since_s: None,
+            pushed_since_s: None,
             stood: false,
             ends: false,
             was_pressed: false,
@@ -94,13 +97,21 @@ impl OverlapChecker {
         // A lock that a fault holds against its order takes the others' reaction time as well.
         let faulty = truth.has_actuator_fault_of(w.locks);
         let limit_s = w.limit_s + if faulty { self.reaction_s } else { 0.0 };
-        if !excused {
+        // A fault that pushes a shaft turns it in the moment in which plates that were ordered at rest
+        // begin to press.
+        let beyond_rest = turn > self.rest_radps;
+        if beyond_rest && w.pushed_since_s.is_none() && truth.is_pushed_by_fault_beside(w.locks) {
+            w.pushed_since_s = Some(truth.t_s);
+        }
+        let pushed = w.pushed_since_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
+        let turns = !excused && !pushed;
+        if turns {
             w.worst_turn.see(turn / RPM, truth.t_s);
         }
         if !faulty {
             w.worst_time.see(lasted, truth.t_s);
         }
-        if turn > self.rest_radps && !excused && !w.said_turning {
+        if beyond_rest && turns && !w.said_turning {
             let text = format!(
                 "{} closed together while the held machine turns at {:.0} rpm: {}",
                 set_text(&self.driveline, w.locks),
@@ -154,7 +165,7 @@ impl Watched {
     }
 
     fn forget(&mut self) {
-        (self.since_s, self.excused_since_s) = (None, None);
+        (self.since_s, self.excused_since_s, self.pushed_since_s) = (None, None, None);
         (self.stood, self.ends, self.was_pressed) = (false, false, false);
         (self.said_turning, self.said_long, self.said_engine) = (false, false, false);
     }

@@ -133,8 +133,13 @@ impl TickTruth {
     /// Whether a fault that moves something is present: of a lock's actuator or its supply, of
     /// a machine, of the engine.
     pub fn is_pushed_by_fault(&self) -> bool {
+        self.faults.supply_lost || self.is_pushed_by_fault_beside(0)
+    }
+
+    /// The same, without the actuators of these locks and their supply.
+    pub fn is_pushed_by_fault_beside(&self, locks: u8) -> bool {
         let f = &self.faults;
-        f.actuators != 0 || f.machines != 0 || f.supply_lost || f.grip_lost || self.engine_fault
+        f.actuators & !locks != 0 || f.machines != 0 || f.grip_lost || self.engine_fault
     }
 
     /// Whether a fault of this lock's actuator or of its supply is present.
