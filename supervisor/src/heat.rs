@@ -41,6 +41,28 @@ impl Heat {
         }
     }
 
+    /// What may outlive a reset: the rise of each lock's plates when it was last reckoned, K, as the
+    /// upper half of an `f32`, rounded up. Since then they have only cooled.
+    pub(crate) fn kept(&self) -> [u16; MAX_LOCKS] {
+        self.plates.map(|plates| {
+            let rounded = plates.rise_k.to_bits().saturating_add(0xffff) >> 16;
+            // The largest number, and not beyond it.
+            rounded.min(0x7f7f) as u16
+        })
+    }
+
+    /// As after a reset that left this. What is no rise counts as the hottest that there is.
+    pub(crate) fn of_kept(rises: [u16; MAX_LOCKS]) -> Heat {
+        let plates = rises.map(|rise| {
+            let rise_k = f32::from_bits(u32::from(rise) << 16);
+            Plates {
+                rise_k: if rise_k >= 0.0 && rise_k <= f32::MAX { rise_k } else { f32::MAX },
+                at: 0,
+            }
+        });
+        Heat { plates, now: 0 }
+    }
+
     /// Estimated rise over the oil now, K, on the safe side.
     pub fn rise_k(&self, table: &Table, lock: u8) -> f32 {
         let i = usize::from(lock);
@@ -168,6 +190,29 @@ mod tests {
                     exact.rise_k
                 );
             }
+        }
+    }
+
+    /// What outlives a reset is never less than it was, and by no more than one in 128 above; and what is
+    /// no rise is as hot as can be.
+    #[test]
+    fn what_is_kept_is_on_the_safe_side() {
+        let owned = Owned::new();
+        let table = owned.table();
+        for n in 0..2000u16 {
+            let rise_k = 1e-3 * 1.013f32.powi(i32::from(n));
+            let plates = [Plates { rise_k, at: 7 }; MAX_LOCKS];
+            let back = Heat::of_kept(Heat { plates, now: 9 }.kept());
+            let now = back.rise_k(&table, 0);
+            assert!(now >= rise_k && now <= rise_k * (1.0 + 1.0 / 128.0), "{rise_k} {now}");
+        }
+        let of = |rise_k| Heat { plates: [Plates { rise_k, at: 0 }; MAX_LOCKS], now: 0 };
+        assert_eq!(Heat::of_kept(of(0.0).kept()), Heat::default());
+        assert_eq!(of(f32::MAX).kept(), [0x7f7f; MAX_LOCKS], "the largest number, no infinity");
+        for strange in [f32::NAN, f32::INFINITY, -1.0] {
+            let rises = [(strange.to_bits() >> 16) as u16; MAX_LOCKS];
+            assert_eq!(Heat::of_kept(rises), of(f32::MAX), "{strange}");
+            assert!(!Heat::of_kept(rises).cool(&table, 0), "{strange}");
         }
     }
 

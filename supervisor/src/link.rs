@@ -20,4 +20,4 @@ pub use node::Node;
 pub use receiver::{Bad, Counters, Receiver};
 
 /// Version of the protocol; both sides must have the same.
-pub const PROTOCOL: u16 = 1;
+pub const PROTOCOL: u16 = 2;

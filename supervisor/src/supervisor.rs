@@ -53,14 +53,18 @@ impl Supervisor {
     }
 
     /// As after a short reset, with what the last supervisor left in memory that was not cleared:
-    /// locks that it pressed and that are still closed stay so.
+    /// locks that it pressed and that are still closed stay so, and plates are as hot as they were.
     pub fn after_reset(trace: Trace) -> Supervisor {
-        Supervisor { kernel: Kernel::after_reset(Some(trace.watch)), ..Supervisor::default() }
+        Supervisor {
+            kernel: Kernel::after_reset(Some(trace.watch)),
+            heat: Heat::of_kept(trace.rises),
+            ..Supervisor::default()
+        }
     }
 
     /// What to keep for the next supervisor; of this tick.
-    pub const fn trace(&self) -> Trace {
-        Trace { watch: *self.kernel.watch() }
+    pub fn trace(&self) -> Trace {
+        Trace { watch: *self.kernel.watch(), rises: self.heat.kept() }
     }
 
     /// The event memory.

@@ -1,5 +1,5 @@
-//! What may outlive a reset: which locks were being pressed, and for how long the others have
-//! been let go.
+//! What may outlive a reset: which locks were being pressed, for how long the others have been let
+//! go, and how hot plates were.
 //!
 //! Kept every tick in memory that a warm reset does not clear, it lets the next supervisor keep
 //! pressing what the last one pressed, instead of opening it under load. Nothing depends on it:
@@ -13,29 +13,34 @@ use crate::hash::Crc32c;
 use crate::interlock::Watch;
 
 /// Length of a stored trace.
-pub const TRACE_BYTES: usize = 26;
+pub const TRACE_BYTES: usize = 42;
 const CHECKED_BYTES: usize = TRACE_BYTES - 4;
 
-/// What may outlive a reset; the interlock's memory and nothing else.
+/// What may outlive a reset; the interlock's memory, the plates' heat and nothing else.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct Trace {
     pub(crate) watch: Watch,
+    /// See [`crate::heat::Heat::kept`].
+    pub(crate) rises: [u16; MAX_LOCKS],
 }
 
 impl Trace {
-    /// Of a supervisor that pressed these locks until now: where a run begins with locks closed.
+    /// Of a supervisor that pressed these locks until now, with cold plates: where a run begins with
+    /// locks closed.
     pub fn pressing(locks: Bits) -> Trace {
-        Trace { watch: Watch::of_kept(locks, Bits::EMPTY, [0; MAX_LOCKS]) }
+        let watch = Watch::of_kept(locks, Bits::EMPTY, [0; MAX_LOCKS]);
+        Trace { watch, rises: [0; MAX_LOCKS] }
     }
 
     /// As bytes, little end first: locks granted, locks seen to move, ticks since each lock was
-    /// last pressed, hash of the table, CRC-32C of all that.
+    /// last pressed, rise of each lock's plates in K (the upper half of an `f32`, rounded up), hash of the
+    /// table, CRC-32C of all that.
     pub fn to_bytes(&self, table_hash: u32) -> [u8; TRACE_BYTES] {
         let mut bytes = [0; TRACE_BYTES];
         let (granted, moving, ticks) = self.watch.kept();
-        let ticks = ticks.iter().flat_map(|t| t.to_le_bytes());
+        let numbers = ticks.into_iter().chain(self.rises).flat_map(u16::to_le_bytes);
         let content =
-            [granted.0, moving.0].into_iter().chain(ticks).chain(table_hash.to_le_bytes());
+            [granted.0, moving.0].into_iter().chain(numbers).chain(table_hash.to_le_bytes());
         let mut crc = Crc32c::default();
         for (slot, byte) in bytes.iter_mut().zip(content) {
             *slot = byte;
@@ -49,13 +54,13 @@ impl Trace {
 
     /// From bytes; `None` when the checksum is wrong or the trace is of another table.
     pub fn from_bytes(bytes: &[u8; TRACE_BYTES], table_hash: u32) -> Option<Trace> {
-        let mut ticks = [0; MAX_LOCKS];
+        let (mut ticks, mut rises) = ([0; MAX_LOCKS], [0; MAX_LOCKS]);
         let pairs = bytes.get(2..)?.chunks_exact(2);
-        for (slot, pair) in ticks.iter_mut().zip(pairs) {
+        for (slot, pair) in ticks.iter_mut().chain(&mut rises).zip(pairs) {
             *slot = u16::from_le_bytes(pair.try_into().ok()?);
         }
         let (granted, moving) = (Bits(*bytes.first()?), Bits(*bytes.get(1)?));
-        let trace = Trace { watch: Watch::of_kept(granted, moving, ticks) };
+        let trace = Trace { watch: Watch::of_kept(granted, moving, ticks), rises };
         (trace.to_bytes(table_hash) == *bytes).then_some(trace)
     }
 }
@@ -64,24 +69,26 @@ impl Trace {
 mod tests {
     use super::*;
 
-    fn watch() -> Watch {
-        Watch::of_kept(Bits(5), Bits(2), core::array::from_fn(|i| 0x0102 * i as u16))
+    fn full() -> Trace {
+        let numbers = |from: u16| core::array::from_fn(|i| 0x0102 * i as u16 + from);
+        Trace { watch: Watch::of_kept(Bits(5), Bits(2), numbers(0)), rises: numbers(0x4000) }
     }
 
     #[test]
     fn what_is_stored_comes_back() {
-        let trace = Trace { watch: watch() };
+        let trace = full();
         let bytes = trace.to_bytes(0xDEAD_BEEF);
         assert_eq!(Trace::from_bytes(&bytes, 0xDEAD_BEEF), Some(trace));
         assert_eq!(Trace::from_bytes(&bytes, 0xDEAD_BEEE), None, "of another table");
         assert_eq!(bytes[..4], [5, 2, 0, 0]);
         assert_eq!(bytes[4..6], [0x02, 0x01], "little end first");
+        assert_eq!(bytes[18..22], [0x00, 0x40, 0x02, 0x41], "heat behind the ticks");
     }
 
     /// Any bit that flips while nobody looks is noticed.
     #[test]
     fn a_flipped_bit_is_noticed() {
-        let bytes = Trace { watch: watch() }.to_bytes(7);
+        let bytes = full().to_bytes(7);
         for bit in 0..TRACE_BYTES * 8 {
             let mut bad = bytes;
             bad[bit / 8] ^= 1 << (bit % 8);

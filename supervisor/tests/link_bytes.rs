@@ -29,7 +29,7 @@ fn examples() -> Vec<(&'static str, Message)> {
         (
             "hello of a host",
             Message::Hello(Hello {
-                protocol: 1,
+                protocol: supervisor::link::PROTOCOL,
                 table_format: 1,
                 table_hash: 0x00c0_ffee,
                 tick_us: 1000,
@@ -261,10 +261,10 @@ fn message() -> impl Strategy<Value = Message> {
             })
         },
     );
-    let trace = prop::option::of(prop::collection::vec(any::<u8>(), 26));
+    let trace = prop::option::of(prop::collection::vec(any::<u8>(), 42));
     let begin = (any::<bool>(), 1u16.., trace).prop_map(|(real, lost_ticks, trace)| {
         let mode = if real { Mode::RealTime } else { Mode::Lockstep };
-        let trace = trace.map(|t| t.try_into().expect("26 bytes"));
+        let trace = trace.map(|t| t.try_into().expect("42 bytes"));
         Message::Begin(Begin { mode, lost_ticks, trace })
     });
     let refused = prop::sample::select(vec![

@@ -247,7 +247,7 @@ fn a_hello_and_a_beginning_are_laid_out_as_the_page_says() {
         assert_eq!(payload(&hello), expected);
         assert_eq!(read(&content(&hello)), Ok((STAMP, hello)));
     }
-    let trace: [u8; 26] = core::array::from_fn(|i| i as u8 + 1);
+    let trace: [u8; 42] = core::array::from_fn(|i| i as u8 + 1);
     for (mode, kept, flags) in [
         (Mode::Lockstep, None, 0),
         (Mode::RealTime, None, 1),
@@ -256,7 +256,7 @@ fn a_hello_and_a_beginning_are_laid_out_as_the_page_says() {
     ] {
         let begin = Message::Begin(Begin { mode, lost_ticks: 0x0102, trace: kept });
         let mut expected = vec![flags, 2, 1];
-        expected.extend(kept.unwrap_or_default());
+        expected.extend(kept.unwrap_or([0; 42]));
         assert_eq!(payload(&begin), expected);
         assert_eq!(read(&content(&begin)), Ok((STAMP, begin)));
     }

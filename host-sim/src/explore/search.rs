@@ -313,7 +313,7 @@ fn expand_share<W: Word>(
         let Some(chunk) = piece.get(from..(from + CHUNK).min(piece.len())) else { break };
         for &before_word in chunk {
             let before = states.node(before_word, &mut codes);
-            let Share { new, expander, broken, overflow } = &mut share;
+            let Share { expander, broken, overflow, .. } = &mut share;
             expander.expand(model, &before, &mut codes, |next| match next {
                 Next::State(state) => match states.layout.pack::<W>(state) {
                     None => *overflow = true,

@@ -135,7 +135,7 @@ impl Begin {
     fn write(&self, out: &mut Writer) {
         out.u8(u8::from(self.mode == Mode::RealTime) | u8::from(self.trace.is_some()) << 1);
         out.u16(self.lost_ticks);
-        out.bytes(&self.trace.unwrap_or_default());
+        out.bytes(&self.trace.unwrap_or([0; TRACE_BYTES]));
     }
 
     fn read(mut from: Reader) -> Option<Begin> {
