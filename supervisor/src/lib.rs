@@ -57,6 +57,7 @@ mod stray;
 mod supervisor;
 pub mod table;
 pub mod trace;
+mod unasked;
 mod unseen;
 
 pub use supervisor::{Output, Supervisor};

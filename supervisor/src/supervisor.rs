@@ -14,6 +14,7 @@ use crate::status::{Faults, Phase, Refusal, Status};
 use crate::stray::Stray;
 use crate::table::Table;
 use crate::trace::Trace;
+use crate::unasked::Unasked;
 use crate::unseen;
 
 #[cfg(test)]
@@ -32,6 +33,7 @@ pub struct Supervisor {
     table_fault: Option<TableFault>,
     race: Race,
     stray: Stray,
+    unasked: Unasked,
     tick: u32,
 }
 
@@ -144,6 +146,8 @@ impl Supervisor {
         let joined = || table.set(possibly_closed).engine_joined;
         let pushes = !racing.is_empty() && joined() && reading.engine_pushes();
         self.race.cut(table, racing, pushes, orders);
+        let settled = self.state().phase == Phase::Rest;
+        self.unasked.cut(table, settled && joined(), &reading, orders);
         let status = self.describe(&reading, standing, possibly_closed);
         // Plates that are pressed and not (or no longer) locked together slip and get hot.
         let working = passed.without(status.held).or(passed.and(reading.moving_locks()));

@@ -26,6 +26,7 @@ fn rules_in_code() -> Vec<(String, String)> {
                 "supervisor/src/interlock.rs"
                 | "supervisor/src/race.rs"
                 | "supervisor/src/stray.rs"
+                | "supervisor/src/unasked.rs"
                 | "supervisor/src/unseen.rs"
                 | "supervisor/src/decide/rest.rs" => line.strip_prefix("// ")?,
                 p if p.starts_with("host-sim/src/checkers/") => {

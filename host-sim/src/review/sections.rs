@@ -58,10 +58,11 @@ pub fn sections() -> Vec<Section> {
 }
 
 /// Files that hold a rule's branch, with their text.
-const FILES: [(&str, &str); 21] = [
+const FILES: [(&str, &str); 22] = [
     ("supervisor/src/interlock.rs", include_str!("../../../supervisor/src/interlock.rs")),
     ("supervisor/src/race.rs", include_str!("../../../supervisor/src/race.rs")),
     ("supervisor/src/stray.rs", include_str!("../../../supervisor/src/stray.rs")),
+    ("supervisor/src/unasked.rs", include_str!("../../../supervisor/src/unasked.rs")),
     ("supervisor/src/unseen.rs", include_str!("../../../supervisor/src/unseen.rs")),
     ("supervisor/src/decide/rest.rs", include_str!("../../../supervisor/src/decide/rest.rs")),
     ("host-sim/src/checkers/conflict.rs", include_str!("../checkers/conflict.rs")),

@@ -102,6 +102,7 @@ fn judges_of(id: &str) -> Vec<&str> {
         "SW-I2" | "SW-I4" | "SW-I5" => vec!["SW-CONFLICT"],
         "SW-I3" | "SW-I6" | "SW-D2" => vec!["SW-OVERLAP"],
         "SW-M1" | "SW-M2" | "SW-M3" => vec!["SW-OVERSPEED"],
+        "SW-M4" => vec!["SW-MOTION"],
         "SW-D1" => vec!["SW-CONFLICT", "SW-OVERLAP"],
         "SW-D3" => vec!["SW-ENGINE", "SW-OVERSPEED"],
         judge => vec![judge],

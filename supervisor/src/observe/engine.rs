@@ -3,6 +3,7 @@
 use crate::bits::Bits;
 use crate::io::Inputs;
 use crate::table::{Parity, Rest, SpeedRow, Table};
+use crate::unasked::Powers;
 
 use super::{Reading, Sample, ahead, row_times};
 
@@ -38,6 +39,29 @@ impl Reading<'_> {
             let gives_none = torque.valid && torque.nm <= 0.0;
             !gives_none
         })
+    }
+
+    /// Power asked for at the output, W; `None` when its speed is not known.
+    pub(crate) fn asked_w(&self) -> Option<f32> {
+        self.output_radps().map(|radps| self.inputs.demand_nm * radps)
+    }
+
+    /// Power asked for at the output, given by all machines together and by the engine; `None` without an
+    /// engine that runs, or when a speed or torque of it is not known.
+    pub(crate) fn powers(&self) -> Option<Powers> {
+        running_engine(self.table, self.inputs)?;
+        let asked_w = self.asked_w()?;
+        let (mut given_w, mut engine_w) = (0.0, 0.0);
+        for ((machine, rest), torque) in (0u8..).zip(self.table.rests).zip(&self.inputs.torques) {
+            let radps =
+                self.value(&rest.row, rest.sensors).filter(|_| rest.max > 0.0 && torque.valid)?;
+            let power_w = torque.nm * radps;
+            given_w += power_w;
+            if self.table.engine == Some(machine) {
+                engine_w = power_w;
+            }
+        }
+        Some(Powers { asked_w, given_w, engine_w })
     }
 
     /// Whether the engine runs and will be dragged below its stall speed, or driven beyond its

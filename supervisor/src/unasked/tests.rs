@@ -1,0 +1,113 @@
+//! When an engine counts as pushing against what is asked, for how long that is waited, and when it
+//! may run again.
+
+use super::*;
+use crate::fixture::{Owned, inputs};
+use crate::heat::Heat;
+use crate::io::{Inputs, LockReport::Open, Torque};
+use crate::observe::Memory;
+use crate::table::Rest;
+
+fn powers(asked_w: f32, given_w: f32, engine_w: f32) -> Powers {
+    Powers { asked_w, given_w, engine_w }
+}
+
+/// Each edge by itself: a quarter of what is asked, a tenth of what the engine gives.
+#[test]
+fn what_opposes() {
+    assert!(powers(-100.0, 25.1, 0.1).oppose());
+    assert!(!powers(-100.0, 25.0, 0.1).oppose(), "little of what is asked");
+    assert!(powers(-100.0, 35.1, 100.0).oppose());
+    assert!(!powers(-100.0, 34.9, 100.0).oppose(), "gears may take so much");
+    assert!(!powers(-100.0, 80.0, 0.0).oppose(), "the engine gives nothing");
+    assert!(!powers(-100.0, 80.0, -5.0).oppose());
+    assert!(!powers(0.0, 80.0, 90.0).oppose() && !powers(100.0, 80.0, 90.0).oppose());
+    assert!(!powers(-100.0, -80.0, 90.0).oppose(), "the other machines take it");
+    for unknown in [[f32::NAN, 80.0, 90.0], [-100.0, f32::NAN, 90.0], [-100.0, 80.0, f32::NAN]] {
+        assert!(!powers(unknown[0], unknown[1], unknown[2]).oppose());
+    }
+}
+
+/// Machine 0 on sensor 0; the engine, machine 1, on sensor 1. The output turns at 5 rad/s.
+fn with_engine() -> Owned {
+    let mut owned = Owned::new();
+    owned.parities.clear();
+    let mut row = [0.0; 8];
+    row[0] = 1.0;
+    owned.rests[0] = Rest { row, sensors: crate::bits::Bits::one(0), max: 0.5 };
+    owned.rests[1] =
+        Rest { row: crate::fixture::unit(1), sensors: crate::bits::Bits::one(1), max: 0.5 };
+    owned
+}
+
+fn now(demand_nm: f32, machine_nm: f32, engine_nm: f32) -> Inputs {
+    let mut now = inputs([10.0, 20.0], 5.0, [Open, Open]);
+    (now.demand_nm, now.engine_running) = (demand_nm, true);
+    now.torques[0] = Torque { nm: machine_nm, valid: true };
+    now.torques[1] = Torque { nm: engine_nm, valid: true };
+    now
+}
+
+fn read<T>(table: &Table, now: &Inputs, f: impl FnOnce(&Reading) -> T) -> T {
+    f(&Reading::new(table, now, &Heat::default(), &mut Memory::default()))
+}
+
+#[test]
+fn powers_are_torques_times_speeds_and_need_all_of_them() {
+    let owned = with_engine();
+    let table = owned.table();
+    let all = |now: &Inputs| read(&table, now, |r| r.powers());
+    assert_eq!(all(&now(-7.0, -3.0, 2.0)), Some(powers(-35.0, 10.0, 40.0)));
+    let mut less = now(-7.0, -3.0, 2.0);
+    less.torques[0].valid = false;
+    assert_eq!(all(&less), None, "a torque is missing");
+    let mut less = now(-7.0, -3.0, 2.0);
+    less.speeds[1].valid = false;
+    assert_eq!(all(&less), None, "a machine's speed is missing");
+    let mut less = now(-7.0, -3.0, 2.0);
+    less.speeds[2].valid = false;
+    assert_eq!(all(&less), None, "the road's speed is missing");
+    let mut still = now(-7.0, -3.0, 2.0);
+    still.engine_running = false;
+    assert_eq!(all(&still), None, "the engine stands");
+    let mut unread = with_engine();
+    unread.rests[0].max = 0.0;
+    assert_eq!(read(&unread.table(), &now(-7.0, -3.0, 2.0), |r| r.powers()), None, "no sensor");
+}
+
+/// Stopped after four times the wait and not before; it runs again when the demand is with the
+/// motion, and not when it is merely unknown. Without a lock that joins it nothing is counted.
+#[test]
+fn sw_m4_it_is_stopped_until_that_is_asked_for_which_it_gives() {
+    let owned = with_engine();
+    let table = owned.table();
+    let wait = table.timing.retry_wait.saturating_mul(4);
+    let mut unasked = Unasked::default();
+    let mut runs = |joined: bool, now: &Inputs, wanted: bool| {
+        let mut orders = Orders { engine_run: wanted, ..Orders::default() };
+        read(&table, now, |r| unasked.cut(&table, joined, r, &mut orders));
+        orders.engine_run
+    };
+    let (against, along) = (now(-20.0, 0.0, 30.0), now(20.0, 0.0, 30.0));
+    for _ in 0..3 * wait {
+        assert!(runs(false, &against, true), "not joined");
+        assert!(runs(true, &along, true), "asked for");
+    }
+    for round in 0..2 {
+        for tick in 1..=wait {
+            assert!(runs(true, &against, true), "{round} {tick}");
+        }
+        for _ in 0..10 {
+            assert!(!runs(true, &against, true), "{round}");
+        }
+        let standing = Inputs { engine_running: false, ..against };
+        assert!(!runs(true, &standing, true) && !runs(false, &against, true), "{round}");
+        let stands = Inputs { engine_running: false, ..along };
+        assert!(runs(false, &stands, true) && !runs(false, &stands, false), "{round}");
+    }
+    // One tick in between begins the count anew.
+    for tick in 1..=4 * wait {
+        let now = if tick % wait == 0 { now(-20.0, -90.0, 30.0) } else { against };
+        assert!(runs(true, &now, true), "{tick}");
+    }
+}
