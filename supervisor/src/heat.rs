@@ -56,7 +56,7 @@ impl Heat {
         let plates = rises.map(|rise| {
             let rise_k = f32::from_bits(u32::from(rise) << 16);
             Plates {
-                rise_k: if rise_k >= 0.0 && rise_k <= f32::MAX { rise_k } else { f32::MAX },
+                rise_k: if (0.0..=f32::MAX).contains(&rise_k) { rise_k } else { f32::MAX },
                 at: 0,
             }
         });

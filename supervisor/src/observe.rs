@@ -11,6 +11,8 @@ use crate::heat::Heat;
 use crate::io::{Inputs, LockReport, Reports};
 use crate::table::{Lock, SpeedRow, Step, Table, Window};
 
+#[cfg(test)]
+pub(crate) use engine::Powers;
 use engine::{implausible_engine, running_engine};
 
 mod engine;

@@ -11,11 +11,6 @@ use crate::table::Table;
 #[cfg(test)]
 mod tests;
 
-/// What is given counts from this share of what is asked the other way.
-const ASKED_SHARE: f32 = 0.25;
-/// And from this share of what the engine gives: losses in gears and bearings take some of it.
-const LOST_SHARE: f32 = 0.1;
-
 /// What is remembered of an engine that pushes against what is asked.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub(crate) struct Unasked {
@@ -23,21 +18,6 @@ pub(crate) struct Unasked {
     ticks: u16,
     /// Whether it is stopped until that is asked for which it gives.
     stops: bool,
-}
-
-/// Power that is asked for at the output, that all machines give, and that the engine gives, W.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub(crate) struct Powers {
-    pub(crate) asked_w: f32,
-    pub(crate) given_w: f32,
-    pub(crate) engine_w: f32,
-}
-
-impl Powers {
-    fn oppose(&self) -> bool {
-        let floor = LOST_SHARE * self.engine_w - ASKED_SHARE * self.asked_w;
-        self.asked_w < 0.0 && self.engine_w > 0.0 && self.given_w > floor
-    }
 }
 
 impl Unasked {
@@ -51,13 +31,11 @@ impl Unasked {
         reading: &Reading,
         orders: &mut Orders,
     ) {
-        let powers = reading.powers();
-        let opposes = joined && powers.is_some_and(|powers| powers.oppose());
+        let opposes = joined && reading.powers().is_some_and(|powers| powers.oppose());
         self.ticks = if opposes { self.ticks.saturating_add(1) } else { 0 };
-        self.stops = match reading.asked_w() {
-            Some(asked_w) if asked_w > 0.0 => false,
-            _ => self.stops || self.ticks > table.timing.retry_wait.saturating_mul(4),
-        };
+        let late = self.ticks > table.timing.retry_wait.saturating_mul(4);
+        let along = reading.asked_w().is_some_and(|asked_w| asked_w > 0.0);
+        self.stops = (self.stops || late) && !along;
         // SW-M4
         orders.engine_run = orders.engine_run && !self.stops;
     }

@@ -3,7 +3,6 @@
 use crate::bits::Bits;
 use crate::io::Inputs;
 use crate::table::{Parity, Rest, SpeedRow, Table};
-use crate::unasked::Powers;
 
 use super::{Reading, Sample, ahead, row_times};
 
@@ -15,6 +14,28 @@ const DOUBTED_SHARE: f32 = 1.25;
 /// An engine that will be faster than this share of its highest speed is being driven too fast: one that is
 /// brought near its limit on purpose is not.
 const DRIVEN_SHARE: f32 = 1.1;
+
+/// What is given counts as against what is asked from this share of it.
+const ASKED_SHARE: f32 = 0.25;
+/// And from this share of what the engine gives: losses in gears and bearings take some of it.
+const LOST_SHARE: f32 = 0.1;
+
+/// Power that is asked for at the output, that all machines give, and that the engine gives, W.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(crate) struct Powers {
+    pub(crate) asked_w: f32,
+    pub(crate) given_w: f32,
+    pub(crate) engine_w: f32,
+}
+
+impl Powers {
+    /// Whether the engine gives power that the other machines do not take, while the demand is against
+    /// the motion.
+    pub(crate) fn oppose(&self) -> bool {
+        let floor = LOST_SHARE * self.engine_w - ASKED_SHARE * self.asked_w;
+        self.asked_w < 0.0 && self.engine_w > 0.0 && self.given_w > floor
+    }
+}
 
 /// The engine, when it runs by itself.
 pub(super) fn running_engine<'a>(table: &Table<'a>, inputs: &Inputs) -> Option<&'a Rest> {

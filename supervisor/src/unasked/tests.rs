@@ -5,7 +5,7 @@ use super::*;
 use crate::fixture::{Owned, inputs};
 use crate::heat::Heat;
 use crate::io::{Inputs, LockReport::Open, Torque};
-use crate::observe::Memory;
+use crate::observe::{Memory, Powers};
 use crate::table::Rest;
 
 fn powers(asked_w: f32, given_w: f32, engine_w: f32) -> Powers {
@@ -102,6 +102,8 @@ fn sw_m4_it_is_stopped_until_that_is_asked_for_which_it_gives() {
         }
         let standing = Inputs { engine_running: false, ..against };
         assert!(!runs(true, &standing, true) && !runs(false, &against, true), "{round}");
+        let unknown = Inputs { demand_nm: f32::NAN, ..along };
+        assert!(!runs(true, &unknown, true), "{round}");
         let stands = Inputs { engine_running: false, ..along };
         assert!(runs(false, &stands, true) && !runs(false, &stands, false), "{round}");
     }
