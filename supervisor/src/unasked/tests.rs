@@ -1,12 +1,17 @@
 //! When an engine counts as pushing against what is asked, for how long that is waited, and when it
 //! may run again.
 
+use std::vec::Vec;
+
 use super::*;
+use crate::bits::Bits;
 use crate::fixture::{Owned, inputs};
 use crate::heat::Heat;
-use crate::io::{Inputs, LockReport::Open, Torque};
+use crate::io::{Inputs, LockReport::Closed, LockReport::Open, Torque};
 use crate::observe::{Memory, Powers};
-use crate::table::Rest;
+use crate::supervisor::Supervisor;
+use crate::table::{EngineUse, Rest};
+use crate::trace::Trace;
 
 fn powers(asked_w: f32, given_w: f32, engine_w: f32) -> Powers {
     Powers { asked_w, given_w, engine_w }
@@ -34,9 +39,8 @@ fn with_engine() -> Owned {
     owned.parities.clear();
     let mut row = [0.0; 8];
     row[0] = 1.0;
-    owned.rests[0] = Rest { row, sensors: crate::bits::Bits::one(0), max: 0.5 };
-    owned.rests[1] =
-        Rest { row: crate::fixture::unit(1), sensors: crate::bits::Bits::one(1), max: 0.5 };
+    owned.rests[0] = Rest { row, sensors: Bits::one(0), max: 0.5 };
+    owned.rests[1] = Rest { row: crate::fixture::unit(1), sensors: Bits::one(1), max: 0.5 };
     owned
 }
 
@@ -111,5 +115,32 @@ fn sw_m4_it_is_stopped_until_that_is_asked_for_which_it_gives() {
     for tick in 1..=4 * wait {
         let now = if tick % wait == 0 { now(-20.0, -90.0, 30.0) } else { against };
         assert!(runs(true, &now, true), "{tick}");
+    }
+}
+
+/// In the whole tick: only with the engine joined, and with no step under way.
+#[test]
+fn it_is_stopped_where_it_is_joined_and_nothing_moves() {
+    for (joined, moves, stops) in [(true, false, true), (false, false, false), (true, true, false)]
+    {
+        let mut owned = Owned::new();
+        (owned.arrangements[0].engine, owned.sets[1].engine_joined) = (EngineUse::On, joined);
+        let table = Table { engine: Some(1), ..owned.table() };
+        let mut supervisor = Supervisor::after_reset(Trace::pressing(Bits::one(0)));
+        let mut now = Inputs { request: Some(0), ..now(20.0, 0.0, 30.0) };
+        now.speeds = inputs([0.0, 0.0], 5.0, [Open, Open]).speeds;
+        now.reports[0] = Closed;
+        let settled = (0..30).map(|_| supervisor.tick(&table, &now)).last().expect("ticks");
+        assert_eq!((settled.status.arrangement, settled.orders.engine_run), (Some(0), true));
+        now.demand_nm = -20.0;
+        if moves {
+            // A step to the other arrangement waits for a lock that is never unloaded.
+            (now.request, now.torques[0].nm) = (Some(1), 50.0);
+        }
+        let wait = table.timing.retry_wait.saturating_mul(4) + 2;
+        let runs: Vec<bool> =
+            (0..wait).map(|_| supervisor.tick(&table, &now).orders.engine_run).collect();
+        assert_eq!(runs.contains(&false), stops, "{joined} {moves} {runs:?}");
+        assert!(runs[0], "{joined} {moves}");
     }
 }
