@@ -15,6 +15,7 @@ const OUTPUT: usize = 1;
 const RING: usize = 2;
 const GENERATOR: usize = 3;
 const CRANK: usize = 4;
+const RPM: f64 = std::f64::consts::PI / 30.0;
 
 fn demo(name: &str) -> Driveline {
     driveline::parse(name, driveline::demo(name).expect("an embedded demo"))
@@ -374,6 +375,28 @@ fn sw_stated_fires_when_the_stated_arrangement_is_not_true() {
     assert_eq!(stated(true, 0.4), Vec::<&str>::new());
     assert_eq!(stated(true, 0.6), ["SW-STATED"]);
     assert_eq!(stated(false, 0.002), ["SW-STATED"]);
+}
+
+/// A lock that its switch says to be closed while it is not: nothing tells it until its sides turn apart.
+#[test]
+fn what_nothing_can_tell_is_not_wrong_until_it_shows() {
+    let story = |lies: bool, slip_rpm: f64, seconds: f64| {
+        let mut s = Story::new("shuttle");
+        (s.now.faults.any, s.now.faults.switches) = (true, if lies { 0b010 } else { 0b100 });
+        s.wait(0.1);
+        s.now.stated_reached = Some(1); // dual-electric: ring-clutch, and nothing is closed
+        s.now.locks[1].order = LockOrder::Close;
+        s.now.locks[1].slip_radps = slip_rpm * RPM;
+        s.wait(seconds);
+        s.rules()
+    };
+    let limit_rpm = demo("shuttle").locks[1].engage_slip_max_rpm.expect("stated");
+    assert_eq!(story(true, limit_rpm - 1.0, 5.0), Vec::<&str>::new());
+    let told = story(true, limit_rpm + 1.0, 5.0);
+    assert!(told.contains(&"SW-STATED") && told.contains(&"SW-REACTION"), "{told:?}");
+    assert_eq!(story(true, limit_rpm + 1.0, 0.4), Vec::<&str>::new(), "time to react");
+    let told = story(false, 0.0, 5.0);
+    assert!(told.contains(&"SW-STATED") && told.contains(&"SW-REACTION"), "{told:?}");
 }
 
 #[test]

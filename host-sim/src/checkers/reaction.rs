@@ -204,7 +204,9 @@ impl Seen {
         }
         self.held |= lock.sticking;
         if !self.held {
-            return (!lock.engaged).then_some(Wrong::NeverClosed);
+            // With a switch that lies only sides that turn apart tell it.
+            let shows = !lies || lock.slip_radps.abs() > bounds.shows_radps;
+            return (!lock.engaged && shows).then_some(Wrong::NeverClosed);
         }
         let apart = !lock.sticking && lock.slip_radps.abs() > bounds.shows_radps;
         (apart && !blind).then_some(Wrong::CameApart)

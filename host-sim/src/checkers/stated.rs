@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use super::truth::set_text;
-use super::{Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst, reaction_s};
-use crate::driveline::Driveline;
+use super::{Checker, Finding, Findings, LockSets, Margin, RPM, TickTruth, Worst, reaction_s};
+use crate::driveline::{Driveline, Lock};
 
 const RULE: &str = "SW-STATED";
 
@@ -15,6 +15,8 @@ pub struct StatedChecker {
     /// Lock set of each arrangement.
     closed: Vec<u8>,
     reaction_s: f64,
+    /// Slip of each lock beyond which its sides surely turn apart, rad/s.
+    shows_radps: Vec<f64>,
     /// A fault has been in this run.
     faulty: bool,
     wrong_since_s: Option<f64>,
@@ -30,6 +32,7 @@ impl StatedChecker {
             driveline: driveline.clone(),
             closed: driveline.arrangements.iter().map(|a| a.closed).collect(),
             reaction_s: reaction_s(driveline),
+            shows_radps: driveline.locks.iter().map(shows_radps).collect(),
             faulty: false,
             wrong_since_s: None,
             reported: false,
@@ -37,6 +40,22 @@ impl StatedChecker {
             findings: Findings::default(),
         }
     }
+}
+
+impl StatedChecker {
+    /// Whether nothing could tell that these locks are not as they are stated: the switch of each lies,
+    /// and its sides do not turn apart.
+    fn is_hidden(&self, locks: u8, truth: &TickTruth) -> bool {
+        let lie = truth.faults.switches & locks == locks;
+        let mut of_them = truth.locks.iter().zip(&self.shows_radps).enumerate();
+        lie && of_them
+            .all(|(i, (lock, shows))| locks >> i & 1 == 0 || lock.slip_radps.abs() <= *shows)
+    }
+}
+
+/// As SW-REACTION has it.
+fn shows_radps(lock: &Lock) -> f64 {
+    lock.engage_slip_max_rpm.unwrap_or(f64::INFINITY) * RPM
 }
 
 impl Checker for StatedChecker {
@@ -48,7 +67,9 @@ impl Checker for StatedChecker {
         self.faulty |= truth.faults.any || truth.engine_fault;
         let stated = truth.stated_reached.map(usize::from);
         let engaged = sets.engaged;
-        let wrong = stated.filter(|&a| self.closed.get(a).is_some_and(|&set| set != engaged));
+        let differs = |a: usize| self.closed.get(a).map_or(0, |&set| set ^ engaged);
+        let shows = |locks: u8| locks != 0 && !self.is_hidden(locks, truth);
+        let wrong = stated.filter(|&a| shows(differs(a)));
         let Some(arrangement) = wrong else {
             self.wrong_since_s = None;
             self.reported = false;

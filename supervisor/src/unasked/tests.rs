@@ -107,7 +107,7 @@ fn sw_m4_it_is_stopped_until_that_is_asked_for_which_it_gives() {
         let standing = Inputs { engine_running: false, ..against };
         assert!(!runs(true, &standing, true) && !runs(false, &against, true), "{round}");
         let unknown = Inputs { demand_nm: f32::NAN, ..along };
-        assert!(!runs(true, &unknown, true), "{round}");
+        assert!(!runs(true, &unknown, true) && !runs(true, &now(0.0, 0.0, 30.0), true), "{round}");
         let stands = Inputs { engine_running: false, ..along };
         assert!(runs(false, &stands, true) && !runs(false, &stands, false), "{round}");
     }
