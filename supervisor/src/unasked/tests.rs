@@ -23,7 +23,7 @@ fn what_opposes() {
     assert!(powers(-100.0, 25.1, 0.1).oppose());
     assert!(!powers(-100.0, 25.0, 0.1).oppose(), "little of what is asked");
     assert!(powers(-100.0, 35.1, 100.0).oppose());
-    assert!(!powers(-100.0, 34.9, 100.0).oppose(), "gears may take so much");
+    assert!(!powers(-100.0, 35.0, 100.0).oppose(), "gears may take so much");
     assert!(!powers(-100.0, 80.0, 0.0).oppose(), "the engine gives nothing");
     assert!(!powers(-100.0, 80.0, -5.0).oppose());
     assert!(!powers(0.0, 80.0, 90.0).oppose() && !powers(100.0, 80.0, 90.0).oppose());
