@@ -7,7 +7,6 @@ use host_sim::kinematics::{
     self, Kinematics, LimitKind, PressedLock, find_window, pressed_locks, pressed_locks_tested,
     windows,
 };
-use host_sim::survey;
 
 const DEMOS: [&str; 3] = ["shuttle", "railcar", "axle"];
 
@@ -140,52 +139,4 @@ fn tested_speeds_widen_what_is_left_by_as_much() {
         }
     }
     assert!(wider > 10 && all >= 5, "{wider} {all}");
-}
-
-/// What a person and a program read is what was worked out.
-#[test]
-fn the_survey_tells_it_in_text_and_json() {
-    for name in DEMOS {
-        let (d, k) = demo(name);
-        let json = survey::json(&d, &k);
-        let (plain, tested) = (pressed_locks(&d, &k), pressed_locks_tested(&d, &k));
-        for (i, arrangement) in json["arrangements"].as_array().expect("a list").iter().enumerate()
-        {
-            let told = arrangement["closed_by_fault"].as_array().expect("a list");
-            let of_it = |all: &[PressedLock]| -> Vec<PressedLock> {
-                all.iter().filter(|p| p.arrangement == i).cloned().collect()
-            };
-            let (plain, tested) = (of_it(&plain), of_it(&tested));
-            assert_eq!(told.len(), plain.len(), "{name}");
-            for ((told, plain), tested) in told.iter().zip(&plain).zip(&tested) {
-                assert_eq!(told["lock"], d.locks[plain.lock].name.as_str());
-                for (key, p) in [("window", plain), ("tested_window", tested)] {
-                    let high = p.window.as_ref().ok().and_then(|w| w.high.output_rpm.as_ref());
-                    assert_eq!(
-                        told[key]["high"]["output_rpm"].as_f64(),
-                        high.map(to_f64),
-                        "{name}"
-                    );
-                }
-            }
-        }
-    }
-    let (mut d, k) = demo("axle");
-    let text = survey::text(&d, &k, 100);
-    let pressed = "high and low-brake, without high-clutch";
-    assert!(
-        text.contains(pressed) && text.contains("-88.7 to 88.7 km/h; ended by rotor"),
-        "{text}"
-    );
-    assert!(text.contains("tested to bear for a while: all that the arrangement allows"), "{text}");
-    let rotor = d.shafts.iter_mut().find(|s| s.name == "rotor").expect("a shaft");
-    rotor.tested_rpm = Some(12_600.0);
-    let text = survey::text(&d, &k, 200);
-    assert!(
-        text.contains("for a while: -93.1 to 93.1 km/h; ended by rotor at 12600 rpm"),
-        "{text}"
-    );
-    d.shafts.iter_mut().for_each(|s| s.tested_rpm = None);
-    let text = survey::text(&d, &k, 100);
-    assert!(text.contains(pressed) && !text.contains("tested"), "{text}");
 }

@@ -1,8 +1,8 @@
 //! The `survey` output: for a person (fits the terminal, says the right things) and as JSON.
 
 use host_sim::driveline::{Driveline, EngineUse, Planet};
-use host_sim::exact::{int, ratio};
-use host_sim::kinematics::analyse;
+use host_sim::exact::{int, ratio, to_f64};
+use host_sim::kinematics::{PressedLock, analyse, pressed_locks, pressed_locks_tested};
 use host_sim::survey;
 use serde_json::{Value, json};
 use slipwarden_tests::drivelines::{Build, axle, railcar, shuttle};
@@ -198,4 +198,53 @@ fn a_held_output_is_an_error_at_its_place_in_the_file() {
     {
         assert!(shown.contains(wanted), "{wanted}\n{shown}");
     }
+}
+
+/// What a person and a program read is what was worked out.
+#[test]
+fn what_a_pressed_lock_leaves_is_told_in_text_and_json() {
+    for d in [shuttle(), railcar(), axle()] {
+        let (k, name) = (analyse(&d).unwrap(), &d.name);
+        let json = survey::json(&d, &k);
+        let (plain, tested) = (pressed_locks(&d, &k), pressed_locks_tested(&d, &k));
+        for (i, arrangement) in json["arrangements"].as_array().expect("a list").iter().enumerate()
+        {
+            let told = arrangement["closed_by_fault"].as_array().expect("a list");
+            let of_it = |all: &[PressedLock]| -> Vec<PressedLock> {
+                all.iter().filter(|p| p.arrangement == i).cloned().collect()
+            };
+            let (plain, tested) = (of_it(&plain), of_it(&tested));
+            assert_eq!(told.len(), plain.len(), "{name}");
+            for ((told, plain), tested) in told.iter().zip(&plain).zip(&tested) {
+                assert_eq!(told["lock"], d.locks[plain.lock].name.as_str());
+                for (key, p) in [("window", plain), ("tested_window", tested)] {
+                    let high = p.window.as_ref().ok().and_then(|w| w.high.output_rpm.as_ref());
+                    assert_eq!(
+                        told[key]["high"]["output_rpm"].as_f64(),
+                        high.map(to_f64),
+                        "{name}"
+                    );
+                }
+            }
+        }
+    }
+    let mut d = axle();
+    let k = analyse(&d).unwrap();
+    let text = survey::text(&d, &k, 100);
+    let pressed = "high and low-brake, without high-clutch";
+    assert!(
+        text.contains(pressed) && text.contains("-88.7 to 88.7 km/h; ended by rotor"),
+        "{text}"
+    );
+    assert!(text.contains("tested to bear for a while: all that the arrangement allows"), "{text}");
+    let rotor = d.shafts.iter_mut().find(|s| s.name == "rotor").expect("a shaft");
+    rotor.tested_rpm = Some(12_600.0);
+    let text = survey::text(&d, &k, 200);
+    assert!(
+        text.contains("for a while: -93.1 to 93.1 km/h; ended by rotor at 12600 rpm"),
+        "{text}"
+    );
+    d.shafts.iter_mut().for_each(|s| s.tested_rpm = None);
+    let text = survey::text(&d, &k, 100);
+    assert!(text.contains(pressed) && !text.contains("tested"), "{text}");
 }
