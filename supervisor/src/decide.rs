@@ -204,8 +204,14 @@ impl State {
             Some(step) if denied.has(step.lock) => {
                 self.failed(table, Refusal::Interlock { lock: step.lock });
             }
-            // A lock that stood was let go to end a conflict.
-            _ => self.enter(Phase::Settle),
+            // A lock that stood was let go to end a conflict. One that is just closing would go on beside
+            // it, with nobody watching.
+            other => {
+                if let (Phase::Closing { .. }, Some(step)) = (self.phase, other) {
+                    self.locks.order(step.lock, false);
+                }
+                self.enter(Phase::Settle);
+            }
         }
     }
 

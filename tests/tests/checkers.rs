@@ -329,7 +329,7 @@ fn sw_engine_fires_when_it_is_stalled_or_turned_backwards() {
 /// one that is let go by order does not excuse it, nor does a fault that is long past.
 #[test]
 fn sw_engine_gives_time_to_react_to_a_lock_that_opens_by_itself() {
-    let stalls = |fault: bool, order: LockOrder, after_s: f64| stalls((fault, 0), order, after_s);
+    let stalls = |fault, order, after_s| stalls((fault, 0, false), order, after_s);
     assert!(!stalls(true, LockOrder::Close, 0.1));
     assert!(stalls(true, LockOrder::Close, 0.6));
     assert!(stalls(true, LockOrder::Open, 0.1));
@@ -339,18 +339,25 @@ fn sw_engine_gives_time_to_react_to_a_lock_that_opens_by_itself() {
 /// The same for a machine's torque that is wrong (generator 1; the engine's own is no one's to judge).
 #[test]
 fn sw_engine_gives_time_to_react_to_a_wrong_torque() {
-    assert!(!stalls((false, 0b10), LockOrder::Open, 0.1));
-    assert!(stalls((false, 0b10), LockOrder::Open, 0.6));
+    assert!(!stalls((false, 0b10, false), LockOrder::Open, 0.1));
+    assert!(stalls((false, 0b10, false), LockOrder::Open, 0.6));
+}
+
+/// And for wheels that lose their grip: brakes stop them, and the engine with them.
+#[test]
+fn sw_engine_gives_time_to_react_to_wheels_without_grip() {
+    assert!(!stalls((false, 0, true), LockOrder::Open, 0.1));
+    assert!(stalls((false, 0, true), LockOrder::Open, 0.6));
 }
 
 /// Whether an engine that ran is found stalled so long after the ring clutch opened, with these faults.
-fn stalls((actuator, machines): (bool, u8), order: LockOrder, after_s: f64) -> bool {
+fn stalls((actuator, machines, slides): (bool, u8, bool), order: LockOrder, after_s: f64) -> bool {
     let mut s = Story::new("shuttle");
     s.speed(CRANK, 950.0).close(1, 0.0);
     (s.now.engine_running, s.now.engine_run_order) = (true, true);
     s.wait(0.2).open(1);
     s.now.faults.actuators = if actuator { 0b10 } else { 0 };
-    s.now.faults.machines = machines;
+    (s.now.faults.machines, s.now.faults.grip_lost) = (machines, slides);
     s.now.locks[1].order = order;
     s.wait(after_s);
     s.now.engine_running = false;

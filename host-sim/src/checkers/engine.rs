@@ -15,8 +15,8 @@ const DRAG_TIMES: f64 = 3.0;
 struct Seen {
     ran: bool,
     backwards: bool,
-    /// Since when a lock holds or lets go against its order by a fault alone, or a machine's torque
-    /// is wrong.
+    /// Since when a lock holds or lets go against its order by a fault alone, a machine's torque
+    /// is wrong, or the wheels have lost their grip.
     acts_since_s: Option<f64>,
     /// Locks that stood, closed by order.
     stood: u8,
@@ -63,14 +63,14 @@ impl EngineChecker {
 
 impl EngineChecker {
     /// A lock that a fault presses or lets go against its order cannot be kept out, or in, nor a
-    /// torque that a machine gives wrongly: what they do to the engine must be over within the
+    /// torque that a machine gives wrongly, nor wheels that lose their grip: what they do to the engine must be over within the
     /// reaction time. The drag that a fault gives an open lock at the engine's own shaft is nobody's
     /// to take away.
     fn is_excused(&mut self, truth: &TickTruth) -> bool {
         // Plates that a fault lets drag pull as suddenly as those that it presses.
         let drags_hard = |i: usize, nm: f64| nm.abs() > DRAG_TIMES * self.drag_nm[i];
         let seen = &mut self.seen;
-        let mut acts = truth.faults.machines != 0;
+        let mut acts = truth.faults.machines != 0 || truth.faults.grip_lost;
         for (i, lock) in truth.locks.iter().take(self.drag_nm.len()).enumerate() {
             let faulty = truth.has_actuator_fault(i);
             acts |= match lock.engaged {
