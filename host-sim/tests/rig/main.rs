@@ -3,9 +3,17 @@
 mod back_to_back;
 mod cost;
 mod covered;
+mod elf;
 mod events;
 mod faults;
+mod flow;
 mod images;
+mod longest;
+mod loops;
+mod named;
+mod places;
 mod ports;
 mod stack_bound;
+mod thumb;
+mod tick_bound;
 mod walk;

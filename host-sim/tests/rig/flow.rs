@@ -1,0 +1,277 @@
+//! The graph of a function's basic blocks, its loops, and the longest way through it when each
+//! loop goes round a stated number of times at most.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::thumb::{Flow, Step, decode};
+
+/// Instructions that are always carried out one after the other.
+#[derive(Debug, Default)]
+pub(crate) struct Block {
+    /// Address of each instruction.
+    pub(crate) steps: Vec<u32>,
+    /// Functions called, calls at the end of a function (its callee returns for it) among them.
+    pub(crate) calls: Vec<u32>,
+    /// Blocks that may come next.
+    pub(crate) next: Vec<usize>,
+    /// Whether the function may end here.
+    pub(crate) ends: bool,
+}
+
+/// A natural loop: all blocks that reach its header again without leaving it.
+#[derive(Debug)]
+pub(crate) struct Loop {
+    pub(crate) header: usize,
+    /// Blocks that go back to the header.
+    pub(crate) latches: Vec<usize>,
+    pub(crate) blocks: BTreeSet<usize>,
+    /// The smallest loop around it.
+    pub(crate) parent: Option<usize>,
+}
+
+/// A function's blocks; the first is where it begins, and they come in an order in which only
+/// branches back to a loop's header go backward.
+#[derive(Debug)]
+pub(crate) struct Graph {
+    pub(crate) blocks: Vec<Block>,
+    /// Outer loops come before those inside them.
+    pub(crate) loops: Vec<Loop>,
+}
+
+/// Where instructions are read from: halves of code, and where the data behind a branch table ends.
+pub(crate) trait Code {
+    /// Two bytes of code; none outside the function.
+    fn half(&self, at: u32) -> Option<u16>;
+    /// End of the table that begins here.
+    fn table_end(&self, at: u32) -> Option<u32>;
+}
+
+/// An instruction and where it may go within the function.
+struct Placed {
+    step: Step,
+    /// Whether an IT instruction gives it a condition.
+    conditional: bool,
+    targets: Vec<u32>,
+    calls: Option<u32>,
+    ends: bool,
+    falls: bool,
+}
+
+impl Graph {
+    /// Of the code from `start` on; a branch to where there is no code of it leaves the function.
+    pub(crate) fn of(code: &impl Code, start: u32) -> Result<Graph, String> {
+        let placed = walk(code, start)?;
+        let blocks = blocks_of(&placed, start);
+        let (blocks, dominators) = in_order(blocks)?;
+        let loops = loops_of(&blocks, &dominators);
+        Ok(Graph { blocks, loops })
+    }
+}
+
+/// Every instruction that can be reached.
+fn walk(code: &impl Code, start: u32) -> Result<BTreeMap<u32, Placed>, String> {
+    let mut placed: BTreeMap<u32, Placed> = BTreeMap::new();
+    let (mut todo, mut targets) = (vec![start], BTreeSet::new());
+    while let Some(mut pc) = todo.pop() {
+        let mut covered = 0;
+        while !placed.contains_key(&pc) {
+            let one = place(code, pc, covered)?;
+            covered = if one.step.covers > 0 { one.step.covers } else { covered.max(1) - 1 };
+            todo.extend(&one.targets);
+            targets.extend(one.targets.clone());
+            let (falls, size) = (one.falls, one.step.size);
+            if covered > 0 && !falls {
+                return Err(format!("{pc:x}: leaves an IT block in its middle"));
+            }
+            placed.insert(pc, one);
+            pc += size;
+            if !falls {
+                break;
+            }
+        }
+    }
+    let mut end = 0;
+    for (&pc, one) in &placed {
+        if pc < end {
+            return Err(format!("{pc:x}: instructions overlap"));
+        }
+        if one.conditional && targets.contains(&pc) {
+            return Err(format!("{pc:x}: a branch into an IT block"));
+        }
+        end = pc + one.step.size;
+    }
+    Ok(placed)
+}
+
+/// The instruction at `pc`, with a condition of IT when `covered` is not 0.
+fn place(code: &impl Code, pc: u32, covered: u32) -> Result<Placed, String> {
+    let missing = || format!("{pc:x}: runs out of the function");
+    let first = code.half(pc).ok_or_else(missing)?;
+    let step = decode(pc, first, code.half(pc + 2).unwrap_or(0))?;
+    let conditional = covered > 0;
+    if conditional && step.covers > 0 {
+        return Err(format!("{pc:x}: IT in an IT block"));
+    }
+    let mut one =
+        Placed { step, conditional, targets: vec![], calls: None, ends: false, falls: conditional };
+    match step.flow {
+        Flow::Next => one.falls = true,
+        Flow::Jump { to, always } => {
+            one.falls |= !always;
+            if code.half(to).is_some() {
+                one.targets.push(to);
+            } else {
+                (one.calls, one.ends) = (Some(to), true);
+            }
+        }
+        Flow::Call(to) => (one.calls, one.falls) = (Some(to), true),
+        Flow::Return | Flow::Trap => one.ends = true,
+        Flow::Table { halves } if !conditional => one.targets = table(code, pc + 4, halves)?,
+        Flow::Table { .. } => return Err(format!("{pc:x}: a table under a condition")),
+    }
+    Ok(one)
+}
+
+/// Where the entries of a branch table lead. An entry that leads into the table itself is none: it
+/// is what fills the last half.
+fn table(code: &impl Code, at: u32, halves: bool) -> Result<Vec<u32>, String> {
+    let end = code.table_end(at).ok_or_else(|| format!("{at:x}: a table without an end"))?;
+    let word = |at| code.half(at).ok_or_else(|| format!("{at:x}: a table outside the function"));
+    let mut offsets = Vec::new();
+    for place in (at..end).step_by(2) {
+        let half = word(place)?;
+        if halves { offsets.push(half) } else { offsets.extend([half & 0xff, half >> 8]) }
+    }
+    let targets: BTreeSet<u32> = offsets.iter().map(|&offset| at + 2 * u32::from(offset)).collect();
+    let outside: Vec<u32> = targets.into_iter().filter(|to| !(at..end).contains(to)).collect();
+    if outside.is_empty() { Err(format!("{at:x}: an empty table")) } else { Ok(outside) }
+}
+
+fn blocks_of(placed: &BTreeMap<u32, Placed>, start: u32) -> Vec<Block> {
+    let mut leaders = BTreeSet::from([start]);
+    for (pc, one) in placed {
+        leaders.extend(&one.targets);
+        if !one.targets.is_empty() || one.ends {
+            leaders.insert(pc + one.step.size);
+        }
+    }
+    leaders.retain(|at| placed.contains_key(at));
+    let number: BTreeMap<u32, usize> = leaders.iter().enumerate().map(|(n, at)| (*at, n)).collect();
+    let block = |&leader: &u32| {
+        let (mut block, mut pc) = (Block::default(), leader);
+        loop {
+            let one = &placed[&pc];
+            block.steps.push(pc);
+            block.calls.extend(one.calls);
+            block.ends |= one.ends;
+            pc += one.step.size;
+            let mut next: BTreeSet<u32> = one.targets.iter().copied().collect();
+            if one.falls && leaders.contains(&pc) {
+                next.insert(pc);
+            }
+            if !one.falls || leaders.contains(&pc) {
+                block.next = next.iter().map(|at| number[at]).collect();
+                return block;
+            }
+        }
+    };
+    leaders.iter().map(block).collect()
+}
+
+/// The blocks in reverse postorder, and the immediate dominator of each (Cooper, Harvey and
+/// Kennedy, "A simple, fast dominance algorithm"). Flow that is not reducible is an error.
+fn in_order(mut blocks: Vec<Block>) -> Result<(Vec<Block>, Vec<usize>), String> {
+    let mut order = Vec::new();
+    let (mut seen, mut stack) = (vec![false; blocks.len()], vec![(0, 0)]);
+    seen[0] = true;
+    while let Some((block, at)) = stack.pop() {
+        match blocks[block].next.get(at) {
+            Some(&to) => {
+                stack.push((block, at + 1));
+                if !std::mem::replace(&mut seen[to], true) {
+                    stack.push((to, 0));
+                }
+            }
+            None => order.push(block),
+        }
+    }
+    order.reverse();
+    let place: BTreeMap<usize, usize> = order.iter().enumerate().map(|(n, b)| (*b, n)).collect();
+    let mut sorted: Vec<Block> = order.iter().map(|b| std::mem::take(&mut blocks[*b])).collect();
+    for block in &mut sorted {
+        block.next = block.next.iter().map(|to| place[to]).collect();
+    }
+    let dominators = dominators(&sorted);
+    for (from, block) in sorted.iter().enumerate() {
+        for &to in &block.next {
+            if to <= from && !dominates(&dominators, to, from) {
+                let at = sorted[to].steps[0];
+                return Err(format!("{at:x}: a loop with two entries (irreducible)"));
+            }
+        }
+    }
+    Ok((sorted, dominators))
+}
+
+fn dominators(blocks: &[Block]) -> Vec<usize> {
+    let mut before = vec![Vec::new(); blocks.len()];
+    for (from, block) in blocks.iter().enumerate() {
+        block.next.iter().for_each(|to| before[*to].push(from));
+    }
+    let mut known: Vec<Option<usize>> = vec![None; blocks.len()];
+    known[0] = Some(0);
+    loop {
+        let mut changed = false;
+        for block in 1..blocks.len() {
+            let mut found: Option<usize> = None;
+            for &from in before[block].iter().filter(|from| known[**from].is_some()) {
+                let (mut a, mut b) = (from, found.unwrap_or(from));
+                while a != b {
+                    let later = if a > b { &mut a } else { &mut b };
+                    *later = known[*later].expect("it was met before");
+                }
+                found = Some(a);
+            }
+            changed |= known[block] != found;
+            known[block] = found;
+        }
+        if !changed {
+            return known.into_iter().map(|d| d.expect("all can be reached")).collect();
+        }
+    }
+}
+
+fn dominates(dominators: &[usize], above: usize, mut block: usize) -> bool {
+    while block > above {
+        block = dominators[block];
+    }
+    block == above
+}
+
+fn loops_of(blocks: &[Block], dominators: &[usize]) -> Vec<Loop> {
+    let mut before = vec![Vec::new(); blocks.len()];
+    let mut latches: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (from, block) in blocks.iter().enumerate() {
+        for &to in &block.next {
+            before[to].push(from);
+            if dominates(dominators, to, from) {
+                latches.entry(to).or_default().push(from);
+            }
+        }
+    }
+    let mut loops: Vec<Loop> = Vec::new();
+    // In this order an outer loop comes before those inside it.
+    for (header, latches) in latches {
+        let (mut inside, mut todo) = (BTreeSet::from([header]), latches.clone());
+        while let Some(block) = todo.pop() {
+            if inside.insert(block) {
+                todo.extend(&before[block]);
+            }
+        }
+        let around = |l: &(usize, &Loop)| l.1.blocks.contains(&header);
+        let smallest = loops.iter().enumerate().filter(around).min_by_key(|l| l.1.blocks.len());
+        let parent = smallest.map(|(n, _)| n);
+        loops.push(Loop { header, latches, blocks: inside, parent });
+    }
+    loops
+}
