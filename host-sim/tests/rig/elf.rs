@@ -75,25 +75,15 @@ impl Image {
         Some(&self.bytes[fields[2] as usize..][..fields[3] as usize])
     }
 
-    /// All functions, by their start.
-    pub(crate) fn functions(&self) -> impl Iterator<Item = Range<u32>> + '_ {
-        self.functions.iter().map(|(start, end)| *start..*end)
-    }
-
     /// The function that begins there.
     pub(crate) fn function(&self, start: u32) -> Option<Range<u32>> {
         self.functions.get(&start).map(|end| start..*end)
     }
 
-    /// Start of the function whose name has this part, and the name.
+    /// Start of the function whose name has this part.
     pub(crate) fn named(&self, part: &str) -> u32 {
         let name = self.names.keys().find(|name| name.contains(part));
         self.names[name.expect("the function")]
-    }
-
-    /// Name of the function that begins there.
-    pub(crate) fn name(&self, start: u32) -> &str {
-        self.names.iter().find(|(_, at)| **at == start).map_or("?", |(name, _)| name)
     }
 
     /// Whether data lies there, between instructions.

@@ -36,6 +36,8 @@ pub(crate) struct Graph {
     pub(crate) blocks: Vec<Block>,
     /// Outer loops come before those inside them.
     pub(crate) loops: Vec<Loop>,
+    /// Every instruction, by its address.
+    pub(crate) steps: BTreeMap<u32, Step>,
 }
 
 /// Where instructions are read from: halves of code, and where the data behind a branch table ends.
@@ -61,10 +63,11 @@ impl Graph {
     /// Of the code from `start` on; a branch to where there is no code of it leaves the function.
     pub(crate) fn of(code: &impl Code, start: u32) -> Result<Graph, String> {
         let placed = walk(code, start)?;
+        let steps = placed.iter().map(|(at, one)| (*at, one.step)).collect();
         let blocks = blocks_of(&placed, start);
         let (blocks, dominators) = in_order(blocks)?;
         let loops = loops_of(&blocks, &dominators);
-        Ok(Graph { blocks, loops })
+        Ok(Graph { blocks, loops, steps })
     }
 }
 

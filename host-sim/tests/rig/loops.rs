@@ -1,9 +1,9 @@
-//! How often each loop of the supervisor goes round in a tick, at most, and why.
+//! How often the body of each loop of the supervisor is carried out in a tick, at most, and why.
 //!
 //! An entry names a loop by a piece of its line in the source (of a loop that the compiler made,
-//! to fill an array: by its function). The reasons are read from the source, not proven by this
-//! test; what it checks is that every loop of the machine code has an entry and every entry a loop,
-//! and that no recorded tick goes round more often.
+//! to fill an array: by its function). The reasons are read from the source, not proven; what is
+//! checked is that every loop of the machine code has an entry and every entry a loop, and that in
+//! no recorded tick a loop goes round more often.
 
 use supervisor::bits::MAX_MACHINES;
 use supervisor::table::{Table, WAYS};
@@ -22,18 +22,16 @@ pub(crate) struct Entry {
 }
 
 /// Reasons.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(crate) enum Why {
-    /// Once for each element of a part of the table, or of an array of a constant length.
+    /// Once for each element of a part of the table or of an array, each way, each number of a
+    /// range, each term of a sum: a constant of the table or of the source.
     Elements,
-    /// Once for each way, step of a range of constants, or term of a sum of constant length.
-    Constant,
-    /// Once for each member of a set of locks. That sets hold only locks of the table: the table
-    /// is refused otherwise (`check.rs`), reports and trace are cut to it, orders come from steps.
-    Locks,
-    /// The same of machines.
-    Machines,
-    /// A set that is given one member.
+    /// Once for each member of a set of locks or machines, which may be any that the table has.
+    /// That a set holds no others is an invariant of the supervisor: a table that names others is
+    /// refused (`check.rs`), and reports, trace and orders are cut to those that it has.
+    Members,
+    /// Once for each member of a set that is given one.
     One,
 }
 
@@ -58,6 +56,10 @@ const fn within(
 
 fn one(_: &Table) -> usize {
     1
+}
+
+fn three(_: &Table) -> usize {
+    3
 }
 
 fn four(_: &Table) -> usize {
@@ -115,31 +117,31 @@ fn limits(table: &Table) -> usize {
 
 /// Loops of a tick.
 pub(crate) const TICK: &[Entry] = &[
-    entry("bits.rs", "for index in self.iter()", eight, Why::Constant),
-    entry("choose.rs", "for way in route.way..WAYS as u8", ways, Why::Constant),
-    entry("choose.rs", "while usize::from(way) < WAYS", ways, Why::Constant),
+    entry("bits.rs", "for index in self.iter()", eight, Why::Elements),
+    entry("choose.rs", "for way in route.way..WAYS as u8", ways, Why::Elements),
+    entry("choose.rs", "while usize::from(way) < WAYS", ways, Why::Elements),
     entry("decide.rs", "all.find(|(_, data)| is_met(", arrangements, Why::Elements),
     entry("decide.rs", ".zip(table.arrangements).any(", arrangements, Why::Elements),
     entry("decide.rs", "!table.arrangements.iter().any(", arrangements, Why::Elements),
-    entry("decide.rs", "for lock in denied.iter()", locks, Why::Locks),
-    entry("decide/moves.rs", "for lock in state.locks.ordered.without(", locks, Why::Locks),
+    entry("decide.rs", "for lock in denied.iter()", locks, Why::Members),
+    entry("decide/moves.rs", "for lock in state.locks.ordered.without(", locks, Why::Members),
     entry("decide/rest.rs", "!needs_engine(t) && leads(t)", arrangements, Why::Elements),
     entry("decide/rest.rs", "all.clone().find(|&t| leads(t))", arrangements, Why::Elements),
     entry("decide/rest.rs", "find(|c| completed(c.locks))", conflicts, Why::Elements),
     entry("decide/rest.rs", "any(|a| a.closed == with)", arrangements, Why::Elements),
     entry("decide/rest.rs", "find(|o| !meant && completed(o.locks))", overlaps, Why::Elements),
     entry("decide/rest.rs", "find(|o| maybe.contains(o.locks))", overlaps, Why::Elements),
-    entry("decide/rest.rs", "frees.next()", locks, Why::Locks),
+    entry("decide/rest.rs", "frees.next()", locks, Why::Members),
     entry("decide/rest.rs", "find(|c| set.contains(c.locks))", conflicts, Why::Elements),
     // The exponential of micromath sums four terms.
-    entry("heat.rs", "F32Ext::exp(-share)", four, Why::Constant),
-    entry("heat.rs", "for lock in working.iter()", locks, Why::Locks),
+    entry("heat.rs", "F32Ext::exp(-share)", four, Why::Elements),
+    entry("heat.rs", "for lock in working.iter()", locks, Why::Members),
     entry("interlock.rs", "for conflict in table.conflicts", conflicts, Why::Elements),
     entry("interlock.rs", "table.conflicts.iter().any(", conflicts, Why::Elements),
     entry("interlock.rs", "table.overlaps.iter().fold(", overlaps, Why::Elements),
     entry("interlock.rs", "table.overlaps.iter().any(", overlaps, Why::Elements),
-    entry("interlock.rs", "open.filter(|lock| !self.is_younger(", locks, Why::Locks),
-    entry("interlock.rs", "locks.without(self.granted).filter(", locks, Why::Locks),
+    entry("interlock.rs", "open.filter(|lock| !self.is_younger(", locks, Why::Members),
+    entry("interlock.rs", "locks.without(self.granted).filter(", locks, Why::Members),
     entry(
         "interlock.rs",
         "(0..table.lock_count()).zip(&mut self.open_ticks)",
@@ -147,20 +149,20 @@ pub(crate) const TICK: &[Entry] = &[
         Why::Elements,
     ),
     entry("kernel.rs", "fold(Bits::EMPTY, |b, c| b.or(c.locks))", conflicts, Why::Elements),
-    entry("kernel.rs", "for lock in self.passed.iter()", locks, Why::Locks),
+    entry("kernel.rs", "for lock in self.passed.iter()", locks, Why::Members),
     entry("kernel.rs", "for overlap in table.overlaps", overlaps, Why::Elements),
-    entry("kernel.rs", "held.filter(|machine| guards.at_rest(", machines, Why::Machines),
+    entry("kernel.rs", "held.filter(|machine| guards.at_rest(", machines, Why::Members),
     entry("kernel.rs", "alone.filter(|lock| guards.slip_ready(", one, Why::One),
-    entry("locks.rs", "said.filter(|lock|", locks, Why::Locks),
-    entry("locks.rs", "for lock in settled.iter()", locks, Why::Locks),
+    entry("locks.rs", "said.filter(|lock|", locks, Why::Members),
+    entry("locks.rs", "for lock in settled.iter()", locks, Why::Members),
     entry("locks.rs", "(0u8..8).zip(self.count.iter_mut().zip(table.locks))", locks, Why::Elements),
-    entry("locks.rs", "self.ordered.filter(|lock|", locks, Why::Locks),
-    entry("locks.rs", "for lock in Bits::first(table.lock_count())", locks, Why::Locks),
+    entry("locks.rs", "self.ordered.filter(|lock|", locks, Why::Members),
+    entry("locks.rs", "for lock in Bits::first(table.lock_count())", locks, Why::Elements),
     within("order", "locks.rs", "for lock in locks.iter()", one, Why::One),
-    entry("locks.rs", "for lock in locks.iter()", locks, Why::Locks),
+    entry("locks.rs", "for lock in locks.iter()", locks, Why::Members),
     entry("locks.rs", "self.since.iter_mut().zip(table.locks)", locks, Why::Elements),
     within("machines_at_rest", "observe.rs", "machines.iter().all(", one, Why::One),
-    entry("observe.rs", "machines.iter().all(", machines, Why::Machines),
+    entry("observe.rs", "machines.iter().all(", machines, Why::Members),
     entry("observe.rs", "for parity in table.parities", parities, Why::Elements),
     entry("observe.rs", "(0u8..8).zip(locks)", locks, Why::Elements),
     entry("observe.rs", "now.radps.map(", eight, Why::Elements),
@@ -193,7 +195,10 @@ pub(crate) const CHECK: &[Entry] = &[
     entry("check.rs", "in table.steps.iter().enumerate()", steps, Why::Elements),
     entry("check.rs", "table.conflicts.iter().all(", conflicts, Why::Elements),
     entry("check.rs", "table.overlaps.iter().all(", overlaps, Why::Elements),
-    entry("check.rs", "heat.iter().all(", eight, Why::Elements),
+    entry("check.rs", "heat.iter().all(", three, Why::Elements),
+    within("lock_is_sound", "check.rs", "values.iter().all(", four, Why::Elements),
+    within("arrangement_is_sound", "check.rs", "values.iter().all(", three, Why::Elements),
+    within("step_is_sound", "check.rs", "values.iter().all(", machine_places, Why::Elements),
     entry("check.rs", "values.iter().all(", eight, Why::Elements),
     entry("check.rs", "(0u8..8).zip(row).all(", eight, Why::Elements),
     entry("check.rs", ".all(|s| number(s.range)", sensors, Why::Elements),

@@ -1,11 +1,11 @@
 //! Which loop of the source a loop of the machine code is, and how often it goes back at most.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use supervisor::table::Table;
 
 use crate::flow::{Graph, Loop};
-use crate::loops::Entry;
+use crate::loops::{Entry, Why};
 use crate::places::{Place, Places};
 
 /// Name and bound of a loop.
@@ -29,7 +29,13 @@ pub(crate) struct Namer<'a> {
     pub(crate) source: &'a dyn Fn(&str) -> Vec<String>,
     pub(crate) entries: &'a [&'a Entry],
     pub(crate) table: &'a Table<'a>,
+    /// Whether sets may have all the members that their bits allow, those that the table has not
+    /// among them.
+    pub(crate) any_members: bool,
 }
+
+/// Members of a set of any bits.
+const BITS: u64 = 8;
 
 /// The folder of the supervisor's source in the paths of the line table.
 const FOLDER: &str = "supervisor/src/";
@@ -54,19 +60,28 @@ impl Namer<'_> {
             let same =
                 |parent: usize| named[parent].0.shown == shown && alike(&named[parent].1, &chain);
             let shared = loop_.parent.is_some_and(same);
-            let times = (self.entries[entry].times)(self.table) as u64;
+            let times = self.times(entry);
             let rounds = self.rounds(graph, loop_, &chain, times);
             named.push((Named { entry, shown, rounds, shared }, chain));
         }
-        // What two loops share goes round as often as the source's.
+        // What two loops share goes back as often as the source's one does, wherever its test is.
         let shared: Vec<usize> = (0..named.len())
             .filter(|n| named[*n].0.shared)
             .filter_map(|n| graph.loops[n].parent)
             .collect();
         for parent in shared {
-            named[parent].0.rounds = (self.entries[named[parent].0.entry].times)(self.table) as u64;
+            named[parent].0.rounds = self.times(named[parent].0.entry);
         }
         Ok(named.into_iter().map(|(named, _)| named).collect())
+    }
+
+    fn times(&self, entry: usize) -> u64 {
+        let entry = self.entries[entry];
+        if self.any_members && entry.why == Why::Members {
+            BITS
+        } else {
+            (entry.times)(self.table) as u64
+        }
     }
 
     /// The innermost function of the source that all of a loop lies in, through those that it was
@@ -184,7 +199,7 @@ fn alike(a: &[Place], b: &[Place]) -> bool {
 
 /// How many of these blocks every way around a loop meets at least.
 fn fewest(graph: &Graph, loop_: &Loop, among: &BTreeSet<usize>) -> u64 {
-    let mut met: std::collections::BTreeMap<usize, u64> = [(loop_.header, 0)].into();
+    let mut met: BTreeMap<usize, u64> = [(loop_.header, 0)].into();
     let mut at_latch = Vec::new();
     // Blocks come in an order in which only ways back to a header go backward: those to an inner
     // one are left out, which makes no way shorter.

@@ -2,7 +2,6 @@
 //! machine code of the linked image.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fmt::Write as _;
 use std::ops::Range;
 use std::path::Path;
 
@@ -10,10 +9,9 @@ use supervisor::table::Table;
 
 use crate::elf::Image;
 use crate::flow::{Code, Graph};
-use crate::images::{Demo, image};
 use crate::longest::{Loops, Way, longest};
 use crate::loops::{CHECK, Entry, TICK};
-use crate::named::{Named, Namer, own_file};
+use crate::named::{Named, Namer};
 use crate::places::Places;
 
 /// The code of one function.
@@ -37,24 +35,39 @@ pub(crate) struct Function {
     pub(crate) graph: Graph,
     pub(crate) loops: Vec<Named>,
     /// Instructions of each block, those of the functions that it calls among them.
-    weights: Vec<u64>,
-    way: Way,
+    pub(crate) weights: Vec<u64>,
+    pub(crate) way: Way,
 }
 
-/// All functions of a tick, by their start; callers come after those whom they call.
+/// All functions of a tick, by their start.
 pub(crate) struct Bound {
     pub(crate) functions: BTreeMap<u32, Function>,
+    /// Callers come after those whom they call.
     order: Vec<u32>,
-    used: BTreeSet<usize>,
+    /// Entries of the list that a loop was found for.
+    pub(crate) used: BTreeSet<usize>,
 }
 
 /// What a search for a bound goes by.
-pub(crate) struct Search<'a> {
+struct Search<'a> {
     image: &'a Image,
     namer: Namer<'a>,
     /// A function that is left out.
     without: Option<u32>,
 }
+
+/// Which bound.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Which {
+    /// Of the first tick after a reset, which checks the table as well.
+    pub(crate) first: bool,
+    /// With any bits in the sets of locks and machines that the supervisor keeps.
+    pub(crate) any_members: bool,
+}
+
+/// A tick of a table that is not the first after a reset.
+pub(crate) const LATER: Which = Which { first: false, any_members: false };
+pub(crate) const FIRST: Which = Which { first: true, any_members: false };
 
 impl Bound {
     fn add(&mut self, search: &Search, start: u32, callers: &mut Vec<u32>) -> Result<u64, String> {
@@ -91,8 +104,26 @@ impl Bound {
         Ok(length)
     }
 
+    /// The bound: instructions on the longest way.
+    pub(crate) fn length(&self) -> u64 {
+        self.functions[&self.root()].way.length
+    }
+
+    /// The function that all of this is about.
+    pub(crate) fn root(&self) -> u32 {
+        *self.order.last().expect("a function")
+    }
+
+    /// Where the code is, function by function.
+    pub(crate) fn ranges(&self) -> impl Iterator<Item = Range<u32>> + '_ {
+        self.functions.iter().map(|(start, function)| {
+            let last = function.graph.blocks.iter().flat_map(|b| &b.steps).max();
+            *start..last.map_or(*start, |last| last + 4)
+        })
+    }
+
     /// How often each function is called on the longest way.
-    fn calls(&self) -> BTreeMap<u32, u64> {
+    pub(crate) fn calls(&self) -> BTreeMap<u32, u64> {
         let mut calls: BTreeMap<u32, u64> = BTreeMap::new();
         calls.extend(self.order.last().map(|root| (*root, 1)));
         for start in self.order.iter().rev() {
@@ -107,95 +138,28 @@ impl Bound {
     }
 }
 
-/// Bound for the function whose name has this part.
-pub(crate) fn bound(search: &Search, part: &str) -> Result<(u64, Bound), String> {
+/// All entries of the list.
+pub(crate) fn entries() -> Vec<&'static Entry> {
+    TICK.iter().chain(CHECK).collect()
+}
+
+/// The bound of a tick in an image of this table.
+pub(crate) fn bound(
+    image: &Image,
+    table: &Table,
+    entries: &[&Entry],
+    which: Which,
+) -> Result<Bound, String> {
+    let source = |file: &str| {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../supervisor/src").join(file);
+        let text = std::fs::read_to_string(path).unwrap_or_default();
+        text.lines().map(String::from).collect()
+    };
+    let (places, any_members) = (Places::of(image), which.any_members);
+    let namer = Namer { places: &places, source: &source, entries, table, any_members };
+    let without = (!which.first).then(|| image.named("10supervisor5check5check17h"));
+    let search = Search { image, namer, without };
     let mut bound = Bound { functions: BTreeMap::new(), order: Vec::new(), used: BTreeSet::new() };
-    let length = bound.add(search, search.image.named(part), &mut Vec::new())?;
-    Ok((length, bound))
-}
-
-fn source(file: &str) -> Vec<String> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../supervisor/src").join(file);
-    let text = std::fs::read_to_string(path).unwrap_or_default();
-    text.lines().map(String::from).collect()
-}
-
-/// What is most of it: functions of the source, and loops with all that is in them, as shares of a
-/// thousand of the longest way.
-fn shares(bound: &Bound, places: &Places, length: u64) -> String {
-    let (calls, mut functions, mut loops) = (bound.calls(), BTreeMap::new(), BTreeMap::new());
-    for (start, function) in &bound.functions {
-        let own = calls.get(start).copied().unwrap_or(0);
-        for (n, block) in function.graph.blocks.iter().enumerate() {
-            let times = own * function.way.times[n];
-            for at in block.steps.iter().filter(|_| times > 0) {
-                let chain = places.of_instruction(*at);
-                let place =
-                    chain.iter().rev().find(|p| own_file(p).is_some_and(|f| f != "bits.rs"));
-                let name = place.map_or("?".into(), |p| {
-                    format!("{} {}", own_file(p).unwrap_or_default(), p.function)
-                });
-                *functions.entry(name).or_insert(0) += times;
-            }
-        }
-        for (named, loop_) in
-            function.loops.iter().zip(&function.graph.loops).filter(|l| !l.0.shared)
-        {
-            let all =
-                loop_.blocks.iter().map(|b| own * function.way.times[*b] * function.weights[*b]);
-            *loops.entry(named.shown.clone()).or_insert(0) += all.sum::<u64>();
-        }
-    }
-    let mut told = String::new();
-    for (what, shares) in [("functions", functions), ("loops", loops)] {
-        let mut shares: Vec<(u64, String)> =
-            shares.into_iter().map(|(name, n)| (n, name)).collect();
-        shares.sort_unstable_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
-        let _ = writeln!(told, "     {what} with most of it, instructions:");
-        for (instructions, name) in shares.iter().take(10) {
-            let _ = writeln!(told, "     {instructions:6}  {name}");
-        }
-    }
-    let _ = length;
-    told
-}
-
-/// Instructions of the worst tick that was seen, as committed.
-fn worst_seen(profile: &str) -> u64 {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/snapshots/board-cost.txt");
-    let text = std::fs::read_to_string(path).expect("the committed cost");
-    let after = text.split(&format!("{profile}: worst tick ")).nth(1).expect("the profile");
-    after.split(' ').next().and_then(|word| word.parse().ok()).expect("a number")
-}
-
-#[test]
-fn a_tick_takes_a_bounded_number_of_instructions() {
-    let demo = Demo::new("shuttle");
-    let table = demo.table.table();
-    let mut told = String::new();
-    for (profile, name) in [("fast", "-O3"), ("release", "-Os")] {
-        let image =
-            Image::new(std::fs::read(image("measure", profile, "shuttle")).expect("an image"));
-        let places = Places::of(&image);
-        let entries: Vec<&Entry> = TICK.iter().chain(CHECK).collect();
-        let namer = || Namer { places: &places, source: &source, entries: &entries, table: &table };
-        let check = image.named("5check5check17h");
-        let later = Search { image: &image, namer: namer(), without: Some(check) };
-        let (length, parts) = bound(&later, "7measure4tick").expect("a bound");
-        let first = Search { image: &image, namer: namer(), without: None };
-        let (first, all) = bound(&first, "7measure4tick").expect("a bound");
-        let seen = worst_seen(name);
-        let _ = writeln!(
-            told,
-            "{name}: at most {length} instructions whatever the input, {first} with check; seen {seen} ratio {:.2}",
-            length as f64 / seen as f64
-        );
-        told += &shares(&parts, &places, length);
-        for (n, e) in entries.iter().enumerate() {
-            if !all.used.contains(&n) {
-                let _ = writeln!(told, "unused {} {}", e.file, e.text);
-            }
-        }
-    }
-    println!("{told}");
+    bound.add(&search, image.named("7measure4tick"), &mut Vec::new())?;
+    Ok(bound)
 }
