@@ -75,6 +75,20 @@ impl Image {
         Some(&self.bytes[fields[2] as usize..][..fields[3] as usize])
     }
 
+    /// Code of these halves from address 0 on, for tests: functions by their start.
+    pub(crate) fn of_code(halves: &[u16], functions: &[Range<u32>]) -> Image {
+        let bytes: Vec<u8> = halves.iter().flat_map(|half| half.to_le_bytes()).collect();
+        let sections = vec![([1, 0, 0, bytes.len() as u32, 0], ".text".into())];
+        let (functions, names) =
+            (functions.iter().map(|f| (f.start, f.end)).collect(), BTreeMap::new());
+        Image { bytes, sections, functions, names, data: BTreeMap::new() }
+    }
+
+    /// All functions.
+    pub(crate) fn functions(&self) -> impl Iterator<Item = Range<u32>> + '_ {
+        self.functions.iter().map(|(start, end)| *start..*end)
+    }
+
     /// The function that begins there.
     pub(crate) fn function(&self, start: u32) -> Option<Range<u32>> {
         self.functions.get(&start).map(|end| start..*end)

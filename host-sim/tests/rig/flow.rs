@@ -278,3 +278,56 @@ fn loops_of(blocks: &[Block], dominators: &[usize]) -> Vec<Loop> {
     }
     loops
 }
+
+/// Halves of code from address 0 on; `table`: where a table begins and ends.
+pub(crate) struct Halves<'a>(pub(crate) &'a [u16], pub(crate) std::ops::Range<u32>);
+
+impl Code for Halves<'_> {
+    fn half(&self, at: u32) -> Option<u16> {
+        self.0.get(at as usize / 2).copied()
+    }
+
+    fn table_end(&self, at: u32) -> Option<u32> {
+        (self.1.start == at).then_some(self.1.end)
+    }
+}
+
+#[test]
+fn blocks_and_loops_are_found() {
+    // movs r0, #5; nop; subs r0, #1; bne to the nop; bx lr
+    let graph =
+        Graph::of(&Halves(&[0x2005, 0xbf00, 0x3801, 0xd1fc, 0x4770], 0..0), 0).expect("one");
+    let starts: Vec<u32> = graph.blocks.iter().map(|b| b.steps[0]).collect();
+    assert_eq!(starts, [0, 2, 8]);
+    assert_eq!((graph.loops.len(), graph.loops[0].header), (1, 1));
+    assert_eq!(graph.loops[0].latches, [1]);
+    // cmp r0, #0; it eq; bxeq lr; movs r0, #1; bx lr
+    let graph =
+        Graph::of(&Halves(&[0x2800, 0xbf08, 0x4770, 0x2001, 0x4770], 0..0), 0).expect("one");
+    assert_eq!(graph.blocks.len(), 2);
+    assert!(graph.blocks[0].ends && graph.blocks[0].next == [1], "it returns, or goes on");
+    // tbb [pc, r0], to 8, 10 and 12, and a byte that fills; bx lr; bx lr; movs r0, #1; bx lr
+    let code = [0xe8df, 0xf000, 0x0302, 0x0004, 0x4770, 0x4770, 0x2001, 0x4770];
+    let graph = Graph::of(&Halves(&code, 4..8), 0).expect("one");
+    assert_eq!(graph.blocks[0].next.len(), 3);
+    // bl 0x100; b 0x100: no code of this function is there, so that it ends with a call.
+    let graph = Graph::of(&Halves(&[0xf000, 0xf87e, 0xe07c], 0..0), 0).expect("one");
+    assert_eq!((&graph.blocks[0].calls[..], graph.blocks[0].ends), (&[0x100, 0x100][..], true));
+}
+
+#[test]
+fn what_is_not_understood_is_refused() {
+    let refused = |code: &[u16], table, words: &str| {
+        let error = Graph::of(&Halves(code, table), 0).expect_err("refused");
+        assert!(error.contains(words), "{error}");
+    };
+    // cbz r0 into the middle of: nop; nop; subs r1, #1; bne to the first nop; bx lr
+    refused(&[0xb108, 0xbf00, 0xbf00, 0x3901, 0xd1fb, 0x4770], 0..0, "2: a loop with two entries");
+    refused(&[0x4798, 0x4770], 0..0, "0: not understood: 4798");
+    refused(&[0xbf00], 0..0, "2: runs out of the function");
+    refused(&[0xe8df, 0xf000, 0x0302, 0x4770], 0..0, "4: a table without an end");
+    // it eq; moveq r0, r0; bne to that; bx lr
+    refused(&[0xbf08, 0x4600, 0xd1fd, 0x4770], 0..0, "2: a branch into an IT block");
+    // beq to the second half of bl
+    refused(&[0xd000, 0xf000, 0xf801, 0x4770, 0x4770], 0..0, "4: instructions overlap");
+}

@@ -117,3 +117,28 @@ impl Search<'_> {
         ways
     }
 }
+
+/// Lengths that can be counted by hand.
+#[test]
+fn the_longest_way_is_found() {
+    let length = |code: &[u16], loops: &[(u64, bool)]| {
+        let graph = Graph::of(&crate::flow::Halves(code, 0..0), 0).expect("a graph");
+        let weight: Vec<u64> = graph.blocks.iter().map(|b| b.steps.len() as u64).collect();
+        let loops: Vec<Loops> =
+            loops.iter().map(|&(rounds, shared)| Loops { rounds, shared }).collect();
+        let way = longest(&graph, &weight, &loops);
+        let sum: u64 = way.times.iter().zip(&weight).map(|(times, weight)| times * weight).sum();
+        assert_eq!(sum, way.length, "the blocks of the way are its length");
+        way.length
+    };
+    // movs r0, #5; nop; subs r0, #1; bne to the nop; bx lr: five times three.
+    let once = [0x2005, 0xbf00, 0x3801, 0xd1fc, 0x4770];
+    assert_eq!(length(&once, &[(4, false)]), 1 + 5 * 3 + 1);
+    // movs r1, #3; { movs r0, #5; { subs r0, #1; bne } subs r1, #1; bne } bx lr
+    let nested = [0x2103, 0x2005, 0x3801, 0xd1fd, 0x3901, 0xd1fa, 0x4770];
+    assert_eq!(length(&nested, &[(2, false), (4, false)]), 1 + 3 * (1 + 5 * 2 + 2) + 1);
+    // One loop of the source in both: four times back in all, at most through everything.
+    assert_eq!(length(&nested, &[(4, false), (9, true)]), 1 + 5 * (1 + 2 + 2) + 1);
+    // cbz r0 over two: the longer way counts.
+    assert_eq!(length(&[0xb108, 0xbf00, 0xbf00, 0x4770], &[]), 4);
+}

@@ -148,3 +148,62 @@ fn branch(pc: u32, first: u16, second: u16) -> Option<Flow> {
         _ => None,
     }
 }
+
+/// Instructions as an assembler for this processor encodes them.
+#[test]
+fn what_comes_next_is_read() {
+    let flow = |words: &[u16]| {
+        let step = decode(0x100, words[0], words.get(1).copied().unwrap_or(0))?;
+        assert_eq!(step.size as usize, 2 * words.len());
+        Ok::<Flow, String>(step.flow)
+    };
+    let jump = |to, always| Ok(Flow::Jump { to, always });
+    let all: &[(&[u16], Result<Flow, String>)] = &[
+        (&[0x1c40], Ok(Flow::Next)),                            // adds r0, r0, #1
+        (&[0xe7fe], jump(0x100, true)),                         // b to itself
+        (&[0xd1fe], jump(0x100, false)),                        // bne to itself
+        (&[0xb108], jump(0x106, false)),                        // cbz r0, 0x106
+        (&[0xbbf8], jump(0x182, false)),                        // cbnz r0, 0x182
+        (&[0xf000, 0xb87e], jump(0x200, true)),                 // b.w 0x200
+        (&[0xf47f, 0xaf7e], jump(0, false)),                    // bne.w 0
+        (&[0xf000, 0xf87e], Ok(Flow::Call(0x200))),             // bl 0x200
+        (&[0x4770], Ok(Flow::Return)),                          // bx lr
+        (&[0xbd10], Ok(Flow::Return)),                          // pop {r4, pc}
+        (&[0xbc10], Ok(Flow::Next)),                            // pop {r4}
+        (&[0xe8bd, 0x8ff0], Ok(Flow::Return)),                  // pop.w {r4-r11, pc}
+        (&[0xe8bd, 0x0ff0], Ok(Flow::Next)),                    // pop.w {r4-r11}
+        (&[0xf85d, 0xfb04], Ok(Flow::Return)),                  // pop.w {pc}
+        (&[0xe8df, 0xf000], Ok(Flow::Table { halves: false })), // tbb [pc, r0]
+        (&[0xe8df, 0xf011], Ok(Flow::Table { halves: true })),  // tbh [pc, r1, lsl #1]
+        (&[0xdeff], Ok(Flow::Trap)),                            // udf #255
+        (&[0xf1b0, 0x0f01], Ok(Flow::Next)),                    // cmp.w r0, #1
+        (&[0xeef1, 0xfa10], Ok(Flow::Next)),                    // vmrs apsr_nzcv, fpscr
+        (&[0xecbd, 0x8b10], Ok(Flow::Next)),                    // vpop {d8-d15}
+        (&[0xfbb0, 0xf0f1], Ok(Flow::Next)),                    // udiv r0, r0, r1
+        (&[0xe9d0, 0x1200], Ok(Flow::Next)),                    // ldrd r1, r2, [r0]
+    ];
+    for (words, wanted) in all {
+        assert_eq!(flow(words), *wanted, "{words:04x?}");
+    }
+    let unknown: &[&[u16]] = &[
+        &[0x4718],         // bx r3
+        &[0x4798],         // blx r3
+        &[0x46f7],         // mov pc, lr
+        &[0x4487],         // add pc, r0
+        &[0xdf00],         // svc 0
+        &[0xbf30],         // wfi
+        &[0xf8d0, 0xf000], // ldr.w pc, [r0]
+        &[0xe8b0, 0x8002], // ldm r0!, {r1, pc}
+        &[0xe8df, 0xf0f0], // no table
+        &[0xe850, 0x0f00], // ldrex r0, [r0]
+        &[0xe8d1, 0xf000], // tbb [r1, r0]
+        &[0xf000, 0xc000], // blx to an address
+        &[0xee10, 0xfa10], // vmov pc, s0
+    ];
+    for words in unknown {
+        assert!(decode(0, words[0], words.get(1).copied().unwrap_or(0)).is_err(), "{words:04x?}");
+    }
+    let covers = |word| decode(0, word, 0).expect("IT").covers;
+    assert_eq!([0xbf08, 0xbf0c, 0xbf02, 0xbf01].map(covers), [1, 2, 3, 4], "it, ite, itte, ittte");
+    assert_eq!(covers(0xbf00), 0, "nop");
+}

@@ -9,6 +9,7 @@ use supervisor::table::Table;
 
 use crate::elf::Image;
 use crate::flow::{Code, Graph};
+use crate::images::Demo;
 use crate::longest::{Loops, Way, longest};
 use crate::loops::{CHECK, Entry, TICK};
 use crate::named::{Named, Namer};
@@ -46,6 +47,8 @@ pub(crate) struct Bound {
     order: Vec<u32>,
     /// Entries of the list that a loop was found for.
     pub(crate) used: BTreeSet<usize>,
+    /// The function that checks the table.
+    pub(crate) check: u32,
 }
 
 /// What a search for a bound goes by.
@@ -70,6 +73,10 @@ pub(crate) const LATER: Which = Which { first: false, any_members: false };
 pub(crate) const FIRST: Which = Which { first: true, any_members: false };
 
 impl Bound {
+    fn new(check: u32) -> Bound {
+        Bound { functions: BTreeMap::new(), order: Vec::new(), used: BTreeSet::new(), check }
+    }
+
     fn add(&mut self, search: &Search, start: u32, callers: &mut Vec<u32>) -> Result<u64, String> {
         if search.without == Some(start) {
             return Ok(0);
@@ -157,9 +164,41 @@ pub(crate) fn bound(
     };
     let (places, any_members) = (Places::of(image), which.any_members);
     let namer = Namer { places: &places, source: &source, entries, table, any_members };
-    let without = (!which.first).then(|| image.named("10supervisor5check5check17h"));
+    let check = image.named("10supervisor5check5check17h");
+    let without = (!which.first).then_some(check);
     let search = Search { image, namer, without };
-    let mut bound = Bound { functions: BTreeMap::new(), order: Vec::new(), used: BTreeSet::new() };
+    let mut bound = Bound::new(check);
     bound.add(&search, image.named("7measure4tick"), &mut Vec::new())?;
     Ok(bound)
+}
+
+/// Calls are added; recursion, and a call of what is no function, are refused.
+#[test]
+fn calls_are_followed() {
+    let of = |halves: &[u16], functions: &[Range<u32>]| {
+        let image = Image::of_code(halves, functions);
+        let (places, table) = (Places::of(&image), Demo::new("shuttle"));
+        let (table, source) = (table.table.table(), |_: &str| Vec::new());
+        let namer = Namer {
+            places: &places,
+            source: &source,
+            entries: &[],
+            table: &table,
+            any_members: false,
+        };
+        let search = Search { image: &image, namer, without: None };
+        let mut bound = Bound::new(u32::MAX);
+        bound.add(&search, 0, &mut Vec::new())
+    };
+    // push {r4, lr}; bl 8; pop {r4, pc}, and at 8: movs r0, #1; bx lr
+    let code = [0xb510, 0xf000, 0xf801, 0xbd10, 0x2001, 0x4770];
+    assert_eq!(of(&code, &[0..8, 8..12]), Ok(3 + 2));
+    let none = of(&code, &[0..8]).expect_err("no function");
+    assert_eq!(none, "8: a call of what is no function");
+    // push {r4, lr}; bl 0; pop {r4, pc}
+    let itself = of(&[0xb510, 0xf7ff, 0xfffd, 0xbd10], &[0..8]).expect_err("recursion");
+    assert_eq!(itself, "0: it calls itself");
+    // nop; subs r0, #1; bne 0; bx lr: nobody knows which loop that is.
+    let unknown = of(&[0xbf00, 0x3801, 0xd1fc, 0x4770], &[0..8]).expect_err("a loop");
+    assert_eq!(unknown, "0: a loop of unknown source");
 }

@@ -41,9 +41,11 @@ pub(crate) struct Trace<'a> {
     runs: BTreeMap<u32, Run>,
     pub(crate) seen: BTreeMap<u32, Seen>,
     pub(crate) ticks: u64,
-    /// Instructions of the present tick, and of the longest.
+    /// Instructions of the present tick, and whether it checks the table.
     now: u64,
-    pub(crate) longest: u64,
+    checks: bool,
+    /// Instructions of the longest tick, and of the longest that checks the table.
+    pub(crate) longest: [u64; 2],
 }
 
 impl<'a> Trace<'a> {
@@ -62,7 +64,7 @@ impl<'a> Trace<'a> {
                 }
             }
         }
-        Trace { bound, root, runs, seen, ticks: 0, now: 0, longest: 0 }
+        Trace { bound, root, runs, seen, ticks: 0, now: 0, checks: false, longest: [0; 2] }
     }
 
     /// Take in that the processor went on at this address, up to its next branch.
@@ -75,10 +77,12 @@ impl<'a> Trace<'a> {
         }
         if run.enters && run.function == self.root {
             self.ticks += 1;
-            self.now = 0;
+            (self.now, self.checks) = (0, false);
         }
+        self.checks |= run.function == self.bound.check;
         self.now += run.instructions;
-        self.longest = self.longest.max(self.now);
+        let longest = &mut self.longest[usize::from(self.checks)];
+        *longest = self.now.max(*longest);
         for &block in &run.blocks {
             seen.times[block] += 1;
             if let Some(last) = seen.last {
