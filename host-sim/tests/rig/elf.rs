@@ -75,13 +75,14 @@ impl Image {
         Some(&self.bytes[fields[2] as usize..][..fields[3] as usize])
     }
 
-    /// Code of these halves from address 0 on, for tests: functions by their start.
-    pub(crate) fn of_code(halves: &[u16], functions: &[Range<u32>]) -> Image {
+    /// Code of these halves from address 0 on, for tests; each function begins where the one
+    /// before it ends.
+    pub(crate) fn of_code(halves: &[u16], ends: &[u32]) -> Image {
         let bytes: Vec<u8> = halves.iter().flat_map(|half| half.to_le_bytes()).collect();
         let sections = vec![([1, 0, 0, bytes.len() as u32, 0], ".text".into())];
-        let (functions, names) =
-            (functions.iter().map(|f| (f.start, f.end)).collect(), BTreeMap::new());
-        Image { bytes, sections, functions, names, data: BTreeMap::new() }
+        let starts = std::iter::once(0).chain(ends.iter().copied());
+        let functions = starts.zip(ends.iter().copied()).collect();
+        Image { bytes, sections, functions, names: BTreeMap::new(), data: BTreeMap::new() }
     }
 
     /// All functions.

@@ -175,8 +175,8 @@ pub(crate) fn bound(
 /// Calls are added; recursion, and a call of what is no function, are refused.
 #[test]
 fn calls_are_followed() {
-    let of = |halves: &[u16], functions: &[Range<u32>]| {
-        let image = Image::of_code(halves, functions);
+    let of = |halves: &[u16], ends: &[u32]| {
+        let image = Image::of_code(halves, ends);
         let (places, table) = (Places::of(&image), Demo::new("shuttle"));
         let (table, source) = (table.table.table(), |_: &str| Vec::new());
         let namer = Namer {
@@ -192,13 +192,13 @@ fn calls_are_followed() {
     };
     // push {r4, lr}; bl 8; pop {r4, pc}, and at 8: movs r0, #1; bx lr
     let code = [0xb510, 0xf000, 0xf801, 0xbd10, 0x2001, 0x4770];
-    assert_eq!(of(&code, &[0..8, 8..12]), Ok(3 + 2));
-    let none = of(&code, &[0..8]).expect_err("no function");
+    assert_eq!(of(&code, &[8, 12]), Ok(3 + 2));
+    let none = of(&code, &[8]).expect_err("no function");
     assert_eq!(none, "8: a call of what is no function");
     // push {r4, lr}; bl 0; pop {r4, pc}
-    let itself = of(&[0xb510, 0xf7ff, 0xfffd, 0xbd10], &[0..8]).expect_err("recursion");
+    let itself = of(&[0xb510, 0xf7ff, 0xfffd, 0xbd10], &[8]).expect_err("recursion");
     assert_eq!(itself, "0: it calls itself");
     // nop; subs r0, #1; bne 0; bx lr: nobody knows which loop that is.
-    let unknown = of(&[0xbf00, 0x3801, 0xd1fc, 0x4770], &[0..8]).expect_err("a loop");
+    let unknown = of(&[0xbf00, 0x3801, 0xd1fc, 0x4770], &[8]).expect_err("a loop");
     assert_eq!(unknown, "0: a loop of unknown source");
 }
