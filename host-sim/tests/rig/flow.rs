@@ -12,8 +12,12 @@ pub(crate) struct Block {
     pub(crate) steps: Vec<u32>,
     /// Functions called, calls at the end of a function (its callee returns for it) among them.
     pub(crate) calls: Vec<u32>,
-    /// Blocks that may come next.
+    /// Blocks that may come next in the graph.
     pub(crate) next: Vec<usize>,
+    /// Blocks that may come next in the code: with ways into the middle of a loop.
+    pub(crate) real: Vec<usize>,
+    /// Whether it stands for the blocks of a loop on the way from its middle to its header.
+    pub(crate) copy: bool,
     /// Whether the function may end here.
     pub(crate) ends: bool,
 }
@@ -64,10 +68,16 @@ impl Graph {
     pub(crate) fn of(code: &impl Code, start: u32) -> Result<Graph, String> {
         let placed = walk(code, start)?;
         let steps = placed.iter().map(|(at, one)| (*at, one.step)).collect();
-        let blocks = blocks_of(&placed, start);
-        let (blocks, dominators) = in_order(blocks)?;
-        let loops = loops_of(&blocks, &dominators);
-        Ok(Graph { blocks, loops, steps })
+        let mut blocks = blocks_of(&placed, start);
+        loop {
+            blocks = in_order(blocks);
+            let dominators = dominators(&blocks);
+            let Some((from, to)) = irreducible(&blocks, &dominators) else {
+                let loops = loops_of(&blocks, &dominators);
+                return Ok(Graph { blocks, loops, steps });
+            };
+            enter_by_header(&mut blocks, &dominators, from, to)?;
+        }
     }
 }
 
@@ -174,6 +184,7 @@ fn blocks_of(placed: &BTreeMap<u32, Placed>, start: u32) -> Vec<Block> {
             }
             if !one.falls || leaders.contains(&pc) {
                 block.next = next.iter().map(|at| number[at]).collect();
+                block.real.clone_from(&block.next);
                 return block;
             }
         }
@@ -181,9 +192,8 @@ fn blocks_of(placed: &BTreeMap<u32, Placed>, start: u32) -> Vec<Block> {
     leaders.iter().map(block).collect()
 }
 
-/// The blocks in reverse postorder, and the immediate dominator of each (Cooper, Harvey and
-/// Kennedy, "A simple, fast dominance algorithm"). Flow that is not reducible is an error.
-fn in_order(mut blocks: Vec<Block>) -> Result<(Vec<Block>, Vec<usize>), String> {
+/// The blocks in reverse postorder.
+fn in_order(mut blocks: Vec<Block>) -> Vec<Block> {
     let mut order = Vec::new();
     let (mut seen, mut stack) = (vec![false; blocks.len()], vec![(0, 0)]);
     seen[0] = true;
@@ -203,19 +213,100 @@ fn in_order(mut blocks: Vec<Block>) -> Result<(Vec<Block>, Vec<usize>), String> 
     let mut sorted: Vec<Block> = order.iter().map(|b| std::mem::take(&mut blocks[*b])).collect();
     for block in &mut sorted {
         block.next = block.next.iter().map(|to| place[to]).collect();
+        block.real = block.real.iter().map(|to| place[to]).collect();
     }
-    let dominators = dominators(&sorted);
-    for (from, block) in sorted.iter().enumerate() {
-        for &to in &block.next {
-            if to <= from && !dominates(&dominators, to, from) {
-                let at = sorted[to].steps[0];
-                return Err(format!("{at:x}: a loop with two entries (irreducible)"));
-            }
-        }
-    }
-    Ok((sorted, dominators))
+    sorted
 }
 
+/// A way back to a block that others reach as well without passing it.
+fn irreducible(blocks: &[Block], dominators: &[usize]) -> Option<(usize, usize)> {
+    let ways =
+        blocks.iter().enumerate().flat_map(|(from, b)| b.next.iter().map(move |to| (from, *to)));
+    ways.into_iter().find(|&(from, to)| to <= from && !dominates(dominators, to, from))
+}
+
+/// Make a loop that is entered in two places (the compiler has doubled its test) one that is
+/// entered at its header alone, a block that every way around passes: ways into its middle go to a
+/// block of their own instead, which stands for all that may be carried out from there until the
+/// header comes, each block once.
+fn enter_by_header(
+    blocks: &mut Vec<Block>,
+    dominators: &[usize],
+    from: usize,
+    to: usize,
+) -> Result<(), String> {
+    let above = common(dominators, from, to);
+    let mut before = vec![Vec::new(); blocks.len()];
+    for (from, block) in blocks.iter().enumerate() {
+        block.next.iter().for_each(|to| before[*to].push(from));
+    }
+    let onward = reached(&[to], |b| blocks[b].next.clone(), |b| b != above);
+    let around = reached(&[to], |b| before[b].clone(), |b| onward.contains(&b));
+    let enters = |b: &&usize| before[**b].iter().any(|from| !around.contains(from));
+    let entries: Vec<usize> = around.iter().filter(enters).copied().collect();
+    let until = |header: usize| {
+        let others: Vec<usize> = entries.iter().filter(|e| **e != header).copied().collect();
+        let inside = |b: usize| b != header && around.contains(&b);
+        (header, reached(&others, |b| blocks[b].next.clone(), inside))
+    };
+    let no_loop = |(_, middle): &(usize, BTreeSet<usize>)| {
+        let goes_back = |b: &usize| {
+            let inside = |b: usize| middle.contains(&b);
+            let next: Vec<usize> = blocks[*b].next.iter().copied().filter(|b| inside(*b)).collect();
+            reached(&next, |b| blocks[b].next.clone(), inside).contains(b)
+        };
+        !middle.iter().any(goes_back)
+    };
+    let found = around.iter().map(|b| until(*b)).filter(no_loop).min_by_key(|(_, m)| m.len());
+    let refused = || format!("{:x}: a loop with two entries (irreducible)", blocks[to].steps[0]);
+    let (header, middle) = found.ok_or_else(refused)?;
+    let mut copy = Block { copy: true, ..Block::default() };
+    let mut next = BTreeSet::new();
+    for block in middle.iter().map(|b| &blocks[*b]) {
+        copy.steps.extend(&block.steps);
+        copy.calls.extend(&block.calls);
+        copy.ends |= block.ends;
+        next.extend(block.next.iter().filter(|to| !middle.contains(to)));
+    }
+    copy.next = next.into_iter().collect();
+    let number = blocks.len();
+    for (_, block) in blocks.iter_mut().enumerate().filter(|(from, _)| !around.contains(from)) {
+        let into = |to: &usize| *to != header && around.contains(to);
+        if block.next.iter().any(into) {
+            block.next.retain(|to| !into(to));
+            block.next.push(number);
+        }
+    }
+    blocks.push(copy);
+    Ok(())
+}
+
+/// What can be reached from these blocks, themselves among it, within what is allowed.
+fn reached(
+    from: &[usize],
+    next: impl Fn(usize) -> Vec<usize>,
+    allowed: impl Fn(usize) -> bool,
+) -> BTreeSet<usize> {
+    let (mut all, mut todo) = (BTreeSet::new(), from.to_vec());
+    while let Some(block) = todo.pop() {
+        if allowed(block) && all.insert(block) {
+            todo.extend(next(block));
+        }
+    }
+    all
+}
+
+/// The nearest block that dominates both.
+fn common(dominators: &[usize], mut a: usize, mut b: usize) -> usize {
+    while a != b {
+        let later = if a > b { &mut a } else { &mut b };
+        *later = dominators[*later];
+    }
+    a
+}
+
+/// The immediate dominator of each block (Cooper, Harvey and Kennedy, "A simple, fast dominance
+/// algorithm").
 fn dominators(blocks: &[Block]) -> Vec<usize> {
     let mut before = vec![Vec::new(); blocks.len()];
     for (from, block) in blocks.iter().enumerate() {
@@ -321,8 +412,9 @@ fn what_is_not_understood_is_refused() {
         let error = Graph::of(&Halves(code, table), 0).expect_err("refused");
         assert!(error.contains(words), "{error}");
     };
-    // cbz r0 into the middle of: nop; nop; subs r1, #1; bne to the first nop; bx lr
-    refused(&[0xb108, 0xbf00, 0xbf00, 0x3901, 0xd1fb, 0x4770], 0..0, "2: a loop with two entries");
+    // cbz r0 to the second; subs r1, #1; beq to itself; subs r2, #1; beq to itself; bne to the first
+    let tangled = [0xb108, 0x3901, 0xd0fd, 0x3a01, 0xd0fd, 0xd1fa, 0x4770];
+    refused(&tangled, 0..0, ": a loop with two entries");
     refused(&[0x4798, 0x4770], 0..0, "0: not understood: 4798");
     refused(&[0xbf00], 0..0, "2: runs out of the function");
     refused(&[0xe8df, 0xf000, 0x0302, 0x4770], 0..0, "4: a table without an end");

@@ -139,6 +139,10 @@ fn the_longest_way_is_found() {
     assert_eq!(length(&nested, &[(2, false), (4, false)]), 1 + 3 * (1 + 5 * 2 + 2) + 1);
     // One loop of the source in both: four times back in all, at most through everything.
     assert_eq!(length(&nested, &[(4, false), (9, true)]), 1 + 5 * (1 + 2 + 2) + 1);
+    // cbz r0 into the middle of: { nop; nop; subs r1, #1; bne }. Entered at the nops, and five times
+    // around, it is 22; the way from the middle to the header comes on top of it.
+    let middle = [0xb108, 0xbf00, 0xbf00, 0x3901, 0xd1fb, 0x4770];
+    assert!((22..=24).contains(&length(&middle, &[(4, false)])));
     // cbz r0 over two: the longer way counts.
     assert_eq!(length(&[0xb108, 0xbf00, 0xbf00, 0x4770], &[]), 4);
 }

@@ -170,6 +170,7 @@ pub(crate) const TICK: &[Entry] = &[
     entry("observe.rs", "core::array::from_fn(", eight, Why::Elements),
     entry("observe.rs", "all(|limit| inside(", limits, Why::Elements),
     entry("observe.rs", "step.load_row.iter().zip(", machine_places, Why::Elements),
+    entry("observe/engine.rs", "(0u8..).zip(self.table.rests)", machines, Why::Elements),
     entry("observe/engine.rs", "self.table.parities.iter().any(", parities, Why::Elements),
     entry("plan.rs", "data.duties.iter().any(", machine_places, Why::Elements),
     entry("plan.rs", "orders.iter_mut().zip(&data.duties)", machine_places, Why::Elements),

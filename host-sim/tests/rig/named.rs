@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use supervisor::table::Table;
 
-use crate::flow::{Graph, Loop};
+use crate::flow::{Block, Graph, Loop};
 use crate::loops::{Entry, Why};
 use crate::places::{Place, Places};
 
@@ -185,6 +185,11 @@ impl Namer<'_> {
         let is_test = |b: &usize| tests.iter().any(|(test, _)| test == b);
         let at_latches = loop_.latches.iter().all(is_test)
             || loop_.blocks.iter().all(|b| !leaves(*b) || loop_.latches.contains(b));
+        let in_its_middle = |(n, block): (usize, &Block)| {
+            let into = |to: &usize| *to != loop_.header && loop_.blocks.contains(to);
+            !loop_.blocks.contains(&n) && block.real.iter().any(into)
+        };
+        let at_latches = at_latches && !graph.blocks.iter().enumerate().any(in_its_middle);
         (if at_latches { times.saturating_sub(1) } else { times }) / unrolled
     }
 }

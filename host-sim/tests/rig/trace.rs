@@ -58,7 +58,8 @@ impl<'a> Trace<'a> {
             let (rounds, times) = (vec![0; loops], vec![0; blocks]);
             let running = vec![0; loops];
             seen.insert(start, Seen { rounds, times, running, last: None });
-            for (number, block) in function.graph.blocks.iter().enumerate() {
+            for (number, block) in function.graph.blocks.iter().enumerate().filter(|(_, b)| !b.copy)
+            {
                 for (place, &at) in block.steps.iter().enumerate() {
                     runs.insert(at, run(start, function, number, place));
                 }
@@ -86,7 +87,7 @@ impl<'a> Trace<'a> {
         for &block in &run.blocks {
             seen.times[block] += 1;
             if let Some(last) = seen.last {
-                if !function.graph.blocks[last].next.contains(&block) {
+                if !function.graph.blocks[last].real.contains(&block) {
                     let from = function.graph.blocks[last].steps.first().expect("a step");
                     return Err(format!("{at:x}: no way of the graph leads here from {from:x}"));
                 }
@@ -105,19 +106,18 @@ impl<'a> Trace<'a> {
 /// Count the rounds of loops on the way from one block to the next.
 fn count(function: &Function, seen: &mut Seen, last: usize, block: usize) {
     for (number, loop_) in function.graph.loops.iter().enumerate() {
-        if loop_.header != block {
-            continue;
-        }
         // What shares its rounds with the loop around it counts there.
         let mut counted = number;
         while function.loops[counted].shared {
             counted = function.graph.loops[counted].parent.expect("a loop around it");
         }
-        if loop_.blocks.contains(&last) {
-            seen.running[counted] += 1;
-            seen.rounds[counted] = seen.rounds[counted].max(seen.running[counted]);
-        } else if counted == number {
-            seen.running[number] = 0;
+        match (loop_.blocks.contains(&last), loop_.blocks.contains(&block)) {
+            (false, true) if counted == number => seen.running[number] = 0,
+            (true, true) if block == loop_.header => {
+                seen.running[counted] += 1;
+                seen.rounds[counted] = seen.rounds[counted].max(seen.running[counted]);
+            }
+            _ => {}
         }
     }
 }
@@ -146,7 +146,7 @@ fn run(start: u32, function: &Function, number: usize, place: usize) -> Run {
         if step.flow != Flow::Next {
             return run;
         }
-        (number, place) = match (place + 1 < block.steps.len(), &block.next[..]) {
+        (number, place) = match (place + 1 < block.steps.len(), &block.real[..]) {
             (true, _) => (number, place + 1),
             (false, [next]) => (*next, 0),
             _ => return run,
