@@ -160,9 +160,10 @@ impl Namer<'_> {
 
     /// How often a loop goes back whose body the source carries out so many times.
     ///
-    /// The compiler may carry out several rounds of the source in one: a test for the end that is
-    /// met so many times on every way around. Where the way back is itself such a test, or where
-    /// nothing else leaves the loop, the way around began with a body: one round less.
+    /// The compiler may carry out several rounds of the source in one: the test for the end of a
+    /// slice or set is met so many times on every way around. Where the way back is itself such a
+    /// test, or where nothing else leaves the loop, the way around began with a body: one round
+    /// less. Tests of other iterators say nothing: one of them may be two branches.
     fn rounds(&self, graph: &Graph, loop_: &Loop, chain: &[Place], times: u64) -> u64 {
         let leaves = |b: usize| {
             let block = &graph.blocks[b];
@@ -171,7 +172,7 @@ impl Namer<'_> {
         let test = |b: usize| {
             let place = self.places.of_instruction(*graph.blocks[b].steps.last()?);
             let deeper = place.get(chain.len() - 1..).unwrap_or_default();
-            (leaves(b) && deeper.iter().any(|p| p.function == "next")).then_some(place)
+            (leaves(b) && deeper.iter().any(is_one_test)).then_some(place)
         };
         let own = self.own_blocks(graph, loop_);
         let tests: Vec<(usize, Vec<Place>)> =
@@ -192,6 +193,12 @@ impl Namer<'_> {
         let at_latches = at_latches && !graph.blocks.iter().enumerate().any(in_its_middle);
         (if at_latches { times.saturating_sub(1) } else { times }) / unrolled
     }
+}
+
+/// Whether this is the `next` of a slice or of a set, which compares once.
+fn is_one_test(place: &Place) -> bool {
+    let slice = place.file.ends_with("slice/iter/macros.rs");
+    place.function == "next" && (slice || own_file(place) == Some("bits.rs"))
 }
 
 /// The same functions, each but the innermost at the same place.

@@ -21,7 +21,7 @@ pub(crate) struct Seen {
     /// How often each block was carried out.
     pub(crate) times: Vec<u64>,
     /// The same of each loop since it was entered, and the block that came last.
-    running: Vec<u64>,
+    running: Vec<i64>,
     last: Option<usize>,
 }
 
@@ -112,10 +112,14 @@ fn count(function: &Function, seen: &mut Seen, last: usize, block: usize) {
             counted = function.graph.loops[counted].parent.expect("a loop around it");
         }
         match (loop_.blocks.contains(&last), loop_.blocks.contains(&block)) {
-            (false, true) if counted == number => seen.running[number] = 0,
+            // Entered in its middle, it does not go back when it comes to its header.
+            (false, true) if counted == number => {
+                seen.running[number] = if block == loop_.header { 0 } else { -1 };
+            }
             (true, true) if block == loop_.header => {
                 seen.running[counted] += 1;
-                seen.rounds[counted] = seen.rounds[counted].max(seen.running[counted]);
+                let running = u64::try_from(seen.running[counted]).unwrap_or(0);
+                seen.rounds[counted] = seen.rounds[counted].max(running);
             }
             _ => {}
         }
