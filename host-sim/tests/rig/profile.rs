@@ -166,12 +166,16 @@ fn told(name: &str, image: &Image, bound_of: &dyn Fn(Which) -> Bound, trace: &Tr
     assert_eq!(way.values().sum::<u64>(), later.length());
     let whole: u64 = seen.values().sum();
     let (never, full, loops) = as_often(trace, &first);
+    let [longest, longest_first] = trace.longest;
     format!(
-        "{name}: at most {} instructions whatever the input; {} with any bits in the sets that it \
-         keeps;\n     {} in the first tick after a reset, which checks the table\n     \
-         {loops} loops in {} functions; in {ticks} recorded ticks {full} of them went round as \
-         often as they may, {never} were not met\n\nrecorded ticks, {} instructions in the mean, by file:\n{}\n\
-         the same, by function:\n{}\nthe longest way, by file:\n{}\nthe same, by function:\n{}\nthe longest way, by loop with all in it:\n{}\n",
+        "{name}: at most {} instructions whatever the input; {} with any bits in the sets that it keeps;\n\
+         \x20    {} in the first tick after a reset, which checks the table\n\
+         \x20    the longest of {ticks} recorded ticks {longest}, first after a reset {longest_first}\n\
+         \x20    {loops} loops in {} functions; {full} of them went round as often as they may,\n\
+         \x20    {never} were not met\n\n\
+         recorded ticks, {} instructions in the mean, by file:\n{}\nthe same, by function:\n{}\n\
+         the longest way, by file:\n{}\nthe same, by function:\n{}\n\
+         the longest way, by loop with all in it:\n{}\n",
         later.length(),
         any.length(),
         first.length(),
