@@ -4,6 +4,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::elf::Image;
+
 /// A function: where it is, what it takes from the stack, whom it calls.
 #[derive(Default)]
 struct Function {
@@ -14,79 +16,40 @@ struct Function {
     strange: bool,
 }
 
-/// Code, and functions by address.
-pub(crate) struct Code {
+/// Functions of an image, by address.
+pub(crate) struct Code<'a> {
+    image: &'a Image,
     functions: BTreeMap<u32, Function>,
-    names: BTreeMap<String, u32>,
 }
 
-fn u32_at(bytes: &[u8], at: usize) -> u32 {
-    u32::from_le_bytes(bytes[at..at + 4].try_into().expect("four bytes"))
-}
-
-fn u16_at(bytes: &[u8], at: usize) -> u16 {
-    u16::from_le_bytes(bytes[at..at + 2].try_into().expect("two bytes"))
-}
-
-/// A header of a section: type, address, offset, size, link (System V ABI, chapter 4).
-fn sections(elf: &[u8]) -> Vec<[u32; 5]> {
-    let (table, size, count) = (u32_at(elf, 32) as usize, u16_at(elf, 46), u16_at(elf, 48));
-    let of = |n: u16| table + usize::from(n) * usize::from(size);
-    (0..count).map(|n| [4, 12, 16, 20, 24].map(|field| u32_at(elf, of(n) + field))).collect()
-}
-
-impl Code {
-    pub(crate) fn of(elf: &[u8]) -> Code {
-        let sections = sections(elf);
-        let [_, _, symbols, bytes, names] = *sections.iter().find(|s| s[0] == 2).expect("symbols");
-        let names = sections[names as usize][2] as usize;
-        let mut code = Code { functions: BTreeMap::new(), names: BTreeMap::new() };
-        // Where data lies between the instructions, and where they go on.
-        let mut data = BTreeMap::new();
-        for at in (symbols..symbols + bytes).step_by(16).map(|at| at as usize) {
-            let name = elf[names + u32_at(elf, at) as usize..].split(|b| *b == 0).next();
-            let name = String::from_utf8_lossy(name.unwrap_or_default()).into_owned();
-            let (value, size, kind) = (u32_at(elf, at + 4), u32_at(elf, at + 8), elf[at + 12] & 15);
-            if name.starts_with("$d") || name.starts_with("$t") {
-                data.insert(value, name.starts_with("$d"));
-            } else if kind == 2 && size > 0 {
-                let address = value & !1;
-                let function = Function { end: address + size, ..Function::default() };
-                code.functions.insert(address, function);
-                code.names.insert(name, address);
-            }
-        }
-        for (&start, function) in &mut code.functions {
-            let part = |s: &&[u32; 5]| s[0] == 1 && s[1] <= start && start < s[1] + s[3];
-            let [_, address, offset, ..] = *sections.iter().find(part).expect("a section");
-            let mut pc = start;
-            while pc < function.end {
-                if data.range(..=pc).next_back().is_some_and(|(_, is_data)| *is_data) {
+impl Code<'_> {
+    pub(crate) fn of(image: &Image) -> Code<'_> {
+        let mut functions = BTreeMap::new();
+        for range in image.functions() {
+            let mut function = Function { end: range.end, ..Function::default() };
+            let half = |at| image.half(at).expect("code");
+            let mut pc = range.start;
+            while pc < range.end {
+                let first = half(pc);
+                if image.is_data(pc) {
                     pc += 2;
-                    continue;
-                }
-                let at = (offset + pc - address) as usize;
-                let first = u16_at(elf, at);
-                if first >> 11 >= 0b11101 {
-                    function.wide(pc, first, u16_at(elf, at + 2));
+                } else if first >> 11 >= 0b11101 {
+                    function.wide(pc, first, half(pc + 2));
                     pc += 4;
                 } else {
                     function.narrow(pc, first);
                     pc += 2;
                 }
             }
+            function.calls.retain(|to| !range.contains(to));
+            functions.insert(range.start, function);
         }
-        for (start, function) in &mut code.functions {
-            let inside = *start..function.end;
-            function.calls.retain(|to| !inside.contains(to));
-        }
-        code
+        Code { image, functions }
     }
 
     /// Bytes of stack below the caller of the function whose name has this part.
     pub(crate) fn stack(&self, part: &str) -> u32 {
-        let name = self.names.keys().find(|name| name.contains(part));
-        self.depth(self.names[name.expect("the function")], &mut Vec::new())
+        self.depth(self.image.named(part), &mut Vec::new())
     }
 
     fn depth(&self, address: u32, callers: &mut Vec<u32>) -> u32 {

@@ -12,7 +12,7 @@ use supervisor::table::{Action, Table};
 
 const LOCKS: u8 = 3;
 /// From one cold reset to the next, in ticks.
-const PERIOD: u32 = 10_000;
+pub(crate) const PERIOD: u32 = 10_000;
 const STORIES: u32 = 11;
 
 /// What is broken for a while.
