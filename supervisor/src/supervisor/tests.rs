@@ -4,7 +4,7 @@ use std::vec;
 use std::vec::Vec;
 
 use super::{Output, Standing, Supervisor};
-use crate::bits::Bits;
+use crate::bits::{Bits, MAX_LOCKS};
 use crate::check::{TableFault, check, check_all};
 use crate::fixture::{Owned, STRIDE, inputs, ticks};
 use crate::heat::Heat;
