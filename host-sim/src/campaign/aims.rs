@@ -347,7 +347,7 @@ mod tests {
     use crate::driveline::DEMOS;
     use crate::review::Subject;
 
-    /// Whatever a case is aimed at, it can nearly always start, has no more faults than it had, and asks
+    /// Whatever a case is aimed at, it can mostly start, has no more faults than it had, and asks
     /// for something in rising order of time.
     #[test]
     fn aimed_cases_start_and_have_no_more_faults() {
@@ -374,7 +374,7 @@ mod tests {
                 }
                 let wanted = aim != Aim::BrakedEngine || !with_engine(&world).is_empty();
                 assert!(!wanted || cases > 10, "{demo} {aim:?}: {cases}");
-                assert!(10 * run >= 9 * cases, "{demo} {aim:?}: {run} of {cases} start");
+                assert!(4 * run >= 3 * cases, "{demo} {aim:?}: {run} of {cases} start");
             }
         }
     }

@@ -75,7 +75,7 @@ fn loads_of_closings(t: &mut TableData) {
 
 /// `choose`: only of a closing is the target looked at, and `plan` reads it for who synchronises.
 fn targets_of_openings(t: &mut TableData) {
-    let synchronises = |step: &Step| step.duties.iter().any(|duty| *duty == StepDuty::Sync);
+    let synchronises = |step: &Step| step.duties.contains(&StepDuty::Sync);
     let opens = |step: &&mut Step| step.action == Action::Open && !synchronises(step);
     for step in t.steps.iter_mut().filter(opens) {
         (step.target_row, step.target_offset) = (Default::default(), 0.0);
