@@ -21,7 +21,10 @@ const RULES: [Rule; 9] = [
     ("without a limit no heat is reckoned", heat_without_limit),
     ("no engine is known, or no lowest speed of it", engine_without_limit),
     ("no duty holds a share of the pace", pace_without_duty),
-    ("every window reaches as far back as forward, and no duty follows the output", output_sign),
+    (
+        "every window reaches as far back as forward, and neither a duty nor an engine follows the output",
+        output_sign,
+    ),
     ("no entry of the ways leads to this step", steps_without_entry),
     ("no step reads this limit", limits_without_step),
 ];
@@ -111,7 +114,7 @@ fn pace_without_duty(t: &mut TableData) {
 }
 
 /// `observe` and `plan`: the output's speed is held against windows, its change by magnitude, and
-/// duties follow it.
+/// duties follow it; the power that is asked for has its sign, which is held against an engine's.
 fn output_sign(t: &mut TableData) {
     let even = |window: &Window| window.min == -window.max;
     let follows = |duty: &Duty| matches!(duty, Duty::Hold { per_output, per_pace } if *per_output != 0.0 || *per_pace != 0.0);
@@ -119,7 +122,7 @@ fn output_sign(t: &mut TableData) {
         .arrangements
         .iter()
         .all(|a| even(&a.window) && even(&a.keep) && !a.duties.iter().any(follows));
-    if blind && t.steps.iter().all(|step| even(&step.window)) {
+    if blind && t.engine.is_none() && t.steps.iter().all(|step| even(&step.window)) {
         forward(&mut t.output_row);
     }
 }
