@@ -63,6 +63,7 @@ fn tour(arrangements: usize) -> Setup {
         start_speed_kmh: 30.0,
         start_arrangement: Some(0),
         start_charge: 0.6,
+        start_rises_k: Vec::new(),
         wish: Wish::Speed(vec![(0.0, 30.0), (SECONDS, 45.0)]),
         grade: Vec::new(),
         requests: (0..arrangements).map(|a| (a as f64 * each, a)).collect(),

@@ -28,6 +28,11 @@ struct Plates {
 }
 
 impl Heat {
+    /// Of plates that are so hot now.
+    pub(crate) fn of(rises_k: [f32; MAX_LOCKS]) -> Heat {
+        Heat { plates: rises_k.map(|rise_k| Plates { rise_k, at: 0 }), now: 0 }
+    }
+
     /// Advance one tick; `working` are the locks that may carry torque while they slip, `slips`
     /// the magnitude of each lock's slip.
     pub(crate) fn tick(&mut self, table: &Table, working: Bits, slips: &[f32; MAX_LOCKS]) {

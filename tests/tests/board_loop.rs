@@ -69,6 +69,7 @@ fn setup() -> Setup {
         start_speed_kmh: 30.0,
         start_arrangement: Some(0),
         start_charge: 0.6,
+        start_rises_k: Vec::new(),
         wish: Wish::Speed(vec![(0.0, 30.0)]),
         grade: Vec::new(),
         requests: vec![(1.0, 1)],

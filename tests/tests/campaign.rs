@@ -29,7 +29,8 @@ fn seeds_come_from_the_published_generator() {
             let own = first(mixed) / 2048;
             assert_eq!(case_seed(seed, number), own, "{seed} {number}");
             assert!(own < 1 << 53, "a number of JSON holds it");
-            let parts = [Stream::Drive, Stream::Requests, Stream::Faults, Stream::Plant];
+            let parts =
+                [Stream::Drive, Stream::Requests, Stream::Faults, Stream::Plant, Stream::Aim];
             for (part, stream) in (1..).zip(parts) {
                 let mut expected = Dice::new(first(own ^ (part << 56)));
                 let mut given = stream.of(own);

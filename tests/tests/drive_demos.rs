@@ -26,6 +26,7 @@ fn pair(kmh: f64, from: usize, to: usize) -> Setup {
         start_speed_kmh: kmh,
         start_arrangement: Some(from),
         start_charge: 0.6,
+        start_rises_k: Vec::new(),
         wish: Wish::Speed(vec![(0.0, kmh)]),
         grade: Vec::new(),
         requests: vec![(0.5, from), (1.5, to)],

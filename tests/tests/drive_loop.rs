@@ -30,6 +30,7 @@ fn setup(kmh: f64, seconds: f64, requests: &[(f64, usize)]) -> Setup {
         start_speed_kmh: kmh,
         start_arrangement: Some(0),
         start_charge: 0.6,
+        start_rises_k: Vec::new(),
         wish: Wish::Speed(vec![(0.0, kmh)]),
         grade: Vec::new(),
         requests: requests.to_vec(),

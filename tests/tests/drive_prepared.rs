@@ -24,6 +24,7 @@ fn setups(demo: &Demo) -> Vec<Setup> {
         start_speed_kmh: 15.0 + 2.0 * i as f64,
         start_arrangement: Some(0),
         start_charge: 0.6,
+        start_rises_k: Vec::new(),
         wish: Wish::Speed(vec![(0.0, 15.0), (3.0, 40.0)]),
         grade: vec![(0.0, 0.0), (1.0, 0.05)],
         requests: vec![(0.2, (1 + i) % count)],

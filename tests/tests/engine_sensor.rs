@@ -21,6 +21,7 @@ fn driven(d: &Driveline, to: &str, fault: Injected, spoil: impl Fn(&mut TableDat
         start_speed_kmh: 40.0,
         start_arrangement: Some(0),
         start_charge: 0.6,
+        start_rises_k: Vec::new(),
         wish: Wish::Speed(vec![(0.0, 40.0)]),
         grade: vec![(0.0, 0.0)],
         requests: vec![(0.0, 0), (2.0, to)],

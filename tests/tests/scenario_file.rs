@@ -184,6 +184,8 @@ static MISTAKES: &[(&str, &str, &str, &str)] = &[
     ("duration_s = 20", "duration_s = 9.5", "10", "10 s is after the end of the drive at 9.5 s"),
     ("duration_s = 20\n", "", "", "the file lacks the key `duration_s`"),
     ("format = 1", "format = 3", "3", "format 3 is not known"),
+    ("[[request]]\nt_s = 2", "[[plates]]\nlock = \"ring-brake\"\nrise_k = -5\n[[request]]\nt_s = 2", "-5", "`rise_k` must be from 0 to 1000 K"),
+    ("[[request]]\nt_s = 2", "[[plates]]\nlock = \"ring-brake\"\nrise_k = 5\n[[plates]]\nlock = \"ring-brake\"\nrise_k = 5\n[[request]]\nt_s = 2", "\"ring-brake\"", "the plates of `ring-brake` are told twice"),
     ("[[request]]\nt_s = 2", "[[reqest]]\nt_s = 2", "reqest", "unknown table `reqest`"),
     ("kind = \"lock-slow-close\"\ntarget = \"ring-clutch\"\nvalue = 5", "kind = \"reset\"\nvalue = 5", "value", "`value` belongs to a fault of kind"),
     ("kind = \"lock-slow-close\"\ntarget = \"ring-clutch\"\nvalue = 5", "kind = \"sensor-noise\"\ntarget = \"ring\"\nvalue = 0", "0", "`value` must be above 0, at most 10000 rpm"),
@@ -212,6 +214,10 @@ fn each_planted_mistake_is_told_where_it_stands() {
         all.push_str(&format!("{found}\n"));
     }
     assert!(all.lines().all(|l| l.chars().count() <= 80), "80 columns");
+    let dog =
+        "format = 1\nname = \"x\"\nduration_s = 5\n[[plates]]\nlock = \"disconnect\"\nrise_k = 9\n";
+    let told = scenario::parse("drive.toml", dog, &demo("axle")).expect_err("a dog").to_string();
+    assert!(told.contains("the lock `disconnect` is a dog: it has no plates"), "{told}");
     let axle = scenario::parse(
         "drive.toml",
         "format = 1\nname = \"x\"\nduration_s = 5\n[[fault]]\nfrom_s = 1\nkind = \"engine-stall\"\n",

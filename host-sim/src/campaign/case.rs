@@ -1,5 +1,6 @@
 //! One case: everything that happens in one run, from its seed alone.
 
+use super::aims::aim;
 use super::faults::{resets, timed_faults};
 use super::profile::{Begin, begin};
 use super::requests::requests;
@@ -21,6 +22,9 @@ pub struct Case {
     pub setup: Setup,
 }
 
+/// Grows when the same seed and number become another case. 2: some cases are [aimed](super::aims).
+pub const CASE_RULES: u64 = 2;
+
 /// Share of the cases that are driven on until every answer must have come.
 const WAITED_SHARE: f64 = 0.06;
 
@@ -41,19 +45,27 @@ pub fn case(world: &World, seed: u64, faults: u8, number: u64) -> Case {
     let mut broken = Stream::Faults.of(own);
     let mut list = timed_faults(world, &mut broken, faults, (&requests, duration_s));
     list.extend(resets(&mut broken, &requests, duration_s));
-    Case {
-        number,
-        seed: own,
-        plant_seed: Stream::Plant.of(own).next_u64() >> 32,
-        setup: Setup {
-            duration_s,
-            start_speed_kmh: speed_kmh,
-            start_arrangement: arrangement,
-            start_charge: charge,
-            wish,
-            grade,
-            requests,
-            faults: list,
-        },
+    let mut setup = Setup {
+        duration_s,
+        start_speed_kmh: speed_kmh,
+        start_arrangement: arrangement,
+        start_charge: charge,
+        start_rises_k: Vec::new(),
+        wish,
+        grade,
+        requests,
+        faults: list,
+    };
+    aim(world, &mut Stream::Aim.of(own), &mut setup);
+    Case { number, seed: own, plant_seed: Stream::Plant.of(own).next_u64() >> 32, setup }
+}
+
+impl Case {
+    /// The same for a supervisor on a board: nobody can tell it how hot plates are, so that all are
+    /// cool.
+    #[must_use]
+    pub fn for_a_board(mut self) -> Case {
+        self.setup.start_rises_k.clear();
+        self
     }
 }

@@ -1,13 +1,12 @@
 //! The command `slipwarden campaign --defects`.
 
-use std::collections::BTreeMap;
-use std::fmt::Write;
 use std::path::PathBuf;
 use std::time::Instant;
 
-use serde_json::{Value, json};
+use serde_json::Value;
 
-use super::defects::{Ended, Tried, defects};
+use super::defects::defects;
+use super::defects_report::Score;
 use super::trial::{State, Trial, Trials};
 use super::trial_file::{header, read, write};
 use super::world::World;
@@ -16,8 +15,6 @@ use crate::explore::defects::run::choose;
 use crate::input::print;
 use crate::review::Subject;
 
-/// Version of the format of the JSON.
-pub const DEFECTS_FORMAT: u64 = 2;
 /// Seeds whose median is taken.
 const SEEDS: u64 = 3;
 /// Progress is told so often, s.
@@ -53,8 +50,8 @@ pub struct DefectOptions {
     pub resume: bool,
 }
 
-/// Try planted defects. Returns the exit code: 0 at least 98 % of those that are none were found
-/// under every seed, 1 fewer, 2 misuse, 3 stopped early.
+/// Try planted defects. Returns the exit code: 0 campaigns alone found at least 98 % of those that the
+/// board runs and that are defects, under every seed; 1 fewer, 2 misuse, 3 stopped early.
 pub fn campaign_defects(options: &DefectOptions) -> i32 {
     let subject = match Subject::read(&options.file, options.seed) {
         Ok(subject) => subject,
@@ -103,7 +100,7 @@ pub fn campaign_defects(options: &DefectOptions) -> i32 {
         eprintln!("error: {}: {error}", path.display());
         return 2;
     }
-    let tried = trials.tried(&state, || !stop.is_asked());
+    let tried = trials.tried(&state, threads, || !stop.is_asked());
     let score = Score {
         driveline: &world.driveline().name,
         table_hash: world.table.hash,
@@ -112,7 +109,8 @@ pub fn campaign_defects(options: &DefectOptions) -> i32 {
         all: list.len(),
         tried: &tried,
     };
-    tell(&score, trials.is_whole(&state), options.json)
+    let whole = trials.is_whole(&state) && tried.iter().all(|t| t.examined.is_some());
+    tell(&score, whole, options.json)
 }
 
 /// Prints the score; returns the exit code.
@@ -121,7 +119,7 @@ fn tell(score: &Score, whole: bool, as_json: bool) -> i32 {
         true => format!("{:#}\n", score.json(whole)),
         false => score.text(whole),
     };
-    match (print(&out), whole, score.share() >= FOUND_SHARE) {
+    match (print(&out), whole, score.alone().share() >= FOUND_SHARE) {
         (0, false, _) => INCONCLUSIVE,
         (0, true, false) => 1,
         (code, ..) => code,
@@ -163,176 +161,4 @@ fn progress(trial: &Trial, state: &State, chosen: usize) -> String {
     let of = trial.seeds.iter().zip(&state.seeds).rfind(|(_, of)| of.cases > 0);
     let (seed, cases, found) = of.map_or((0, 0, 0), |(s, of)| (*s, of.cases, of.found.len()));
     format!("seed {seed}: {cases} of {} cases, {found} of {chosen} defects found", trial.cases)
-}
-
-pub(crate) struct Score<'a> {
-    pub(crate) driveline: &'a str,
-    pub(crate) table_hash: u32,
-    pub(crate) trial: Trial<'a>,
-    /// By seed, how many cases were run.
-    pub(crate) cases_done: Vec<u64>,
-    pub(crate) all: usize,
-    pub(crate) tried: &'a [Tried],
-}
-
-/// What came of the defects of one kind.
-#[derive(Default)]
-struct OfKind<'a> {
-    tried: usize,
-    found: usize,
-    /// Medians of those found.
-    cases: Vec<u64>,
-    rules: Vec<&'a str>,
-}
-
-impl Score<'_> {
-    fn found(&self) -> usize {
-        self.tried.iter().filter(|t| t.is_found()).count()
-    }
-
-    /// Not found, and shown to be no defects.
-    fn excused(&self) -> usize {
-        self.tried.iter().filter(|t| !t.is_found() && t.excused.is_some()).count()
-    }
-
-    /// Of those that are defects.
-    fn share(&self) -> f64 {
-        self.found() as f64 / (self.tried.len() - self.excused()).max(1) as f64
-    }
-
-    fn text(&self, whole: bool) -> String {
-        let mut out = String::new();
-        // Writing to a string cannot fail.
-        let _ = self.write(&mut out, whole);
-        out
-    }
-
-    fn write(&self, out: &mut String, whole: bool) -> std::fmt::Result {
-        writeln!(
-            out,
-            "planted defects of {}: {} of {} tried, {} cases at most under each of {} seeds, {} \
-             faults a case{}",
-            self.driveline,
-            self.tried.len(),
-            self.all,
-            self.trial.cases,
-            self.trial.seeds.len(),
-            self.trial.faults,
-            if whole { "" } else { " (STOPPED EARLY)" }
-        )?;
-        let cases: Vec<String> = self.cases_done.iter().map(u64::to_string).collect();
-        writeln!(out, "cases run, by seed: {}", cases.join(", "))?;
-        writeln!(
-            out,
-            "found under every seed: {} of {} ({:.1} %); shown to be no defect: {}",
-            self.found(),
-            self.tried.len() - self.excused(),
-            100.0 * self.share(),
-            self.excused()
-        )?;
-        let mut kinds: BTreeMap<&str, OfKind> = BTreeMap::new();
-        for tried in self.tried {
-            let kind = kinds.entry(&tried.what[0]).or_default();
-            kind.tried += 1;
-            kind.found += usize::from(tried.is_found());
-            kind.cases.extend(tried.median().map(|m| m.0));
-            for ended in &tried.ended {
-                let rule = match ended {
-                    Ended::Refused => "the board",
-                    Ended::Found { rule, .. } => rule.as_str(),
-                    Ended::Missed { .. } => continue,
-                };
-                if !kind.rules.contains(&rule) {
-                    kind.rules.push(rule);
-                }
-            }
-        }
-        writeln!(
-            out,
-            "\n  {:<28} {:>5} {:>5} {:>12}  by",
-            "kind", "tried", "found", "median cases"
-        )?;
-        for (kind, OfKind { tried, found, mut cases, rules }) in kinds {
-            cases.sort_unstable();
-            let median = cases.get(cases.len() / 2).map_or("-".to_string(), u64::to_string);
-            writeln!(out, "  {kind:<28} {tried:>5} {found:>5} {median:>12}  {}", rules.join(", "))?;
-        }
-        self.write_missed(out)
-    }
-
-    fn write_missed(&self, out: &mut String) -> std::fmt::Result {
-        let missed: Vec<&Tried> = self.tried.iter().filter(|t| !t.is_found()).collect();
-        let all = self.cases_done.iter().sum::<u64>();
-        let (excused, open): (Vec<&Tried>, _) = missed.iter().partition(|t| t.excused.is_some());
-        let (idle, differ): (Vec<&Tried>, Vec<_>) = open.iter().partition(|t| t.is_idle());
-        if !differ.is_empty() {
-            writeln!(out, "\nnot found under every seed; cases in which anything differed")?;
-        }
-        for tried in differ {
-            let [kind, place, change] = &tried.what;
-            let found = tried.ended.iter().filter(|e| e.is_found()).count();
-            let differed = tried.ended.iter().map(|ended| match ended {
-                Ended::Missed { differed } => *differed,
-                Ended::Refused | Ended::Found { .. } => 0,
-            });
-            let differed = differed.sum::<u64>();
-            writeln!(
-                out,
-                "  {kind}, {place}, {change}: found {found} of {}, differed {differed}",
-                tried.ended.len()
-            )?;
-        }
-        if !idle.is_empty() {
-            writeln!(out, "\nnot one order or word differed in all {all} cases")?;
-        }
-        for tried in idle {
-            let [kind, place, change] = &tried.what;
-            writeln!(out, "  {kind}, {place}, {change}")?;
-        }
-        if !excused.is_empty() {
-            writeln!(out, "\nnot found, and shown to be no defect")?;
-        }
-        for tried in excused {
-            let [kind, place, change] = &tried.what;
-            let why = tried.excused.as_deref().unwrap_or_default();
-            writeln!(out, "  {kind}, {place}, {change}: {why}")?;
-        }
-        Ok(())
-    }
-
-    pub(crate) fn json(&self, whole: bool) -> Value {
-        let ended = |e: &Ended| match e {
-            Ended::Refused => json!({ "by": "board", "cases": 0, "ticks": 0 }),
-            Ended::Found { rule, cases, ticks } => {
-                json!({ "by": rule, "cases": cases, "ticks": ticks })
-            }
-            Ended::Missed { differed } => json!({ "by": null, "differed": differed }),
-        };
-        let tried = self.tried.iter().map(|t| {
-            json!({
-                "number": t.number,
-                "kind": t.what[0], "place": t.what[1], "change": t.what[2],
-                "found": t.is_found(),
-                "excused": t.excused,
-                "median_cases": t.median().map(|m| m.0),
-                "median_ticks": t.median().map(|m| m.1),
-                "by_seed": t.ended.iter().map(ended).collect::<Vec<_>>(),
-            })
-        });
-        json!({
-            "campaign_defects": DEFECTS_FORMAT,
-            "driveline": self.driveline,
-            "table_hash": format!("{:08x}", self.table_hash),
-            "seeds": self.trial.seeds,
-            "cases": self.trial.cases,
-            "cases_done": self.cases_done,
-            "faults": self.trial.faults,
-            "excused": self.excused(),
-            "defects": self.all,
-            "whole": whole,
-            "found": self.found(),
-            "found_share": self.share(),
-            "tried": tried.collect::<Vec<_>>(),
-        })
-    }
 }

@@ -3,11 +3,12 @@
 use serde_json::{Value, json};
 
 use super::axes::Axes;
+use super::case::CASE_RULES;
 use super::shard::Shard;
 use super::world::World;
 
 /// Version of the format of results files.
-pub const RESULTS_FORMAT: u64 = 1;
+pub const RESULTS_FORMAT: u64 = 2;
 
 /// Most cases of a campaign.
 const MOST_CASES: u64 = 1_000_000_000_000;
@@ -23,6 +24,8 @@ pub struct Header {
     pub table_hash: u32,
     /// Version of this program.
     pub tool: String,
+    /// How cases follow from their seeds: [`CASE_RULES`].
+    pub case_rules: u64,
     /// Seed of the campaign.
     pub seed: u64,
     /// Number of cases of the whole campaign.
@@ -43,6 +46,7 @@ impl Header {
             file_sha256: world.subject.file_hash(),
             table_hash: world.table.hash,
             tool: env!("CARGO_PKG_VERSION").to_string(),
+            case_rules: CASE_RULES,
             seed,
             cases,
             faults,
@@ -58,6 +62,7 @@ impl Header {
             ("driveline file", self.file_sha256.clone(), other.file_sha256.clone()),
             ("table", hex(self.table_hash), hex(other.table_hash)),
             ("tool version", self.tool.clone(), other.tool.clone()),
+            ("rules of the cases", self.case_rules.to_string(), other.case_rules.to_string()),
             ("seed", self.seed.to_string(), other.seed.to_string()),
             ("number of cases", self.cases.to_string(), other.cases.to_string()),
             ("faults a case", self.faults.to_string(), other.faults.to_string()),
@@ -79,6 +84,7 @@ impl Header {
             "file_sha256": self.file_sha256,
             "table_hash": hex(self.table_hash),
             "tool": self.tool,
+            "case_rules": self.case_rules,
             "seed": self.seed,
             "cases": self.cases,
             "faults": self.faults,
@@ -112,6 +118,7 @@ impl Header {
             file_sha256: text("file_sha256")?,
             table_hash: u32::from_str_radix(&hash, 16).map_err(|_| lacks("table_hash"))?,
             tool: text("tool")?,
+            case_rules: number("case_rules")?,
             seed: number("seed")?,
             cases: number("cases")
                 .ok()

@@ -3,12 +3,15 @@
 //! A case is a pure function of the campaign's seed and its own number, so that the result does
 //! not depend on threads, shards or interruptions.
 
+mod aims;
 mod axes;
 mod case;
 pub mod command;
 pub mod defects;
 pub mod defects_command;
+mod defects_report;
 mod duel;
+mod examined;
 mod faults;
 mod header;
 mod judged;
@@ -31,9 +34,12 @@ pub mod trial;
 mod trial_file;
 mod world;
 
+pub use aims::{AIMS, Aim};
 pub use axes::{Axes, Cell};
-pub use case::{Case, case};
+pub use case::{CASE_RULES, Case, case};
+pub(crate) use defects_report::{DEFECTS_FORMAT, Score};
 pub use duel::{Arena, Came};
+pub use examined::Examined;
 pub use faults::{Kind, kinds};
 pub use header::{Header, RESULTS_FORMAT};
 pub use judged::{Court, Judged};

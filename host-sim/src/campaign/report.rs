@@ -255,6 +255,7 @@ pub(crate) fn campaign_json(merged: &Merged) -> Value {
         "file_sha256": header.file_sha256,
         "table_hash": hex(header.table_hash),
         "tool": header.tool,
+        "case_rules": header.case_rules,
         "seed": header.seed,
         "cases": header.cases,
         "faults": header.faults,

@@ -38,6 +38,10 @@ fn write_all(
         writeln!(out, "start_arrangement = \"{}\"", arrangement(a))?;
     }
     writeln!(out, "start_charge = {}", setup.start_charge)?;
+    for (lock, rise_k) in &setup.start_rises_k {
+        let lock = d.locks.get(*lock).map_or("", |lock| lock.name.as_str());
+        writeln!(out, "\n[[plates]]\nlock = \"{lock}\"\nrise_k = {rise_k}")?;
+    }
     let (table, key, points) = match &setup.wish {
         Wish::Speed(points) => ("speed", "kmh", points),
         Wish::Pedal(points) => ("pedal", "share", points),

@@ -21,6 +21,8 @@ pub enum Stream {
     Faults = 3,
     /// The plant: sensor errors, noise, dog positions.
     Plant = 4,
+    /// Whether it is aimed at something, and at what.
+    Aim = 5,
 }
 
 impl Stream {

@@ -107,6 +107,11 @@ fn fewer_requests(s: &mut Shrinking) {
 }
 
 fn plainer(s: &mut Shrinking) {
+    for i in (0..s.best.setup.start_rises_k.len()).rev() {
+        s.changed(|setup| {
+            setup.start_rises_k.remove(i);
+        });
+    }
     s.changed(|setup| setup.grade.clear());
     s.changed(|setup| setup.grade.truncate(1));
     let start = s.best.setup.start_speed_kmh;
@@ -200,6 +205,12 @@ fn rounder(s: &mut Shrinking) {
         && points.len() == 1
     {
         s.changed(|setup| setup.wish = Wish::Speed(vec![(0.0, start)]));
+    }
+    for i in 0..s.best.setup.start_rises_k.len() {
+        s.changed(|setup| {
+            let rise_k = &mut setup.start_rises_k[i].1;
+            *rise_k = rounded(*rise_k, 0.1);
+        });
     }
     for i in 0..s.best.setup.faults.len() {
         for per in [2.0, 10.0, 100.0] {

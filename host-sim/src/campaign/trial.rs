@@ -11,11 +11,11 @@ use std::time::Duration;
 use super::case::case;
 use super::defects::{Ended, Tried};
 use super::duel::{Arena, Came};
+use super::examined::{Examined, examine_all};
 use super::together::{Candidate, Grouping};
 use super::world::World;
-use crate::audit::{Scope, examine};
 use crate::drive::closed_loop::{CannotRun, Prepared};
-use crate::explore::defects::{Defect, excuse_unexplored};
+use crate::explore::defects::Defect;
 
 /// Cases between two looks at what is left to be found: few at first, when much is found.
 const BLOCK_CASES: (u64, u64) = (2, 16);
@@ -138,15 +138,17 @@ impl<'a> Trials<'a> {
         state.seeds.iter().all(|of| of.cases >= self.trial.cases || all_found(of))
     }
 
-    /// What came of every defect, in the order of the list. `goes_on` is asked now and then, since
-    /// what was not found is examined for reasons.
-    pub fn tried(&self, state: &State, mut goes_on: impl FnMut() -> bool) -> Vec<Tried> {
-        let refused = |number: usize| self.candidates.iter().all(|c| c.number != number);
-        let (d, k) = (self.world.driveline(), self.world.kinematics());
-        let before = examine(d, k, &self.world.table, Scope { timing: true });
-        let mut list = Vec::new();
-        for &number in self.chosen {
-            let refused = refused(number);
+    /// What came of every defect, in the order of the list, with what is seen of it without a case:
+    /// that is worked out here on `threads` threads. `goes_on` is asked now and then.
+    pub fn tried(
+        &self,
+        state: &State,
+        threads: usize,
+        goes_on: impl FnMut() -> bool,
+    ) -> Vec<Tried> {
+        let examined = examine_all(self.world, self.list, self.chosen, threads, goes_on);
+        let one = |(&number, examined): (&usize, Option<Examined>)| {
+            let refused = self.candidates.iter().all(|c| c.number != number);
             let defect = &self.list[number];
             let ended = state.seeds.iter().map(|of| match (refused, of.found.get(&number)) {
                 (true, _) => Ended::Refused,
@@ -157,20 +159,14 @@ impl<'a> Trials<'a> {
                     Ended::Missed { differed: of.differed.get(&number).copied().unwrap_or(0) }
                 }
             });
-            let mut tried = Tried {
+            Tried {
                 number,
                 what: [defect.kind.to_string(), defect.place.clone(), defect.name.clone()],
                 ended: ended.collect(),
-                excused: None,
-            };
-            if !tried.is_found() && before.findings.is_empty() && goes_on() {
-                let broken = defect.planted(&self.world.table);
-                let after = examine(d, k, &broken, Scope { timing: true });
-                tried.excused = excuse_unexplored((&self.world.table, &broken), (&before, &after));
+                examined,
             }
-            list.push(tried);
-        }
-        list
+        };
+        self.chosen.iter().zip(examined).map(one).collect()
     }
 }
 

@@ -7,11 +7,12 @@ use std::path::Path;
 
 use serde_json::{Map, Value, json};
 
+use super::case::CASE_RULES;
 use super::trial::{Hit, OfSeed, State, Trial};
 use super::world::World;
 
 /// Version of the format of the file.
-const STATE_FORMAT: u64 = 1;
+const STATE_FORMAT: u64 = 2;
 
 /// What a trial is of: two can be gone on with by each other only where all of it is the same. How
 /// many cases there are at most may change.
@@ -22,6 +23,7 @@ pub(super) fn header(world: &World, trial: &Trial, chosen: &[usize]) -> Value {
         "file_sha256": world.subject.file_hash(),
         "table_hash": format!("{:08x}", world.table.hash),
         "tool": env!("CARGO_PKG_VERSION"),
+        "case_rules": CASE_RULES,
         "seeds": trial.seeds,
         "faults": trial.faults,
         "defects": chosen,

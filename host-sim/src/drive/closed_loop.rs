@@ -7,7 +7,6 @@ use supervisor::io::{Inputs, LockOrder, LockReport, MachineOrder};
 use supervisor::schedule::{Chooser, Schedule};
 use supervisor::status::{Phase, Status};
 use supervisor::table::Table;
-use supervisor::trace::Trace;
 use supervisor::{Output, Supervisor};
 
 use crate::checkers::{FaultTruth, LockTruth};
@@ -27,6 +26,7 @@ use crate::plant::{
 mod asking;
 mod elsewhere;
 
+use elsewhere::first_supervisor;
 pub use elsewhere::{Call, looks_alike};
 
 /// After this long at rest short of the request no further attempt is expected, s.
@@ -43,6 +43,9 @@ pub struct Setup {
     pub start_arrangement: Option<usize>,
     /// State of charge at the start, 0 to 1.
     pub start_charge: f64,
+    /// Locks whose plates are hot at the start, and by how much over the oil, K. The supervisor
+    /// knows it: the run begins in the middle of a drive.
+    pub start_rises_k: Vec<(usize, f64)>,
     /// What the driver follows.
     pub wish: Wish,
     /// Slope over time: (s, rise per horizontal distance).
@@ -156,7 +159,7 @@ impl<'a> Run<'a> {
             setup,
             loose,
             state,
-            supervisor: Supervisor::after_reset(Trace::pressing(closed(&state))),
+            supervisor: first_supervisor(&state, start),
             output: Output::default(),
             calls: Calls::new(seed),
             faults: FaultsNow::default(),

@@ -149,6 +149,7 @@ fn start(prepared: &Prepared, setup: &Setup) -> Result<PlantState, CannotRun> {
     })?;
     state.set_engine_running(runs);
     state.set_charge(setup.start_charge);
+    setup.start_rises_k.iter().for_each(|(lock, rise_k)| state.set_rise_k(*lock, *rise_k));
     Ok(state)
 }
 

@@ -83,6 +83,7 @@ fn quiet(d: &Driveline) -> Setup {
         start_speed_kmh: 0.0,
         start_arrangement: None,
         start_charge: window.map_or(0.5, |w| 0.5 * (w[0] + w[1])),
+        start_rises_k: Vec::new(),
         wish: Wish::Pedal(Vec::new()),
         grade: Vec::new(),
         requests: Vec::new(),

@@ -114,6 +114,13 @@ impl PlantState {
         self.battery.charge = charge;
     }
 
+    /// Make a lock's plates this much hotter than the oil, K; nothing for a lock that does not exist.
+    pub fn set_rise_k(&mut self, lock: usize, rise_k: f64) {
+        if let Some(lock) = self.lock.get_mut(lock) {
+            lock.rise_k = rise_k;
+        }
+    }
+
     /// Bring reports, sensor histories and the energy book in line with speeds and locks.
     fn refresh(&mut self, model: &PlantModel) {
         let sound = SensorFaults::default();

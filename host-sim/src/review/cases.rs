@@ -287,6 +287,7 @@ impl<'a> Pair<'a> {
             start_speed_kmh: speed_kmh,
             start_arrangement: Some(self.from),
             start_charge: start_charge(d),
+            start_rises_k: Vec::new(),
             wish: Wish::Speed(vec![(0.0, speed_kmh)]),
             grade: if slope_percent == 0.0 { Vec::new() } else { vec![(0.0, grade)] },
             requests,

@@ -166,7 +166,9 @@ fn plant_defects(value: &Value, evidence: &Evidence, points: &mut Vec<String>) {
     if missed > 0 {
         let rows = || evidence.of(Kind::Defects).flat_map(|part| list(&part.value["rows"]));
         let (mut elsewhere, mut nowhere) = (0, 0);
-        for one in tried.iter().filter(|t| t["found"] != true && !t["excused"].is_string()) {
+        let is_missed =
+            |t: &&Value| t["found"] != true && t["refused"] != true && !t["excused"].is_string();
+        for one in tried.iter().filter(is_missed) {
             match rows().find(|row| is_same_defect(row, one)) {
                 Some(row) if row["outcome"] == "survived" => nowhere += 1,
                 Some(_) => elsewhere += 1,

@@ -4,7 +4,7 @@ use std::vec;
 use std::vec::Vec;
 
 use super::{Output, Standing, Supervisor};
-use crate::bits::Bits;
+use crate::bits::{Bits, MAX_LOCKS};
 use crate::check::{TableFault, check, check_all};
 use crate::fixture::{Owned, STRIDE, inputs, ticks};
 use crate::heat::Heat;
@@ -358,6 +358,29 @@ fn unsound_tables_are_refused() {
     let mut table = sound.hashed_table();
     table.hash ^= 1;
     assert_eq!(check_all(&table), Err(TableFault::Hash));
+}
+
+/// A supervisor that is told of hot plates does not close them before they have cooled.
+#[test]
+fn it_may_begin_with_plates_that_are_known_to_be_hot() {
+    let mut owned = Owned::new();
+    owned.locks[0].cooling_ticks = 1000.0;
+    let most = owned.locks[0].rise_max_k;
+    let table = owned.table();
+    let arrives_after = |rise_k: f32| {
+        let mut rises_k = [0.0; MAX_LOCKS];
+        rises_k[0] = rise_k;
+        let mut run = Loop::new([Open, Open]);
+        run.supervisor = Supervisor::new().with_rises(rises_k);
+        assert_eq!(run.supervisor.rise_k(&table, 0), rise_k);
+        run.inputs.request = Some(0);
+        (0..3000).find(|_| run.tick(&table).status.arrangement == Some(0))
+    };
+    let cool = arrives_after(0.0).expect("it arrives");
+    assert_eq!(arrives_after(0.99 * most), Some(cool));
+    // exp(-ticks/1000) = 1/1.5 after 405 ticks (from memory: ln 1.5 = 0.405).
+    let hot = arrives_after(1.5 * most).expect("it arrives in the end");
+    assert!((405..1500).contains(&hot) && hot > cool, "{hot} {cool}");
 }
 
 /// What it says of itself is what it decides by: arrived, given up, and the heat of the plates.

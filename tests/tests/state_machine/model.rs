@@ -200,6 +200,7 @@ impl<B: Bench> Model<B> {
             start_speed_kmh: self.start_kmh,
             start_arrangement: Some(self.start),
             start_charge: 0.5,
+            start_rises_k: Vec::new(),
             wish: match self.by_pedal {
                 true => Wish::Pedal(vec![(0.0, 0.0)]),
                 false => Wish::Speed(vec![(0.0, self.start_kmh)]),

@@ -1,7 +1,7 @@
 //! A run whose supervisor may work elsewhere: on a board, behind a link or behind pins. The tick
 //! is cut in two where the supervisor stands.
 
-use supervisor::bits::MAX_MACHINES;
+use supervisor::bits::{MAX_LOCKS, MAX_MACHINES};
 use supervisor::io::Inputs;
 use supervisor::status::Status;
 use supervisor::table::Table;
@@ -9,12 +9,12 @@ use supervisor::trace::Trace;
 use supervisor::{Output, Supervisor};
 
 use super::asking::window_that_stands;
-use super::{Run, closed, step_now};
+use super::{Run, Setup, closed, step_now};
 use crate::drive::driver::Pedals;
 use crate::drive::faults::{Reset, reset_at};
 use crate::drive::record::TickRecord;
 use crate::drive::witness::claim;
-use crate::plant::PlantModel;
+use crate::plant::{PlantModel, PlantState};
 
 /// What a supervisor is told in one tick.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,6 +33,19 @@ pub fn looks_alike(a: &Table, b: &Table, status: &Status) -> bool {
     claim(a, status) == claim(b, status)
         && step_now(a, status) == step_now(b, status)
         && window_that_stands(a, status) == window_that_stands(b, status)
+}
+
+/// The supervisor at the start of a run: it pressed what is closed, and knows what is hot.
+pub(super) fn first_supervisor(state: &PlantState, start: &Setup) -> Supervisor {
+    let mut rises_k = [0.0; MAX_LOCKS];
+    for (lock, rise_k) in &start.start_rises_k {
+        if let Some(slot) = rises_k.get_mut(*lock) {
+            let near = *rise_k as f32;
+            // It may only think them hotter than they are.
+            *slot = if f64::from(near) < *rise_k { near.next_up() } else { near };
+        }
+    }
+    Supervisor::after_reset(Trace::pressing(closed(state))).with_rises(rises_k)
 }
 
 impl<'a> Run<'a> {

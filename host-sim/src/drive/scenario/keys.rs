@@ -18,7 +18,7 @@ pub static SCENARIO: FileSpec = FileSpec {
         at the last value.",
     version: 1,
     root: &ROOT,
-    tables: &[&SPEED, &PEDAL, &GRADE, &REQUEST, &FAULT],
+    tables: &[&PLATES, &SPEED, &PEDAL, &GRADE, &REQUEST, &FAULT],
 };
 
 static ROOT: TableSpec = TableSpec {
@@ -62,6 +62,25 @@ static ROOT: TableSpec = TableSpec {
         )
         .absent("1, or what the command line says")
         .example("7"),
+    ],
+};
+
+static PLATES: TableSpec = TableSpec {
+    name: "plates",
+    shape: Shape::Many { max: 8 },
+    need: None,
+    doc: "Plates of a friction lock that are hot at the start. The supervisor knows it: the drive \
+        begins in the middle of a longer one. (A supervisor on a board cannot be told.)",
+    absent: "all plates are as warm as the oil at the start",
+    keys: &[
+        Key::new("lock", Type::Ref(&["lock"]), "Friction lock."),
+        Key::new(
+            "rise_k",
+            Type::Number(Within::new(0.0, 1000.0)),
+            "How much hotter than the oil they are.",
+        )
+        .unit("K")
+        .example("95"),
     ],
 };
 

@@ -10,7 +10,7 @@ use crate::drive::scenario::words::named;
 use crate::driveline::diagnostics::Diagnostics;
 use crate::driveline::fields::{Fields, Names};
 use crate::driveline::walk::{self, Walked};
-use crate::driveline::{Driveline, source};
+use crate::driveline::{Driveline, LockKind, source};
 use crate::plant::SENSOR_HISTORY;
 
 /// See [`super::parse`].
@@ -83,6 +83,7 @@ fn check(walked: &Walked, driveline: &Driveline, found: &mut Diagnostics) {
             );
         }
     }
+    plates_make_sense(walked.all("plates"), driveline, found);
     walked.all("fault").iter().for_each(|f| fault_makes_sense(f, driveline, found));
 }
 
@@ -111,6 +112,22 @@ fn late(list: &[Fields], key: &str, duration: f64, found: &mut Diagnostics) {
                 format!("{time} s is after the end of the drive at {duration} s"),
                 "lengthen `duration_s`, or remove what never happens",
             );
+        }
+    }
+}
+
+/// Only plates get hot, and a lock has them once.
+fn plates_make_sense(list: &[Fields], driveline: &Driveline, found: &mut Diagnostics) {
+    for (i, fields) in list.iter().enumerate() {
+        let Some(lock) = fields.index("lock") else { continue };
+        let Some(data) = driveline.locks.get(lock) else { continue };
+        if matches!(data.kind, LockKind::Dog(_)) {
+            let message = format!("the lock `{}` is a dog: it has no plates", data.name);
+            found.error(fields.span("lock"), message, "name a friction lock");
+        }
+        if list[..i].iter().any(|before| before.index("lock") == Some(lock)) {
+            let message = format!("the plates of `{}` are told twice", data.name);
+            found.error(fields.span("lock"), message, "keep one of the two");
         }
     }
 }
@@ -179,6 +196,11 @@ fn build(walked: &Walked, driveline: &Driveline) -> Option<(String, String, Setu
         start_speed_kmh,
         start_arrangement: root.index("start_arrangement"),
         start_charge: root.number("start_charge").unwrap_or_else(|| usual_charge(driveline)),
+        start_rises_k: walked
+            .all("plates")
+            .iter()
+            .map(|f| Some((f.index("lock")?, f.number("rise_k")?)))
+            .collect::<Option<_>>()?,
         wish,
         grade,
         requests: walked

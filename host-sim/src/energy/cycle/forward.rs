@@ -141,6 +141,7 @@ fn lap(
         start_speed_kmh: trace.moments[0].kmh,
         start_arrangement: schedule.best_at(0.0, 0.0).map(usize::from),
         start_charge: charge,
+        start_rises_k: Vec::new(),
         wish: Wish::Speed(trace.moments.iter().map(|m| (m.t_s - begun, m.kmh)).collect()),
         grade: trace.moments.iter().map(|m| (m.t_s - begun, m.slope / 100.0)).collect(),
         requests: Vec::new(),

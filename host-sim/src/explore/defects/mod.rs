@@ -1,6 +1,7 @@
 //! One planted defect of the table at a time, and which judge finds it. A method that cannot find
 //! a planted defect proves nothing.
 
+mod alike;
 pub mod command;
 mod drives;
 mod explored;
@@ -15,6 +16,7 @@ mod reasons;
 mod report;
 pub mod run;
 
+pub use alike::read_alike;
 pub use drives::Drives;
 pub use explored::{Explored, Explorer, Unfit};
 pub use judged::{Judged, Outcome};

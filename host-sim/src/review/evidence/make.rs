@@ -7,8 +7,8 @@ use serde_json::Value;
 use super::state::{State, count, list, text};
 use super::{Evidence, Kind, Origin, Part};
 use crate::audit::{Scope, examine};
+use crate::campaign::Score;
 use crate::campaign::defects::defects as plant_defects;
-use crate::campaign::defects_command::Score;
 use crate::campaign::report::campaign_json;
 use crate::campaign::trial::{self, Trial, Trials};
 use crate::campaign::{Header, Merged, Shard, Share, Tally, World, run as run_cases};
@@ -203,8 +203,9 @@ fn defects_in_plant(subject: &Subject, making: &mut Making) -> Made {
             progress.at("planted defects in campaigns: cases", done, Some(all))
         })
         .map_err(|error| error.to_string())?;
-    let whole = trials.is_whole(&state);
-    let tried = trials.tried(&state, || !progress.is_stopped());
+    let ran = trials.is_whole(&state);
+    let tried = trials.tried(&state, making.threads, || !progress.is_stopped());
+    let whole = ran && tried.iter().all(|t| t.examined.is_some());
     let score = Score {
         driveline: &subject.driveline.name,
         table_hash: world.table.hash,

@@ -94,7 +94,7 @@ impl Kind {
             Kind::Explore => ("explore_format", 3),
             Kind::Campaign => ("campaign", 1),
             Kind::Defects => ("explore_defects_format", 1),
-            Kind::PlantDefects => ("campaign_defects", 2),
+            Kind::PlantDefects => ("campaign_defects", crate::campaign::DEFECTS_FORMAT),
             Kind::Energy => ("energy", 1),
         }
     }

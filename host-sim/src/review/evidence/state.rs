@@ -172,7 +172,8 @@ pub(crate) struct CampaignScore {
 /// The score of campaigns alone.
 pub(crate) fn campaign_score(value: &Value) -> CampaignScore {
     let mut score = CampaignScore::default();
-    for tried in list(&value["tried"]) {
+    // What the board refuses no campaign can run.
+    for tried in list(&value["tried"]).iter().filter(|t| t["refused"] != true) {
         match (tried["found"] == true, tried["excused"].is_string()) {
             (true, _) => score.found += 1,
             (false, true) => score.none += 1,
@@ -193,6 +194,7 @@ mod tests {
         let mut tried = vec![json!({ "found": true, "excused": null }); 3];
         tried.extend(vec![json!({ "found": false, "excused": null }); 40]);
         tried.extend(vec![json!({ "found": false, "excused": "still proved" }); 2]);
+        tried.extend(vec![json!({ "found": false, "refused": true, "excused": null }); 5]);
         let of = |whole: bool| json!({ "whole": whole, "tried": tried });
         assert_eq!(planted_in_plant(&of(true)), State::Holds);
         assert!(matches!(planted_in_plant(&of(false)), State::Inconclusive(_)));
