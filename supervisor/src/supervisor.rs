@@ -65,7 +65,7 @@ impl Supervisor {
     }
 
     /// The same, told how hot the plates of each lock are over the oil, K: as one that goes on. A
-    /// reset leaves nothing of that, so that only a simulation that begins in the middle uses it.
+    /// trace tells it after a warm reset; this is for a simulation that begins in the middle.
     #[must_use]
     pub fn with_rises(self, rises_k: [f32; MAX_LOCKS]) -> Supervisor {
         Supervisor { heat: Heat::of(rises_k), ..self }

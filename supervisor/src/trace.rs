@@ -68,6 +68,10 @@ impl Trace {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::fixture::{Owned, inputs};
+    use crate::io::{Inputs, LockReport::Open};
+    use crate::status::Refusal;
+    use crate::supervisor::Supervisor;
 
     fn full() -> Trace {
         let numbers = |from: u16| core::array::from_fn(|i| 0x0102 * i as u16 + from);
@@ -96,5 +100,23 @@ mod tests {
         }
         assert_eq!(Trace::from_bytes(&[0; TRACE_BYTES], 7), None, "cleared memory is no trace");
         assert_eq!(Trace::from_bytes(&[0xff; TRACE_BYTES], 7), None);
+    }
+
+    /// Plates that are too hot to be closed still are after a warm reset, and no longer after a cold one.
+    #[test]
+    fn the_heat_of_plates_outlives_a_warm_reset() {
+        let owned = Owned::new();
+        let table = owned.table();
+        let most = table.locks[0].rise_max_k;
+        let before = Supervisor::new().with_rises([1.6 * most; MAX_LOCKS]);
+        let bytes = before.trace().to_bytes(table.hash);
+        let trace = Trace::from_bytes(&bytes, table.hash).expect("it was kept");
+        let begins = [(Supervisor::after_reset(trace), true), (Supervisor::new(), false)];
+        for (mut supervisor, hot) in begins {
+            let asks = Inputs { request: Some(0), ..inputs([0.0, 0.0], 0.0, [Open, Open]) };
+            let mut ticks = (0..60).map(|_| supervisor.tick(&table, &asks).status.refusal);
+            assert_eq!(ticks.any(|refusal| refusal == Some(Refusal::Hot { lock: 0 })), hot);
+            assert_eq!(supervisor.rise_k(&table, 0) > most, hot);
+        }
     }
 }

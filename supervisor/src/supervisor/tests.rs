@@ -155,26 +155,6 @@ fn a_trace_carries_an_arrangement_over_a_reset() {
     assert_eq!(closed(&run.tick(&table)), Bits::EMPTY, "without a trace nothing is kept");
 }
 
-/// Plates that are too hot to be closed still are after a warm reset, and no longer after a cold one.
-#[test]
-fn a_trace_carries_the_heat_of_plates_over_a_reset() {
-    let owned = Owned::new();
-    let table = owned.table();
-    let hot = Heat::of_kept([(80.0f32.to_bits() >> 16) as u16; 8]);
-    let before = Supervisor { heat: hot, ..Supervisor::new() };
-    let bytes = before.trace().to_bytes(table.hash);
-    let trace = Trace::from_bytes(&bytes, table.hash).expect("it was kept");
-    for (supervisor, hot) in [(Supervisor::after_reset(trace), true), (Supervisor::new(), false)] {
-        let mut run = Loop::new([Open, Closed]);
-        run.supervisor = supervisor;
-        run.inputs.request = Some(0);
-        let refused =
-            (0..60).any(|_| run.tick(&table).status.refusal == Some(Refusal::Hot { lock: 0 }));
-        assert_eq!(refused, hot);
-        assert_eq!(run.supervisor.rise_k(&table, 0) > table.locks[0].rise_max_k, hot);
-    }
-}
-
 #[test]
 fn a_way_there_and_back_is_in_the_journal() {
     let owned = Owned::new();
