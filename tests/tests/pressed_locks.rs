@@ -27,6 +27,8 @@ fn as_few_locks_are_let_go_as_will_do_and_the_window_is_that_of_the_rest() {
     for name in DEMOS {
         let (d, k) = demo(name);
         let forbidden = |set: u8| k.set(set).verdict.is_forbidden();
+        let open = |p: &PressedLock| d.arrangements[p.arrangement].closed >> p.lock & 1 == 0;
+        assert!(pressed_locks(&d, &k).iter().all(open), "{name}: what is closed is not pressed");
         for (a, arrangement) in d.arrangements.iter().enumerate() {
             for lock in (0..d.locks.len()).filter(|l| arrangement.closed >> l & 1 == 0) {
                 let found = pressed_locks(&d, &k);
@@ -139,4 +141,24 @@ fn tested_speeds_widen_what_is_left_by_as_much() {
         }
     }
     assert!(wider > 10 && all >= 5, "{wider} {all}");
+}
+
+/// An end that nothing sets is the widest; a window without ends is not narrower than another one.
+#[test]
+fn an_end_that_nothing_sets_is_the_widest() {
+    let (d, k) = demo("axle");
+    let pressed = pressed_locks(&d, &k).into_iter().find(|p| p.window.is_ok()).expect("a lock");
+    let own = pressed.window.clone().expect("a window");
+    for (low, high) in [(true, false), (false, true), (true, true)] {
+        let mut free = own.clone();
+        if low {
+            free.low.output_rpm = None;
+        }
+        if high {
+            free.high.output_rpm = None;
+        }
+        let wide = PressedLock { window: Ok(free.clone()), ..pressed.clone() };
+        assert!(pressed.narrows(&free) && !wide.narrows(&own), "{low} {high}");
+        assert!(!wide.narrows(&free) && !pressed.narrows(&own), "{low} {high}");
+    }
 }
