@@ -46,8 +46,8 @@ fn a_byte_order_mark_and_crlf_do_no_harm() {
     assert_eq!(same, read(text).expect("good").driveline);
     let faulty = crlf.replacen("max_rpm = 9000\r\n", "max_rpm = -9000\r\n", 1);
     let told = read_bytes(faulty.as_bytes()).expect_err("faulty");
-    assert!(told.contains("junk.toml:10:11: error: `max_rpm` must be above 0"), "{told}");
-    assert!(told.contains("    10 | max_rpm = -9000\n       |           ^^^^^\n"), "{told}");
+    assert!(told.contains("junk.toml:11:11: error: `max_rpm` must be above 0"), "{told}");
+    assert!(told.contains("    11 | max_rpm = -9000\n       |           ^^^^^\n"), "{told}");
 }
 
 #[test]

@@ -54,7 +54,7 @@ pub(super) static SHAFT: TableSpec = TableSpec {
         )
         .unit("rpm")
         .absent("the shaft bears its limits and no more, whatever fails")
-        .example("7200"),
+        .example("12000"),
         Key::new(
             "tested_s",
             Type::Number(Within::above(0.0, 3600.0)),
