@@ -22,7 +22,7 @@ pub struct Case {
     pub setup: Setup,
 }
 
-/// Grows when the same seed and number become another case. 2: some cases are [aimed](super::aims).
+/// Grows when the same seed and number become another case. 2: some cases are aimed (`campaign/aims`).
 pub const CASE_RULES: u64 = 2;
 
 /// Share of the cases that are driven on until every answer must have come.
