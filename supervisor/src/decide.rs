@@ -204,14 +204,22 @@ impl State {
             Some(step) if denied.has(step.lock) => {
                 self.failed(table, Refusal::Interlock { lock: step.lock });
             }
-            // A lock that stood was let go to end a conflict. One that is just closing would go on beside
-            // it, with nobody watching.
-            other => {
-                if let (Phase::Closing { .. }, Some(step)) = (self.phase, other) {
-                    self.locks.order(step.lock, false);
-                }
+            // A lock that stood was let go to end a conflict.
+            _ => {
+                self.break_off(table);
                 self.enter(Phase::Settle);
             }
+        }
+    }
+
+    /// A lock that is just closing is not closed any further: it would go on beside another one that is
+    /// let go, with nobody watching.
+    fn break_off(&mut self, table: &Table) {
+        if let Phase::Closing { step } = self.phase
+            && let Some(step) = table.step(step)
+        {
+            self.locks.order(step.lock, false);
+            self.enter(Phase::Settle);
         }
     }
 

@@ -28,11 +28,6 @@ struct Plates {
 }
 
 impl Heat {
-    /// Of plates that are so hot now.
-    pub(crate) fn of(rises_k: [f32; MAX_LOCKS]) -> Heat {
-        Heat { plates: rises_k.map(|rise_k| Plates { rise_k, at: 0 }), now: 0 }
-    }
-
     /// Advance one tick; `working` are the locks that may carry torque while they slip, `slips`
     /// the magnitude of each lock's slip.
     pub(crate) fn tick(&mut self, table: &Table, working: Bits, slips: &[f32; MAX_LOCKS]) {
@@ -46,14 +41,10 @@ impl Heat {
         }
     }
 
-    /// What may outlive a reset: the rise of each lock's plates when it was last reckoned, K, as the
-    /// upper half of an `f32`, rounded up. Since then they have only cooled.
+    /// What may outlive a reset: the rise of each lock's plates when it was last reckoned, [stored].
+    /// Since then they have only cooled.
     pub(crate) fn kept(&self) -> [u16; MAX_LOCKS] {
-        self.plates.map(|plates| {
-            let rounded = plates.rise_k.to_bits().saturating_add(0xffff) >> 16;
-            // The largest number, and not beyond it.
-            rounded.min(0x7f7f) as u16
-        })
+        self.plates.map(|plates| stored(plates.rise_k))
     }
 
     /// As after a reset that left this. What is no rise counts as the hottest that there is.
@@ -89,6 +80,13 @@ impl Heat {
             plates.rise_k <= data.rise_max_k || plates.rise_k(data, self.now) <= data.rise_max_k
         })
     }
+}
+
+/// A rise in K as the upper half of an `f32`, rounded up; what is no rise as the hottest that there is.
+pub(crate) fn stored(rise_k: f32) -> u16 {
+    let rounded = rise_k.to_bits().saturating_add(0xffff) >> 16;
+    // The largest number, and not beyond it.
+    rounded.min(0x7f7f) as u16
 }
 
 impl Plates {

@@ -1,6 +1,6 @@
 //! One tick: `observe -> decide -> interlock -> orders`.
 
-use crate::bits::{Bits, MAX_LOCKS, MAX_MACHINES};
+use crate::bits::{Bits, MAX_MACHINES};
 use crate::check::{TableFault, check};
 use crate::decide::{Plan, State};
 use crate::heat::Heat;
@@ -62,13 +62,6 @@ impl Supervisor {
             heat: Heat::of_kept(trace.rises),
             ..Supervisor::default()
         }
-    }
-
-    /// The same, told how hot the plates of each lock are over the oil, K: as one that goes on. A
-    /// trace tells it after a warm reset; this is for a simulation that begins in the middle.
-    #[must_use]
-    pub fn with_rises(self, rises_k: [f32; MAX_LOCKS]) -> Supervisor {
-        Supervisor { heat: Heat::of(rises_k), ..self }
     }
 
     /// What to keep for the next supervisor; of this tick.

@@ -10,6 +10,7 @@
 
 use crate::bits::{Bits, MAX_LOCKS};
 use crate::hash::Crc32c;
+use crate::heat::stored;
 use crate::interlock::Watch;
 
 /// Length of a stored trace.
@@ -30,6 +31,12 @@ impl Trace {
     pub fn pressing(locks: Bits) -> Trace {
         let watch = Watch::of_kept(locks, Bits::EMPTY, [0; MAX_LOCKS]);
         Trace { watch, rises: [0; MAX_LOCKS] }
+    }
+
+    /// The same with plates that are so much hotter than the oil, K.
+    #[must_use]
+    pub fn with_rises(self, rises_k: [f32; MAX_LOCKS]) -> Trace {
+        Trace { rises: rises_k.map(stored), ..self }
     }
 
     /// As bytes, little end first: locks granted, locks seen to move, ticks since each lock was
@@ -108,7 +115,8 @@ mod tests {
         let owned = Owned::new();
         let table = owned.table();
         let most = table.locks[0].rise_max_k;
-        let before = Supervisor::new().with_rises([1.6 * most; MAX_LOCKS]);
+        let begun = Trace::default().with_rises([1.6 * most; MAX_LOCKS]);
+        let before = Supervisor::after_reset(begun);
         let bytes = before.trace().to_bytes(table.hash);
         let trace = Trace::from_bytes(&bytes, table.hash).expect("it was kept");
         let begins = [(Supervisor::after_reset(trace), true), (Supervisor::new(), false)];

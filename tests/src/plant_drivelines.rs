@@ -1,6 +1,6 @@
 //! Drivelines built in code for the plant's tests: two discs, the demo shuttle, random ones.
 
-use host_sim::driveline::model::*;
+use host_sim::driveline::*;
 use host_sim::exact::{Q, int, ratio};
 use host_sim::plant::random::Random;
 

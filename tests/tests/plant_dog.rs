@@ -1,6 +1,6 @@
 //! Dog locks: the geometric window, the impact, tooth on tooth, coming out under load.
 
-use host_sim::driveline::model::Driveline;
+use host_sim::driveline::Driveline;
 use host_sim::plant::{LockActual, PlantInputs, PlantModel, PlantState, step};
 use slipwarden_tests::plant_drivelines::{bare, dog, electric, shaft, two_discs};
 use supervisor::io::{LockOrder, LockReport};

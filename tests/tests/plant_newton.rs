@@ -5,7 +5,7 @@
 //! vector of the gear rows, written here from tooth counts) inertia times change of speed must
 //! equal the impulse of machines and locks. This checks every reported lock torque.
 
-use host_sim::driveline::model::{Driveline, LockKind, Planet};
+use host_sim::driveline::{Driveline, LockKind, Planet};
 use host_sim::exact::{Matrix, Q, int, to_f64};
 use host_sim::plant::random::Random;
 use host_sim::plant::{PlantInputs, PlantModel, PlantState, step};

@@ -5,7 +5,7 @@
 //! law by trying every combination of stick and slip, classical Runge-Kutta of order 4 with
 //! 50 us steps, and events found by bisection.
 
-use host_sim::driveline::model::{Driveline, MachineKind};
+use host_sim::driveline::{Driveline, MachineKind};
 use host_sim::plant::{PlantInputs, PlantModel, PlantState, step};
 use nalgebra::{DMatrix, DVector};
 use slipwarden_tests::plant_drivelines::shuttle_shafts::*;

@@ -1,7 +1,7 @@
 //! The demo shuttle's plant against figures recomputed by an independent program, the road
 //! against closed forms, and standstill on a slope.
 
-use host_sim::driveline::model::MachineKind;
+use host_sim::driveline::MachineKind;
 use host_sim::plant::STANDARD_GRAVITY;
 use host_sim::plant::{EngineActual, LockActual, PlantInputs, PlantModel, PlantState, step};
 use slipwarden_tests::plant_drivelines::shuttle_shafts::*;

@@ -1,7 +1,7 @@
 //! What leaves the plant and what goes wrong in it: sensors, switches, machine torque, engine and
 //! actuator faults, battery; and that a run is a pure function of its seed.
 
-use host_sim::driveline::model::MachineKind;
+use host_sim::driveline::MachineKind;
 use host_sim::driveline::{DEMOS, demo, parse};
 use host_sim::plant::random::Random;
 use host_sim::plant::{

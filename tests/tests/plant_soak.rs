@@ -1,7 +1,7 @@
 //! Random drivelines under random orders, torques and faults: no panic, friction never gives
 //! energy, held locks hold, gears hold, the energy book closes, and Coulomb's law is kept.
 
-use host_sim::driveline::model::{Driveline, LockKind, Planet};
+use host_sim::driveline::{Driveline, LockKind, Planet};
 use host_sim::exact::to_f64;
 use host_sim::plant::random::Random;
 use host_sim::plant::{

@@ -63,7 +63,7 @@ impl Aim {
         match self {
             Aim::HotPlates => {
                 let plates = d.locks.iter().any(|l| matches!(l.kind, LockKind::Friction(_)));
-                // A reset leaves nothing of what was known of the plates.
+                // It goes on knowing how hot they are: no reset, of which a cold one would forget it.
                 plates && !setup.faults.iter().any(|f| resets_with_supply(&f.fault))
             }
             Aim::BrakedEngine => !with_engine(world).is_empty(),

@@ -59,13 +59,3 @@ pub fn case(world: &World, seed: u64, faults: u8, number: u64) -> Case {
     aim(world, &mut Stream::Aim.of(own), &mut setup);
     Case { number, seed: own, plant_seed: Stream::Plant.of(own).next_u64() >> 32, setup }
 }
-
-impl Case {
-    /// The same for a supervisor on a board: nobody can tell it how hot plates are, so that all are
-    /// cool.
-    #[must_use]
-    pub fn for_a_board(mut self) -> Case {
-        self.setup.start_rises_k.clear();
-        self
-    }
-}

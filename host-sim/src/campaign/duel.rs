@@ -99,7 +99,7 @@ impl<'a> Arena<'a> {
         stop: &AtomicBool,
     ) -> Result<Option<(u64, Vec<Came>)>, CannotRun> {
         let mut run = Run::of(&self.prepared, &case.setup, case.plant_seed)?;
-        let supervisor = run.own_supervisor().clone();
+        let supervisor = Supervisor::after_reset(run.first_trace());
         let lane = |group: &Group| Lane {
             group: group.clone(),
             supervisor: supervisor.clone(),

@@ -63,9 +63,9 @@ impl EngineChecker {
 
 impl EngineChecker {
     /// A lock that a fault presses or lets go against its order cannot be kept out, or in, nor a
-    /// torque that a machine gives wrongly, nor wheels that lose their grip: what they do to the engine must be over within the
-    /// reaction time. The drag that a fault gives an open lock at the engine's own shaft is nobody's
-    /// to take away.
+    /// torque that a machine gives wrongly, nor wheels that lose their grip: what they do to the engine
+    /// must be over within the reaction time. The drag that a fault gives an open lock at the engine's
+    /// own shaft is nobody's to take away.
     fn is_excused(&mut self, truth: &TickTruth) -> bool {
         // Plates that a fault lets drag pull as suddenly as those that it presses.
         let drags_hard = |i: usize, nm: f64| nm.abs() > DRAG_TIMES * self.drag_nm[i];

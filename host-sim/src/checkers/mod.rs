@@ -41,7 +41,7 @@ pub use slip::SlipChecker;
 pub use stated::StatedChecker;
 pub use truth::{Claim, FaultTruth, LockSets, LockTruth, MAX_SHAFTS, TickTruth};
 
-use crate::driveline::{Driveline, LockKind};
+use crate::driveline::{Driveline, Lock, LockKind};
 use crate::kinematics::Kinematics;
 
 /// Rad/s per rpm.
@@ -106,6 +106,11 @@ pub fn all(driveline: &Driveline, kinematics: &Kinematics) -> Vec<Box<dyn Checke
 /// Longest time a fault may act before its reaction must show, s.
 pub(crate) fn reaction_s(driveline: &Driveline) -> f64 {
     driveline.timing.fault_tolerant_time_ms.unwrap_or(500.0) / 1e3
+}
+
+/// Slip of a lock beyond which its sides surely turn apart, rad/s.
+pub(crate) fn shows_radps(lock: &Lock) -> f64 {
+    lock.engage_slip_max_rpm.unwrap_or(f64::INFINITY) * RPM
 }
 
 /// Time for the torque of a lock to rise from the kiss point to its capacity, ms.

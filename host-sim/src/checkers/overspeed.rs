@@ -49,15 +49,10 @@ fn limits_rpm(shaft: &Shaft) -> (f64, f64) {
     (shaft.min_rpm.unwrap_or(-high), high)
 }
 
-/// Lowest and highest speed that it was shown to bear, rpm. A shaft that may not turn as fast
-/// backwards as forward was not tested backwards.
+/// Lowest and highest speed that it was shown to bear, rpm.
 fn tested_rpm(shaft: &Shaft) -> (f64, f64) {
-    let (low, high) = limits_rpm(shaft);
-    match shaft.tested_rpm {
-        Some(rpm) if low == -high => (low.min(-rpm), high.max(rpm)),
-        Some(rpm) => (low, high.max(rpm)),
-        None => (low, high),
-    }
+    let (low, high) = shaft.tested_limits_rpm();
+    (low.unwrap_or(f64::NEG_INFINITY), high.unwrap_or(f64::INFINITY))
 }
 
 impl Watched {
@@ -125,7 +120,7 @@ impl OverspeedChecker {
         let mut text =
             format!("{name} turned at {rpm:.0} rpm; allowed is {low:.0} to {high:.0} rpm");
         if w.borne && w.beyond_s > w.tested_s {
-            text += &format!(", and beyond it {} s in all", w.tested_s);
+            text += &format!(", and it was beyond that for more than {} s in all", w.tested_s);
         } else if w.borne {
             let (low, high) = tested_rpm(shaft);
             text += &format!(", and tested was {low:.0} to {high:.0} rpm");

@@ -6,8 +6,8 @@ use supervisor::bits::{MAX_LOCKS, MAX_SENSORS};
 use supervisor::io::LockOrder;
 
 use super::truth::lock_name;
-use super::{Checker, Finding, Findings, LockSets, LockTruth, Margin, RPM, TickTruth, Worst};
-use super::{ramp_ms, reaction_s};
+use super::{Checker, Finding, Findings, LockSets, LockTruth, Margin, TickTruth, Worst};
+use super::{ramp_ms, reaction_s, shows_radps};
 use crate::driveline::{Driveline, EngineUse, Lock, LockKind};
 
 const RULE: &str = "SW-REACTION";
@@ -172,7 +172,7 @@ fn bounds_of(driveline: &Driveline, lock: usize) -> Bounds {
     let opening_ms = data.release_ms + t.confirm_timeout_ms;
     Bounds {
         longest_s: [closing_ms / 1e3 + reaction, reaction, opening_ms / 1e3 + reaction],
-        shows_radps: data.engage_slip_max_rpm.unwrap_or(f64::INFINITY) * RPM,
+        shows_radps: shows_radps(data),
         has_switch: data.has_switch,
     }
 }

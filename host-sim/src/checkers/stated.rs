@@ -3,8 +3,10 @@
 use std::sync::Arc;
 
 use super::truth::set_text;
-use super::{Checker, Finding, Findings, LockSets, Margin, RPM, TickTruth, Worst, reaction_s};
-use crate::driveline::{Driveline, Lock};
+use super::{
+    Checker, Finding, Findings, LockSets, Margin, TickTruth, Worst, reaction_s, shows_radps,
+};
+use crate::driveline::Driveline;
 
 const RULE: &str = "SW-STATED";
 
@@ -51,11 +53,6 @@ impl StatedChecker {
         lie && of_them
             .all(|(i, (lock, shows))| locks >> i & 1 == 0 || lock.slip_radps.abs() <= *shows)
     }
-}
-
-/// As SW-REACTION has it.
-fn shows_radps(lock: &Lock) -> f64 {
-    lock.engage_slip_max_rpm.unwrap_or(f64::INFINITY) * RPM
 }
 
 impl Checker for StatedChecker {

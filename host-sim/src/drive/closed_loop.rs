@@ -11,8 +11,8 @@ use supervisor::{Output, Supervisor};
 
 use crate::checkers::{FaultTruth, LockTruth};
 use crate::drive::calls::Calls;
-use crate::drive::driver::{Driver, Pedals, Wish, profile_at};
-use crate::drive::faults::{Injected, Reset, TimedFault, reset_at};
+use crate::drive::driver::{Driver, Pedals, profile_at};
+use crate::drive::faults::{Injected, Reset, reset_at};
 use crate::drive::faults_now::FaultsNow;
 use crate::drive::governor::{Command, Mind, Seen};
 pub use crate::drive::prepared::Prepared;
@@ -25,48 +25,14 @@ use crate::plant::{
 
 mod asking;
 mod elsewhere;
+mod setup;
 
-use elsewhere::first_supervisor;
+use elsewhere::trace_at_start;
 pub use elsewhere::{Call, looks_alike};
+pub use setup::{CannotRun, Setup};
 
 /// After this long at rest short of the request no further attempt is expected, s.
 const RETRY_WAIT_S: f64 = 1.0;
-
-/// What happens in a run, with every name resolved.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Setup {
-    /// Length, s.
-    pub duration_s: f64,
-    /// Road speed at the start, km/h.
-    pub start_speed_kmh: f64,
-    /// Arrangement at the start; `None`: every lock open.
-    pub start_arrangement: Option<usize>,
-    /// State of charge at the start, 0 to 1.
-    pub start_charge: f64,
-    /// Locks whose plates are hot at the start, and by how much over the oil, K. The supervisor
-    /// knows it: the run begins in the middle of a drive.
-    pub start_rises_k: Vec<(usize, f64)>,
-    /// What the driver follows.
-    pub wish: Wish,
-    /// Slope over time: (s, rise per horizontal distance).
-    pub grade: Vec<(f64, f64)>,
-    /// Requests: (s, arrangement), rising in time.
-    pub requests: Vec<(f64, usize)>,
-    /// Faults.
-    pub faults: Vec<TimedFault>,
-}
-
-/// Why a run cannot start.
-#[derive(Clone, Debug, PartialEq)]
-pub struct CannotRun(pub String);
-
-impl std::fmt::Display for CannotRun {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(&self.0)
-    }
-}
-
-impl std::error::Error for CannotRun {}
 
 /// What the parts of one tick hand on.
 #[derive(Clone, Copy, Debug, Default)]
@@ -159,7 +125,7 @@ impl<'a> Run<'a> {
             setup,
             loose,
             state,
-            supervisor: first_supervisor(&state, start),
+            supervisor: Supervisor::after_reset(trace_at_start(&state, start)),
             output: Output::default(),
             calls: Calls::new(seed),
             faults: FaultsNow::default(),

@@ -5,6 +5,7 @@
 
 use super::fields::Fields;
 use super::model::*;
+use super::model_parts::*;
 use super::walk::Walked;
 use super::{sensors, values::Got};
 use crate::exact::{self, Q};

@@ -20,6 +20,7 @@ mod keys_parts;
 mod keys_use;
 mod keys_vehicle;
 pub mod model;
+mod model_parts;
 pub mod ratio;
 pub mod schema;
 mod sensors;
@@ -37,6 +38,7 @@ use std::io::Read;
 
 pub use diagnostics::{Diagnostic, Diagnostics, Severity, Span};
 pub use model::*;
+pub use model_parts::*;
 pub use spec::Purpose;
 pub use starter::starter;
 

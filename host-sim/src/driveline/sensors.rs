@@ -2,6 +2,7 @@
 
 use super::fields::Fields;
 use super::model::*;
+use super::model_parts::*;
 
 /// Most sensors (the supervisor's bit sets have eight places).
 const MOST: usize = 8;

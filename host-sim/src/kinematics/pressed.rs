@@ -37,16 +37,11 @@ pub fn pressed_locks(d: &Driveline, k: &Kinematics) -> Vec<PressedLock> {
     (0..d.arrangements.len()).flat_map(open).filter_map(one).collect()
 }
 
-/// The same with what each shaft was tested to bear for a while in place of its limits (a limit backwards
-/// that is not that forward stays).
+/// The same with what each shaft was tested to bear for a while in place of its limits.
 pub fn pressed_locks_tested(d: &Driveline, k: &Kinematics) -> Vec<PressedLock> {
     let mut tested = d.clone();
     for shaft in &mut tested.shafts {
-        let (Some(max), Some(rpm)) = (shaft.max_rpm, shaft.tested_rpm) else { continue };
-        if shaft.min_rpm.is_none_or(|min| min == -max) {
-            shaft.min_rpm = Some(-rpm.max(max));
-        }
-        shaft.max_rpm = Some(rpm.max(max));
+        (shaft.min_rpm, shaft.max_rpm) = shaft.tested_limits_rpm();
     }
     pressed_locks(&tested, k)
 }

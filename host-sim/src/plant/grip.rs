@@ -12,7 +12,7 @@ use super::inputs::PlantInputs;
 use super::model::PlantModel;
 use super::state::PlantState;
 use super::step::{air_nm, finite, kinetic_j};
-use crate::driveline::model::Driveline;
+use crate::driveline::Driveline;
 
 /// Slip at the tyre from which it carries all that it can, m/s (an invented, round value).
 const CREEP_MPS: f64 = 0.05;

@@ -10,7 +10,7 @@
 use super::MAX_SHAFTS;
 use super::dense;
 use super::model::{PlantModel, ShaftValues};
-use crate::driveline::model::{Driveline, Planet};
+use crate::driveline::{Driveline, Planet};
 use crate::exact::{self, Matrix, Q, Row};
 use num_traits::{One, Zero};
 

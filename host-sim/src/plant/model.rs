@@ -10,7 +10,7 @@ use super::dense::{self, Dense};
 use super::mesh::{self, MeshModel};
 use super::parts::{BatteryModel, EngineModel, LockModel, MachineModel, RoadModel, SensorModel};
 use super::{MAX_CONTACTS, MAX_SHAFTS};
-use crate::driveline::model::{Driveline, MachineKind};
+use crate::driveline::{Driveline, MachineKind};
 use crate::exact::{self, Matrix, Row};
 use num_traits::{One, Zero};
 use supervisor::bits::{MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};

@@ -3,7 +3,7 @@
 use super::dense::exp_neg;
 use super::model::ShaftValues;
 use super::{MAX_SHAFTS, SENSOR_HISTORY, STANDARD_GRAVITY};
-use crate::driveline::model::{
+use crate::driveline::{
     Battery, Driveline, Electric, Engine, Lock, LockKind, Loss, MachineKind, Sensor,
 };
 use crate::exact;

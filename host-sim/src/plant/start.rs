@@ -7,7 +7,7 @@ use super::sensor;
 use super::state::{EngineActual, LockActual, PlantState};
 use super::step::{kinetic_j, respan};
 use super::{MAX_SHAFTS, inputs::SensorFaults};
-use crate::driveline::model::ShaftId;
+use crate::driveline::ShaftId;
 use supervisor::io::{LockReport, Speed};
 
 /// Why a starting state is not possible.

@@ -143,7 +143,7 @@ fn run(of: &Options, world: &World, link: &mut Link, out: (&Path, &Stop)) -> Res
             if stop.is_asked() {
                 return Err(End::Asked);
             }
-            let case = case(world, share.seed, share.faults, number).for_a_board();
+            let case = case(world, share.seed, share.faults, number);
             judge(&mut court, &mut board, case, &mut tally)?;
         }
         results.append(block, &tally).map_err(End::Results)?;

@@ -111,10 +111,6 @@ pub(super) fn greeting(link: &Link) -> String {
     format!("board: {name}, table {hash:08x}\n")
 }
 
-/// The link begins with what outlives a reset, and heat does not.
-const HOT_START: &str = "a board cannot be told that plates are hot at the start\n    fix: remove \
-    [[plates]] from the scenario";
-
 /// Run. Returns the exit code: 0 all well, 1 a finding or a mismatch, 2 misuse, 3 the link was
 /// lost.
 pub fn rig(args: &RigArgs) -> i32 {
@@ -127,9 +123,6 @@ pub fn rig(args: &RigArgs) -> i32 {
             .map_err(RigError::Other)
             .and_then(|address| replay(&tabled, &address, path)),
         (Some(name), None) => match scenario::read(name, tabled.driveline()) {
-            Ok(scenario) if !scenario.setup.start_rises_k.is_empty() => {
-                Err(RigError::Other(HOT_START.into()))
-            }
             Ok(scenario) => way_of(&args.way)
                 .map_err(RigError::Other)
                 .and_then(|address| run(args, &tabled, &scenario, &address)),

@@ -29,7 +29,7 @@ fn a_million_ticks_are_equal() {
     let mut court = Court::new(&world, &prepared);
     let mut cases = 0;
     while board.ticks < MILLION {
-        let case = case(&world, SEED, 2, cases).for_a_board();
+        let case = case(&world, SEED, 2, cases);
         let shared = RefCell::new(&mut board);
         let judged = court.judge_by(
             &case,

@@ -246,13 +246,7 @@ pub(super) fn end_claim(
     if let Some(lock) = claimed.and(barred.0).lowest() {
         give_up(state, Refusal::Switch { lock });
     }
-    // A lock that is just closing would go on beside the one that is let go, with nobody watching.
-    if let Phase::Closing { step } = state.phase
-        && let Some(step) = table.step(step)
-    {
-        state.locks.order(step.lock, false);
-        state.enter(Phase::Settle);
-    }
+    state.break_off(table);
     let ours = barred.1.filter(|&lock| state.locks.ordered.has(lock));
     if let Some(lock) = ours.or(barred.0.and(state.locks.ordered).lowest()) {
         state.locks.order(lock, false);

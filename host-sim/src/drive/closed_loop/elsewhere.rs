@@ -35,8 +35,8 @@ pub fn looks_alike(a: &Table, b: &Table, status: &Status) -> bool {
         && window_that_stands(a, status) == window_that_stands(b, status)
 }
 
-/// The supervisor at the start of a run: it pressed what is closed, and knows what is hot.
-pub(super) fn first_supervisor(state: &PlantState, start: &Setup) -> Supervisor {
+/// What a supervisor knows at the start of a run: it pressed what is closed, and what is hot is.
+pub(super) fn trace_at_start(state: &PlantState, start: &Setup) -> Trace {
     let mut rises_k = [0.0; MAX_LOCKS];
     for (lock, rise_k) in &start.start_rises_k {
         if let Some(slot) = rises_k.get_mut(*lock) {
@@ -45,13 +45,13 @@ pub(super) fn first_supervisor(state: &PlantState, start: &Setup) -> Supervisor 
             *slot = if f64::from(near) < *rise_k { near.next_up() } else { near };
         }
     }
-    Supervisor::after_reset(Trace::pressing(closed(state))).with_rises(rises_k)
+    Trace::pressing(closed(state)).with_rises(rises_k)
 }
 
 impl<'a> Run<'a> {
-    /// What a supervisor elsewhere may know of locks that are closed at the start.
+    /// What a supervisor elsewhere may know at the start.
     pub fn first_trace(&self) -> Trace {
-        Trace::pressing(closed(&self.state))
+        trace_at_start(&self.state, self.setup)
     }
 
     /// Begin a tick; `None` after the last one. [Finish](Run::finish_tick) it before the next.

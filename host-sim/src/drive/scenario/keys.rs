@@ -70,7 +70,7 @@ static PLATES: TableSpec = TableSpec {
     shape: Shape::Many { max: 8 },
     need: None,
     doc: "Plates of a friction lock that are hot at the start. The supervisor knows it: the drive \
-        begins in the middle of a longer one. (A supervisor on a board cannot be told.)",
+        begins in the middle of a longer one.",
     absent: "all plates are as warm as the oil at the start",
     keys: &[
         Key::new("lock", Type::Ref(&["lock"]), "Friction lock."),
