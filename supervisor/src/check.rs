@@ -134,7 +134,8 @@ fn sensors(table: &Table) -> bool {
 
 fn lock_is_sound(table: &Table, lock: &Lock) -> bool {
     let values = [lock.slip_max, lock.begin_max, lock.moving_min, lock.rate_max];
-    let heat = [lock.heat_k_per_radps_tick, lock.cooling_ticks, lock.rise_max_k];
+    let heats = [lock.heat_k_per_radps_tick, lock.drag_k_per_radps_tick];
+    let heat = [heats[0], heats[1], lock.cooling_ticks, lock.rise_max_k];
     row(table, &lock.slip_row, lock.sensors)
         && !lock.sensors.is_empty()
         && numbers(&values)

@@ -64,6 +64,7 @@ fn lock(sensor: usize, dog: bool) -> Lock {
         release_ticks: 4,
         release_timeout: 15,
         heat_k_per_radps_tick: if dog { 0.0 } else { 0.01 },
+        drag_k_per_radps_tick: if dog { 0.0 } else { 0.0001 },
         cooling_ticks: if dog { 0.0 } else { 1000.0 },
         rise_max_k: if dog { 0.0 } else { 50.0 },
     }

@@ -129,7 +129,9 @@ fn locks(crc: &mut Crc32c, table: &Table) {
         let ticks =
             [lock.close_ticks, lock.close_timeout, lock.release_ticks, lock.release_timeout];
         ticks.iter().for_each(|&x| crc.u16(x));
-        crc.row(&[lock.heat_k_per_radps_tick, lock.cooling_ticks, lock.rise_max_k]);
+        let heats = [lock.heat_k_per_radps_tick, lock.drag_k_per_radps_tick];
+        crc.row(&heats);
+        crc.row(&[lock.cooling_ticks, lock.rise_max_k]);
     }
 }
 

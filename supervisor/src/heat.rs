@@ -2,7 +2,8 @@
 //!
 //! An estimate, not a guard: the exponential comes from `micromath`, whose stated
 //! error is added as a margin ([`EXP_ERROR`]). Cooling is reckoned only when a value
-//! is needed, from the ticks that have passed.
+//! is needed, from the ticks that have passed. The drag of oil heats open plates as well: far less,
+//! but for as long as their sides turn apart, so that one lock a tick is enough to look at.
 
 use crate::bits::{Bits, MAX_LOCKS};
 use crate::table::{Lock, Table};
@@ -11,6 +12,15 @@ use micromath::F32Ext;
 /// Largest relative error of `micromath` 2.1's `exp` for arguments from -8 to 0, found by a
 /// scan against f64 (a test repeats the scan).
 pub const EXP_ERROR: f32 = 0.003;
+
+/// The ticks for which one look at a lock's drag stands: each lock has its turn once in so many.
+/// A little more, since what is added is cooled from when the rise was last reckoned, which may be
+/// [`REFRESH_SHARE`] of the time constant ago: e^(1/16) is 1.0645 (a test holds it).
+const DRAG_TICKS: f32 = 1.065 * MAX_LOCKS as f32;
+
+/// A rise to which drag is added is reckoned anew after this share of the time constant, so that the error
+/// of the exponential is taken seldom.
+const REFRESH_SHARE: f32 = 1.0 / 16.0;
 
 /// Estimated temperature rise over the oil, per lock.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
@@ -38,6 +48,14 @@ impl Heat {
             if let (Some(plates), Some(slip), Some(data)) = parts {
                 plates.add(data, *slip, self.now);
             }
+        }
+        // Locks that are pressed have had more than their drag.
+        let i = self.now as usize % MAX_LOCKS;
+        let parts = (self.plates.get_mut(i), slips.get(i), table.locks.get(i));
+        if let (Some(plates), Some(slip), Some(data)) = parts
+            && !working.has(i as u8)
+        {
+            plates.drag(data, *slip, self.now);
         }
     }
 
@@ -95,10 +113,28 @@ impl Plates {
         if data.rise_max_k <= 0.0 || gained <= 0.0 {
             return;
         }
-        let rise = self.rise_k(data, now) + gained;
-        // Beyond what a number holds it is hot, and stays a number.
-        self.rise_k = if rise < f32::MAX { rise } else { f32::MAX };
+        self.gain(self.rise_k(data, now), gained);
         self.at = now;
+    }
+
+    /// What the oil between plates that are not pressed adds in [`DRAG_TICKS`].
+    fn drag(&mut self, data: &Lock, slip_radps: f32, now: u32) {
+        let gained = slip_radps * data.drag_k_per_radps_tick * DRAG_TICKS;
+        if data.rise_max_k <= 0.0 || gained <= 0.0 {
+            return;
+        }
+        let share = now.wrapping_sub(self.at) as f32 / data.cooling_ticks;
+        if share >= REFRESH_SHARE {
+            self.rise_k = self.rise_k(data, now);
+            self.at = now;
+        }
+        self.gain(self.rise_k, gained);
+    }
+
+    /// Beyond what a number holds it is hot, and stays a number.
+    fn gain(&mut self, before_k: f32, gained_k: f32) {
+        let rise = before_k + gained_k;
+        self.rise_k = if rise < f32::MAX { rise } else { f32::MAX };
     }
 
     fn rise_k(&self, data: &Lock, now: u32) -> f32 {
@@ -194,6 +230,45 @@ mod tests {
                 );
             }
         }
+    }
+
+    /// Open plates that turn, with pressed ones between: never below the exact model but by what one turn
+    /// of the locks adds, and in the long run not more than an eighth above it.
+    #[test]
+    fn drag_is_not_forgotten() {
+        assert!(f64::from(REFRESH_SHARE).exp() * 8.0 <= f64::from(DRAG_TICKS));
+        let owned = Owned::new();
+        let table = owned.table();
+        let data = table.locks[0];
+        let (drag, cooling) =
+            (f64::from(data.drag_k_per_radps_tick), f64::from(data.cooling_ticks));
+        for (lock, slip) in [(0, 10.0f32), (0, 100.0), (0, 377.0)] {
+            let mut heat = Heat::default();
+            let mut exact = Exact { rise_k: 0.0 };
+            let steady = f64::from(slip) * drag * cooling;
+            for tick in 0..ticks(40_000) {
+                // Turning, standing, and pressed in the end.
+                let (still, pressed) = ((10_000..15_000).contains(&tick), tick > 39_900);
+                let slip = if still { 0.0 } else { slip };
+                let per_tick = if pressed { f64::from(data.heat_k_per_radps_tick) } else { drag };
+                heat.tick(&table, if pressed { Bits::one(lock) } else { Bits::EMPTY }, &[slip; 8]);
+                exact.tick(cooling, f64::from(slip) * per_tick);
+                let estimate = f64::from(heat.rise_k(&table, lock));
+                let late = 8.0 * f64::from(slip) * drag;
+                assert!(
+                    estimate >= exact.rise_k * (1.0 - 1e-4) - late,
+                    "{slip} {tick}: {estimate}"
+                );
+                let most = exact.rise_k * 1.03 + 0.125 * steady + late;
+                assert!(pressed || estimate <= most, "{slip} {tick}: {estimate} {}", exact.rise_k);
+            }
+        }
+        let mut heat = Heat::default();
+        for _ in 0..100 {
+            heat.tick(&table, Bits::EMPTY, &[f32::MAX; 8]);
+        }
+        assert_eq!(heat.rise_k(&table, 1), 0.0, "a dog has no plates");
+        assert!(!heat.cool(&table, 0) && heat.rise_k(&table, 0) <= f32::MAX);
     }
 
     /// What outlives a reset is never less than it was, and by no more than one in 128 above; and what is

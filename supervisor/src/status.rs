@@ -93,7 +93,7 @@ pub enum Refusal {
         /// The lock.
         lock: u8,
     },
-    /// The slip was not brought to zero in time.
+    /// The slip was not brought to zero in time, or did not stay there until the lock had closed.
     SyncTimeout {
         /// The lock.
         lock: u8,

@@ -11,7 +11,7 @@ use crate::bits::{Bits, MAX_MACHINES, MAX_SENSORS};
 pub use next::{Stuck, Why};
 
 /// Version of the table's layout; a table of another version is refused.
-pub const TABLE_FORMAT: u16 = 1;
+pub const TABLE_FORMAT: u16 = 2;
 
 /// In [`Table::next`]: set in an entry that is no step; the low byte is a [`Why`].
 pub const NO_STEP: u16 = 0x8000;
@@ -139,6 +139,8 @@ pub struct Lock {
     pub release_timeout: u16,
     /// Estimated temperature rise of the plates per tick per rad/s of slip while closing, K.
     pub heat_k_per_radps_tick: f32,
+    /// The same by the drag of oil while the plates are not pressed, K; zero where no rise is limited.
+    pub drag_k_per_radps_tick: f32,
     /// Time constant of cooling, ticks.
     pub cooling_ticks: f32,
     /// Rise at which closing is inhibited, K; zero means no limit (dogs).

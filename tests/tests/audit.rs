@@ -197,6 +197,9 @@ fn planted_changes_of_locks_and_times_are_found() {
         ("AU-HEAT", "half the heat", |t| {
             heated(t).is_some_and(|l| set!(l.heat_k_per_radps_tick, l.heat_k_per_radps_tick / 2.0))
         }),
+        ("AU-HEAT", "half the drag", |t| {
+            heated(t).is_some_and(|l| set!(l.drag_k_per_radps_tick, l.drag_k_per_radps_tick / 2.0))
+        }),
         ("AU-HEAT", "half the cooling time", |t| {
             heated(t).is_some_and(|l| set!(l.cooling_ticks, l.cooling_ticks / 2.0))
         }),

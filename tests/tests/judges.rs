@@ -3,7 +3,9 @@
 
 use host_sim::checkers;
 use slipwarden_tests::story::{RPM, Story};
+use supervisor::bits::Bits;
 use supervisor::io::LockOrder;
+use supervisor::status::{Faults, Refusal};
 
 // Shuttle: shafts sun, output, ring, generator, crank; locks ring-brake, ring-clutch,
 // engine-clutch. Times: fill 90 ms, ramp 100 ms, release 60 ms, confirm 150 ms, dwell 20 ms, three
@@ -331,4 +333,87 @@ fn sw_recovery_fires_when_no_answer_comes_back_after_a_fault() {
     assert!(!other(true, true));
     assert!(!other(false, false));
     assert!(other(true, false));
+}
+
+#[test]
+fn sw_alarm_fires_when_something_is_blamed_and_nothing_has_failed() {
+    let one = Bits::one(1);
+    let stated = |faults: Faults, reason: Option<Refusal>, failed: bool| {
+        let mut s = Story::new("shuttle");
+        s.now.faults.any = failed;
+        s.wait(0.01);
+        s.now.faults.any = false;
+        (s.now.stated_faults, s.now.stated_reason) = (faults, reason);
+        s.wait(0.01);
+        breaks(&s, "SW-ALARM")
+    };
+    let none = Faults::default();
+    for faults in [
+        Faults { stuck_open: one, ..none },
+        Faults { stuck_closed: one, ..none },
+        Faults { switch: one, ..none },
+        Faults { lost: one, ..none },
+        Faults { sensors: one, ..none },
+    ] {
+        assert!(stated(faults, None, false), "{faults:?}");
+        assert!(!stated(faults, None, true), "something had failed: {faults:?}");
+    }
+    assert!(!stated(Faults { racing: one, ..none }, None, false), "no fault, but a danger");
+    let lock = 1;
+    for (refusal, blames) in [
+        (Refusal::NotClosed { lock }, true),
+        (Refusal::NotOpened { lock }, true),
+        (Refusal::Switch { lock }, true),
+        (Refusal::Sensors { step: 3 }, true),
+        (Refusal::NotCalm, false),
+        (Refusal::OverlapTooLong, false),
+        // Never seen ready.
+        (Refusal::SyncTimeout { lock }, false),
+    ] {
+        assert_eq!(stated(none, Some(refusal), false), blames, "{refusal:?}");
+        assert!(!stated(none, Some(refusal), true), "{refusal:?}");
+    }
+}
+
+/// Shuttle: the ring-brake may slip 60 rpm and counts as unloaded at 45 Nm; a tenth is ready.
+#[test]
+fn sw_alarm_fires_when_a_lock_was_ready_and_is_said_not_to_be() {
+    let waited = |refusal: Refusal, seconds: f64, tell: fn(&mut Story)| {
+        let mut s = Story::new("shuttle");
+        s.now.locks[0].slip_radps = 500.0 * RPM;
+        s.now.locks[0].torque_nm = 100.0;
+        s.wait(0.5);
+        (s.now.locks[0].slip_radps, s.now.locks[0].torque_nm) = (5.9 * RPM, -4.4);
+        tell(&mut s);
+        s.wait(seconds);
+        s.now.stated_reason = Some(refusal);
+        // That it goes on to be ready makes what was said before no worse.
+        s.wait(1.0);
+        breaks(&s, "SW-ALARM")
+    };
+    let (sync, unload) = (Refusal::SyncTimeout { lock: 0 }, Refusal::UnloadTimeout { lock: 0 });
+    for refusal in [sync, unload] {
+        assert!(waited(refusal, 0.302, |_| {}), "{refusal:?}");
+        assert!(!waited(refusal, 0.298, |_| {}), "{refusal:?}");
+    }
+    assert!(!waited(sync, 1.0, |s| s.now.locks[0].slip_radps = -6.1 * RPM));
+    assert!(!waited(unload, 1.0, |s| s.now.locks[0].torque_nm = 4.6));
+    assert!(!waited(Refusal::SyncTimeout { lock: 1 }, 1.0, |s| s.now.locks[1].slip_radps = 50.0));
+    // With the ring-clutch it would hold the generator, which turns.
+    let holds = |s: &mut Story| {
+        s.close(1, 0.0).speed(3, 30.0);
+    };
+    assert!(!waited(sync, 1.0, holds));
+    assert!(waited(unload, 1.0, holds), "what it would hold says nothing of its load");
+    let stands = |s: &mut Story| {
+        s.close(1, 0.0).speed(3, 10.0);
+    };
+    assert!(waited(sync, 1.0, stands));
+    let asks = |s: &mut Story| {
+        s.now.claim = Some(checkers::Claim { demand_max_nm: 100.0, ..Default::default() });
+        s.now.demand_nm = -101.0;
+    };
+    assert!(!waited(sync, 1.0, asks) && !waited(unload, 1.0, asks), "no step may be taken");
+    let begins = |s: &mut Story| s.now.reset = true;
+    assert!(waited(sync, 0.302, begins) && !waited(sync, 0.298, begins));
 }

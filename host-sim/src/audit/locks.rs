@@ -116,19 +116,20 @@ fn heat(context: &Context, id: usize, out: &mut Audited) {
     let (lock, data) = (&context.d.locks[id], &context.table.locks[id]);
     let place = |field: &str| format!("lock {} {field}", lock.name);
     let LockKind::Friction(friction) = &lock.kind else {
-        if data.rise_max_k != 0.0 || data.heat_k_per_radps_tick != 0.0 {
+        if [data.rise_max_k, data.heat_k_per_radps_tick, data.drag_k_per_radps_tick] != [0.0; 3] {
             out.find("AU-HEAT", place("rise_max_k"), "a dog has no plates to be hot");
         }
         return;
     };
     let tick_s = exact(context.d.timing.tick_ms) / int(1000);
     let joule_per_k = exact(friction.heat_capacity_kj_per_k) * int(1000);
-    let per_tick = exact(lock.capacity_nm.unwrap_or(0.0)) * tick_s / joule_per_k;
+    let per_tick = exact(lock.capacity_nm.unwrap_or(0.0)) * &tick_s / &joule_per_k;
     let cooling = exact(friction.cooling_time_s) * int(1000) / exact(context.d.timing.tick_ms);
     let rise = exact(friction.max_rise_k);
     // Nearest f32, with f64 on the way.
     let share = unit_roundoff() * int(2);
     let rounding = |q: &Q| q * &share;
+    let drag_per_tick = exact(lock.drag_nm) * &tick_s / &joule_per_k;
     let claim = |field: &str, implies: &str, unit| Claim {
         id: "AU-HEAT",
         place: place(field),
@@ -136,11 +137,14 @@ fn heat(context: &Context, id: usize, out: &mut Audited) {
         unit,
     };
     let rises = "the estimate rises as fast as full capacity heats the plates";
+    let drags = "the estimate rises as fast as the drag of open plates heats them";
     let cools = "the estimate cools no faster than the plates";
     let hot = "closing is inhibited at the rise that the file allows";
     let heats = exact32(data.heat_k_per_radps_tick);
     let lasts = exact32(data.cooling_ticks);
     let limit = exact32(data.rise_max_k);
+    let low_drag = &drag_per_tick - rounding(&drag_per_tick);
+    let drag = exact32(data.drag_k_per_radps_tick);
     // What rounding may take is granted on the side of the truth.
     let no_margin = Q::zero();
     let (low_heat, low_cooling) = (&per_tick - rounding(&per_tick), &cooling - rounding(&cooling));
@@ -148,6 +152,7 @@ fn heat(context: &Context, id: usize, out: &mut Audited) {
     let field = "heat_k_per_radps_tick";
     out.proofs.extend([
         claim(field, rises, "K s/rad").at_least(&heats, &no_margin, &low_heat),
+        claim("drag_k_per_radps_tick", drags, "K s/rad").at_least(&drag, &no_margin, &low_drag),
         claim("cooling_ticks", cools, "ticks").at_least(&lasts, &no_margin, &low_cooling),
         claim("rise_max_k", hot, "K").at_most(&limit, &no_margin, &high_rise),
     ]);

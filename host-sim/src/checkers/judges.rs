@@ -3,9 +3,10 @@
 use std::sync::Arc;
 
 use super::{
-    ChatterChecker, Checker, ConflictChecker, DecelChecker, EnergyChecker, EngineChecker, Finding,
-    GapChecker, HeatChecker, LoadChecker, Margin, MotionChecker, OverlapChecker, OverspeedChecker,
-    ReactionChecker, RecoveryChecker, RequestChecker, SlipChecker, StatedChecker, TickTruth,
+    AlarmChecker, ChatterChecker, Checker, ConflictChecker, DecelChecker, EnergyChecker,
+    EngineChecker, Finding, GapChecker, HeatChecker, LoadChecker, Margin, MotionChecker,
+    OverlapChecker, OverspeedChecker, ReactionChecker, RecoveryChecker, RequestChecker,
+    SlipChecker, StatedChecker, TickTruth,
 };
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
@@ -78,4 +79,5 @@ judges! {
     chatter: ChatterChecker = |d, _| ChatterChecker::new(d);
     reaction: ReactionChecker = |d, _| ReactionChecker::new(d);
     recovery: RecoveryChecker = |d, _| RecoveryChecker::new(d);
+    alarm: AlarmChecker = AlarmChecker::new;
 }

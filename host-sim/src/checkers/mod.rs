@@ -3,6 +3,7 @@
 //! One checker a file, one rule identifier a checker. What the supervisor states (an
 //! arrangement reached, a refusal) is input like any other and is held against the truth.
 
+mod alarm;
 mod chatter;
 mod conflict;
 mod decel;
@@ -22,6 +23,7 @@ mod slip;
 mod stated;
 mod truth;
 
+pub use alarm::AlarmChecker;
 pub use chatter::ChatterChecker;
 pub use conflict::ConflictChecker;
 pub use decel::DecelChecker;

@@ -2,7 +2,7 @@
 
 use supervisor::bits::{MAX_LOCKS, MAX_MACHINES};
 use supervisor::io::LockOrder;
-use supervisor::status::{Phase, Status};
+use supervisor::status::{Faults, Phase, Refusal, Status};
 
 use crate::driveline::{Driveline, LockId};
 
@@ -110,6 +110,10 @@ pub struct TickTruth {
     pub stated_locks: u8,
     /// Sensors against which the supervisor states a fault.
     pub stated_sensors: u8,
+    /// All faults that the supervisor states.
+    pub stated_faults: Faults,
+    /// Why it refuses.
+    pub stated_reason: Option<Refusal>,
     /// What the table claims of the step under way; `None` between steps.
     pub claim: Option<Claim>,
     /// Whether the supervisor was reset in this tick.
@@ -127,6 +131,8 @@ impl TickTruth {
         self.stated_any_refusal = status.refusal.is_some();
         self.stated_locks = status.faults.locks().0;
         self.stated_sensors = status.faults.sensors.or(status.faults.racing).0;
+        self.stated_faults = status.faults;
+        self.stated_reason = status.refusal;
         self.reset = reset;
     }
 

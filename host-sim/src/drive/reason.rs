@@ -77,7 +77,8 @@ pub fn refusal_text(driveline: &Driveline, table: &Table, refusal: Refusal) -> S
             format!("the switch of {} contradicts the speeds", lock(l))
         }
         Refusal::SyncTimeout { lock: l } => {
-            format!("the slip of {} was not brought to zero in time", lock(l))
+            let name = lock(l);
+            format!("the slip of {name} was not brought to zero in time, or did not stay there")
         }
         Refusal::UnloadTimeout { lock: l } => {
             format!("{} was not unloaded in time", lock(l))

@@ -94,6 +94,11 @@ pub const RULES: &[Rule] = &[
         says: "Once every fault is gone, the arrangement asked for or a stated refusal comes back within a bound.",
         unseen: "no fault came and went",
     },
+    Rule {
+        id: "SW-ALARM",
+        says: "Nothing is blamed in a driveline in which nothing has failed.",
+        unseen: "a statement is right or wrong: there is no margin",
+    },
 ];
 
 #[cfg(test)]

@@ -58,7 +58,7 @@ pub fn sections() -> Vec<Section> {
 }
 
 /// Files that hold a rule's branch, with their text.
-const FILES: [(&str, &str); 22] = [
+const FILES: [(&str, &str); 23] = [
     ("supervisor/src/interlock.rs", include_str!("../../../supervisor/src/interlock.rs")),
     ("supervisor/src/race.rs", include_str!("../../../supervisor/src/race.rs")),
     ("supervisor/src/stray.rs", include_str!("../../../supervisor/src/stray.rs")),
@@ -81,6 +81,7 @@ const FILES: [(&str, &str); 22] = [
     ("host-sim/src/checkers/chatter.rs", include_str!("../checkers/chatter.rs")),
     ("host-sim/src/checkers/reaction.rs", include_str!("../checkers/reaction.rs")),
     ("host-sim/src/checkers/recovery.rs", include_str!("../checkers/recovery.rs")),
+    ("host-sim/src/checkers/alarm.rs", include_str!("../checkers/alarm.rs")),
 ];
 
 /// Lines of code shown of a rule.

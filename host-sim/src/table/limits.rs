@@ -74,7 +74,7 @@ pub(super) fn measure_lock(
     }
     let (close_ms, heat) = match &lock.kind {
         LockKind::Friction(f) => (lock.close_ms + f.ramp_ms, heat_data(d, lock, f)),
-        LockKind::Dog(_) => (lock.close_ms, (0.0, 0.0, 0.0)),
+        LockKind::Dog(_) => (lock.close_ms, HeatData::default()),
     };
     let confirm = d.timing.confirm_timeout_ms;
     let search = tooth_search_ms(lock);
@@ -92,9 +92,10 @@ pub(super) fn measure_lock(
         close_timeout: ticks(d, close_ms + confirm + search),
         release_ticks: ticks(d, lock.release_ms),
         release_timeout: ticks(d, lock.release_ms + confirm),
-        heat_k_per_radps_tick: heat.0 as f32,
-        cooling_ticks: heat.1 as f32,
-        rise_max_k: heat.2 as f32,
+        heat_k_per_radps_tick: heat.per_tick_k as f32,
+        drag_k_per_radps_tick: heat.drag_k as f32,
+        cooling_ticks: heat.cooling_ticks as f32,
+        rise_max_k: heat.rise_max_k as f32,
     };
     Ok(MeasuredLock { data, margin })
 }
@@ -152,15 +153,30 @@ fn tooth_search_ms(lock: &crate::driveline::Lock) -> f64 {
     }
 }
 
-/// Heat per rad/s of slip and tick at full capacity (the safe side), K; cooling, ticks; limit, K.
+/// What the board's estimate of a lock's heat is made of.
+#[derive(Default)]
+struct HeatData {
+    /// Per rad/s of slip and tick at full capacity (the safe side), K.
+    per_tick_k: f64,
+    /// The same at the drag of open plates, K.
+    drag_k: f64,
+    cooling_ticks: f64,
+    rise_max_k: f64,
+}
+
 fn heat_data(
     d: &Driveline,
     lock: &crate::driveline::Lock,
     f: &crate::driveline::Friction,
-) -> (f64, f64, f64) {
+) -> HeatData {
     let capacity = lock.capacity_nm.unwrap_or(0.0);
-    let per_tick = capacity * d.timing.tick_ms / 1000.0 / (f.heat_capacity_kj_per_k * 1000.0);
-    (per_tick, f.cooling_time_s * 1000.0 / d.timing.tick_ms, f.max_rise_k)
+    let per_tick = |nm: f64| nm * d.timing.tick_ms / 1000.0 / (f.heat_capacity_kj_per_k * 1000.0);
+    HeatData {
+        per_tick_k: per_tick(capacity),
+        drag_k: per_tick(lock.drag_nm),
+        cooling_ticks: f.cooling_time_s * 1000.0 / d.timing.tick_ms,
+        rise_max_k: f.max_rise_k,
+    }
 }
 
 /// The largest f32 that is not above `x`.

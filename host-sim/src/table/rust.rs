@@ -158,7 +158,8 @@ fn lock(l: &t::Lock) -> String {
     format!(
         "Lock {{ slip_row: {}, sensors: Bits({:#04x}), slip_max: {}, begin_max: {}, moving_min: {}, rate_max: {}, \
          dog: {}, has_switch: {}, close_ticks: {}, close_timeout: {}, release_ticks: {}, \
-         release_timeout: {}, heat_k_per_radps_tick: {}, cooling_ticks: {}, rise_max_k: {} }}",
+         release_timeout: {}, heat_k_per_radps_tick: {}, drag_k_per_radps_tick: {}, \
+         cooling_ticks: {}, rise_max_k: {} }}",
         row(&l.slip_row),
         l.sensors.0,
         f(l.slip_max),
@@ -172,6 +173,7 @@ fn lock(l: &t::Lock) -> String {
         l.release_ticks,
         l.release_timeout,
         f(l.heat_k_per_radps_tick),
+        f(l.drag_k_per_radps_tick),
         f(l.cooling_ticks),
         f(l.rise_max_k)
     )

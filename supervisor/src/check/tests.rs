@@ -144,6 +144,7 @@ fn each_limit_of_a_lock_counts() {
             |t| t.locks[1].rate_max = f32::NAN,
             |t| t.locks[1].begin_max = t.locks[1].slip_max * 1.01,
             |t| t.locks[1].heat_k_per_radps_tick = f32::INFINITY,
+            |t| t.locks[1].drag_k_per_radps_tick = -1.0,
             |t| t.locks[1].cooling_ticks = -1.0,
             |t| t.locks[1].rise_max_k = -1.0,
         ],

@@ -140,8 +140,13 @@ pub(super) fn closing<G: Guards>(
     let turned = |guards: &mut G| !guards.at_rest(step.rest);
     if late || overlapped || blind || has_left(guards, lock) || turned(guards) {
         state.locks.order(lock, false);
-        let refusal =
-            if blind { Refusal::Sensors { step: number } } else { Refusal::NotClosed { lock } };
+        // Only what was late says something of the lock.
+        let refusal = match (blind, late, overlapped) {
+            (true, ..) => Refusal::Sensors { step: number },
+            (_, true, _) => Refusal::NotClosed { lock },
+            (_, _, true) => Refusal::OverlapTooLong,
+            _ => Refusal::SyncTimeout { lock },
+        };
         // Without its slip nobody knows whether it would have closed.
         let last = state.tries.saturating_add(1) >= table.timing.retries;
         if late && last && guards.slip_known(lock) {

@@ -57,6 +57,7 @@ const CHANGES: &[fn(&mut Owned)] = &[
     |t| t.locks[1].release_ticks += 1,
     |t| t.locks[1].release_timeout += 1,
     |t| t.locks[1].heat_k_per_radps_tick += 1.0,
+    |t| t.locks[1].drag_k_per_radps_tick += 1.0,
     |t| t.locks[1].cooling_ticks += 1.0,
     |t| t.locks[1].rise_max_k += 1.0,
     |t| t.rests[1].row[7] += 1.0,

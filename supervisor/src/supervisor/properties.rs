@@ -182,6 +182,7 @@ fn damage(owned: &mut Owned, dice: &mut Dice) {
             12 => owned.locks.iter_mut().for_each(|l| {
                 (l.slip_max, l.begin_max, l.moving_min) = (dice.wild(), dice.wild(), dice.wild());
                 (l.rise_max_k, l.cooling_ticks) = (dice.wild(), dice.wild());
+                l.drag_k_per_radps_tick = dice.wild();
             }),
             13 => {
                 let t = &mut owned.timing;

@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x1e9c4716,
+    hash: 0x7a1de4e9,
     engine: Some(2),
     engine_min: 58.171463,
     output_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
@@ -58,9 +58,9 @@ static SENSORS: [Sensor; 7] = [
 ];
 
 static LOCKS: [Lock; 3] = [
-    /* 0 */ Lock { slip_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x04), slip_max: 4.7643538, begin_max: 2.3821769, moving_min: 0.41935277, rate_max: 6.1776757, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0015, cooling_ticks: 15000.0, rise_max_k: 100.0 },
-    /* 1 */ Lock { slip_row: [0.0, 0.0, 1.0, 0.0, 0.0, -1.0, 0.0, 0.0], sensors: Bits(0x24), slip_max: 4.5021596, begin_max: 2.2510798, moving_min: 0.7339858, rate_max: 6.0721664, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0010666667, cooling_ticks: 15000.0, rise_max_k: 100.0 },
-    /* 2 */ Lock { slip_row: [0.0, 0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0], sensors: Bits(0x18), slip_max: 6.596589, begin_max: 3.2982945, moving_min: 0.7339446, rate_max: 6.072235, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00105, cooling_ticks: 15000.0, rise_max_k: 100.0 },
+    /* 0 */ Lock { slip_row: [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x04), slip_max: 4.7643538, begin_max: 2.3821769, moving_min: 0.41935277, rate_max: 6.1776757, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0015, drag_k_per_radps_tick: 4.5e-6, cooling_ticks: 15000.0, rise_max_k: 100.0 },
+    /* 1 */ Lock { slip_row: [0.0, 0.0, 1.0, 0.0, 0.0, -1.0, 0.0, 0.0], sensors: Bits(0x24), slip_max: 4.5021596, begin_max: 2.2510798, moving_min: 0.7339858, rate_max: 6.0721664, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0010666667, drag_k_per_radps_tick: 3.2e-6, cooling_ticks: 15000.0, rise_max_k: 100.0 },
+    /* 2 */ Lock { slip_row: [0.0, 0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0], sensors: Bits(0x18), slip_max: 6.596589, begin_max: 3.2982945, moving_min: 0.7339446, rate_max: 6.072235, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00105, drag_k_per_radps_tick: 3.15e-6, cooling_ticks: 15000.0, rise_max_k: 100.0 },
 ];
 
 static RESTS: [Rest; 3] = [

@@ -91,6 +91,7 @@ fn targets_of_openings(t: &mut TableData) {
 fn heat_without_limit(t: &mut TableData) {
     for lock in t.locks.iter_mut().filter(|lock| lock.rise_max_k <= 0.0) {
         (lock.rise_max_k, lock.heat_k_per_radps_tick, lock.cooling_ticks) = (0.0, 0.0, 0.0);
+        lock.drag_k_per_radps_tick = 0.0;
     }
 }
 

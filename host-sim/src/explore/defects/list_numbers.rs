@@ -20,13 +20,14 @@ pub(super) fn add(list: &mut List) {
 type Number<T> = fn(&mut T) -> &mut f32;
 
 /// A number of a lock, and the factor that makes it worse.
-const OF_LOCK: [(&str, Number<Lock>, f32); 7] = [
+const OF_LOCK: [(&str, Number<Lock>, f32); 8] = [
     ("slip_max", |l| &mut l.slip_max, 2.0),
     ("begin_max", |l| &mut l.begin_max, 2.0),
     ("moving_min", |l| &mut l.moving_min, 0.5),
     ("rate_max", |l| &mut l.rate_max, 2.0),
     ("rise_max_k", |l| &mut l.rise_max_k, 2.0),
     ("heat_k_per_radps_tick", |l| &mut l.heat_k_per_radps_tick, 0.5),
+    ("drag_k_per_radps_tick", |l| &mut l.drag_k_per_radps_tick, 0.5),
     ("cooling_ticks", |l| &mut l.cooling_ticks, 0.5),
 ];
 

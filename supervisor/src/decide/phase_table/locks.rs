@@ -123,7 +123,9 @@ fn closing_and_opening_do_what_their_tables_say() {
                     moves::closing(&table, &mut state, &mut told, 3);
                     let refusal = Some(match letter {
                         'd' => Refusal::Sensors { step: 3 },
-                        _ => Refusal::NotClosed { lock: 0 },
+                        _ if ticks > late => Refusal::NotClosed { lock: 0 },
+                        _ if over > 0 => Refusal::OverlapTooLong,
+                        _ => Refusal::SyncTimeout { lock: 0 },
                     });
                     let (phase, ordered, told_why, stuck) = match row.then {
                         To::Done => (Phase::Rest, true, None, false),
