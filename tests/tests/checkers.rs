@@ -162,6 +162,13 @@ fn sw_slip_does_not_blame_us_for_a_lock_pressed_by_a_fault() {
     s.now.locks[0].forced = true;
     s.wait(0.05);
     assert!(!s.rules().contains(&"SW-SLIP"));
+    // Nor for tyres that grip again; but for a closing on tyres without grip.
+    for (grip_lost, regrips) in [(true, true), (true, false)] {
+        let mut s = Story::new("shuttle");
+        (s.now.faults.grip_lost, s.now.faults.regrips) = (grip_lost, regrips);
+        s.close(0, 61.0).wait(0.05);
+        assert_eq!(s.rules().contains(&"SW-SLIP"), !regrips);
+    }
 }
 
 #[test]

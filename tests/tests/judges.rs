@@ -359,6 +359,14 @@ fn sw_alarm_fires_when_something_is_blamed_and_nothing_has_failed() {
         assert!(!stated(faults, None, true), "something had failed: {faults:?}");
     }
     assert!(!stated(Faults { racing: one, ..none }, None, false), "no fault, but a danger");
+    // Of teeth one may say so: they may stand on teeth.
+    let mut s = Story::new("railcar");
+    s.now.stated_reason = Some(Refusal::NotClosed { lock: 2 });
+    s.wait(0.01);
+    assert!(!breaks(&s, "SW-ALARM"));
+    s.now.stated_faults.stuck_open = Bits::one(2);
+    s.wait(0.01);
+    assert!(breaks(&s, "SW-ALARM"));
     let lock = 1;
     for (refusal, blames) in [
         (Refusal::NotClosed { lock }, true),

@@ -293,14 +293,17 @@ fn spinning_wheels_pull_with_the_grip_that_is_there() {
     assert!((v - (5.0 + 0.5 * a)).abs() < 0.01, "{v} m/s");
     assert!((distance - (2.5 + 0.5 * a * 0.25)).abs() < 0.01, "{distance} m");
     let wheels = state.speeds_radps()[OUTPUT] * model.metres_per_radian();
-    assert!(wheels > 2.0 * v, "they spin: {wheels} m/s");
+    assert!(wheels > 2.0 * v && state.wheels_slide(), "they spin: {wheels} m/s");
     assert!(residual(&state) < 1e-9 && state.energy().tyre_j > 1000.0);
     // With grip again and no torque the wheels come back to the road, and the two are one.
     inputs.faults.grip = None;
     inputs.torque_nm[0] = 0.0;
+    step(&model, &mut state, &inputs);
+    assert!(state.wheels_slide(), "not in a millisecond");
     for _ in 0..1000 {
         step(&model, &mut state, &inputs);
     }
+    assert!(!state.wheels_slide());
     let v = state.road_speed_mps(&model);
     assert_eq!(v, state.speeds_radps()[OUTPUT] * model.metres_per_radian());
     assert!(residual(&state) < 1e-9, "{:e}", residual(&state));

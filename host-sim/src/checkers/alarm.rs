@@ -52,9 +52,16 @@ pub struct AlarmChecker {
 }
 
 /// What a refusal blames: that a lock, switch or sensor is not as it should be.
-fn blame(refusal: Option<Refusal>) -> Option<(&'static str, Option<u8>)> {
+fn blame(d: &Driveline, refusal: Option<Refusal>) -> Option<(&'static str, Option<u8>)> {
+    // Teeth may stand on teeth: that the lock is to blame is said by a fault, when it has been tried enough.
+    let has_plates = |lock: u8| {
+        let kind = d.locks.get(usize::from(lock)).map(|l| &l.kind);
+        matches!(kind, Some(LockKind::Friction(_)))
+    };
     match refusal? {
-        Refusal::NotClosed { lock } => Some(("is said not to close", Some(lock))),
+        Refusal::NotClosed { lock } if has_plates(lock) => {
+            Some(("is said not to close", Some(lock)))
+        }
         Refusal::NotOpened { lock } => Some(("is said not to open", Some(lock))),
         Refusal::Switch { lock } => Some(("is said to have a wrong switch", Some(lock))),
         Refusal::Sensors { .. } => Some(("the sensors are said to be wrong", None)),
@@ -177,7 +184,7 @@ impl Checker for AlarmChecker {
         self.watch(truth, sets);
         let unready = self.was_ready(truth.stated_reason, truth.t_s);
         let unready = unready.map(|(said, lock)| (said, Some(lock)));
-        let refused = blame(truth.stated_reason).or(unready);
+        let refused = blame(&self.driveline, truth.stated_reason).or(unready);
         let fresh = blamed != self.blamed && blamed != Faults::default();
         let anew = refused.is_some() && truth.stated_reason != self.reason;
         (self.blamed, self.reason) = (blamed, truth.stated_reason);

@@ -47,7 +47,10 @@ impl Checker for SlipChecker {
         for (i, lock) in truth.locks.iter().enumerate() {
             let Some(slip) = lock.closed_at_radps else { continue };
             // A fault that presses the plates against the order is not our closing.
-            let (Some(limit), false) = (self.limit_rpm[i], lock.forced) else { continue };
+            let (Some(limit), false) = (self.limit_rpm[i], lock.forced || truth.faults.regrips)
+            else {
+                continue;
+            };
             let slip_rpm = slip.abs() / RPM;
             self.worst[i].see(slip_rpm, truth.t_s);
             if slip_rpm > limit || slip_rpm.is_nan() {

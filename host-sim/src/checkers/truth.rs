@@ -52,8 +52,10 @@ pub struct FaultTruth {
     pub machines: u8,
     /// The supply of the lock actuators is lost.
     pub supply_lost: bool,
-    /// The tyres carry less than the weight.
+    /// The tyres carry less than the weight, or the wheels do not turn with the road yet.
     pub grip_lost: bool,
+    /// The tyres grip again, and pull the wheels back to the speed of the road.
+    pub regrips: bool,
 }
 
 /// What the table claims of the step under way.

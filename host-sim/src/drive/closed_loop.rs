@@ -292,7 +292,9 @@ impl<'a> Run<'a> {
         record.truth.demand_nm = pedals.demand_nm;
         record.truth.claim = claim(&self.table, &output.status);
         let any = *reset || self.faults.truth.any;
-        record.truth.faults = FaultTruth { any, ..self.faults.truth };
+        let (lost, slide) = (self.faults.truth.grip_lost, self.state.wheels_slide());
+        let (grip_lost, regrips) = (lost || slide, slide && !lost);
+        record.truth.faults = FaultTruth { any, grip_lost, regrips, ..self.faults.truth };
         record.road_mps = self.state.road_speed_mps(&self.prepared.model);
         record.demand_nm = pedals.demand_nm;
         record.brake_nm = pedals.brake_nm;

@@ -26,6 +26,7 @@ pub(super) fn fault_truth(faults: &Faults, any: bool) -> FaultTruth {
         machines: bits(&faults.machines, |m| *m != MachineFaults::default()),
         supply_lost: faults.supply_lost,
         grip_lost: faults.grip.is_some(),
+        regrips: false,
     }
 }
 

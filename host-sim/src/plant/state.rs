@@ -275,6 +275,12 @@ impl PlantState {
         self.vehicle_radps.unwrap_or(self.speed[model.road.shaft]) * model.road.metres_per_radian
     }
 
+    /// Whether the wheels do not turn with the road: without grip, or with grip again and not yet pulled
+    /// back by it.
+    pub fn wheels_slide(&self) -> bool {
+        self.vehicle_radps.is_some()
+    }
+
     /// Way driven in m since the start.
     pub fn distance_m(&self, model: &PlantModel) -> f64 {
         (self.angle[model.road.shaft] + self.slid_rad) * model.road.metres_per_radian
