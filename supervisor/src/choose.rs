@@ -54,16 +54,17 @@ pub(crate) fn choose<G: Guards>(
     let mut last = None;
     let next = table.next_steps(stuck, set);
     for way in route.way..WAYS as u8 {
-        match usable(table, set, next.step(way, route.target)) {
-            // Ways often share a step: the same guards give the same answer.
-            Ok(step) if last == Some(step) => {}
+        // Ways often share a step: the same guards give the same answer.
+        let told = next.step(way, route.target);
+        if last == Some(told) {
+            continue;
+        }
+        last = Some(told);
+        match usable(table, set, told) {
             Ok(step) => match may_take(table, guards, step) {
                 Ok(()) => return Choice::Step { step, way },
                 Err(Refusal::EngineNotRunning) => return Choice::WaitForEngine,
-                Err(refusal) => {
-                    last = Some(step);
-                    refused = refused.or(Some(refusal));
-                }
+                Err(refusal) => refused = refused.or(Some(refusal)),
             },
             Err(why) => refused = refused.or(Some(Refusal::NoWay(why))),
         }

@@ -68,7 +68,7 @@ pub trait Guards {
     fn reports(&mut self, table: &Table) -> Reports {
         let mut reports = Reports::default();
         for (lock, data) in (0..table.lock_count()).zip(table.locks) {
-            reports.put(lock, data.has_switch, self.report(lock));
+            reports.put(Bits::one(lock), data.has_switch, self.report(lock));
         }
         reports
     }

@@ -72,6 +72,10 @@ pub fn pass(table: &Table, seen: &Seen) -> Bits {
 // SW-I5
 fn let_go_of_conflicts(table: &Table, seen: &Seen) -> Bits {
     let mut keep = seen.wanted.and(seen.granted);
+    // Most of the time no lock of a conflict is held.
+    if seen.surely_held.is_empty() {
+        return keep;
+    }
     for conflict in table.conflicts {
         if !seen.surely_held.contains(conflict.locks) {
             continue;

@@ -52,16 +52,13 @@ impl Reports {
         }
     }
 
-    /// Take in one lock's data and what its switch says, if it has one.
-    pub(crate) fn put(&mut self, lock: u8, has_switch: bool, report: LockReport) {
+    /// Take in what the switch of the lock in the set `one` says, if it has one.
+    pub(crate) fn put(&mut self, one: Bits, has_switch: bool, report: LockReport) {
         if has_switch {
-            let one = Bits::one(lock);
+            let when = |said| if report == said { one } else { Bits::EMPTY };
             self.switched = self.switched.or(one);
-            match report {
-                LockReport::Open => self.open = self.open.or(one),
-                LockReport::Closed => self.closed = self.closed.or(one),
-                LockReport::Missing => {}
-            }
+            self.open = self.open.or(when(LockReport::Open));
+            self.closed = self.closed.or(when(LockReport::Closed));
         }
     }
 }

@@ -172,6 +172,10 @@ fn in_conflicts(table: &Table, held: Bits) -> Bits {
 /// Machines at rest among those that closing one of `new` would hold, with the locks `with`.
 fn machines_at_rest<G: Guards>(table: &Table, guards: &mut G, new: Bits, with: Bits) -> Bits {
     let mut held = Bits::EMPTY;
+    // Most of the time nothing is about to close.
+    if new.is_empty() {
+        return held;
+    }
     for overlap in table.overlaps {
         if !overlap.locks.and(new).is_empty() && with.contains(overlap.locks) {
             held = held.or(overlap.machines);

@@ -95,6 +95,7 @@ impl Locks {
     }
 
     /// Change the order of a lock; belief about its old state ends.
+    #[inline(never)]
     pub(crate) fn order(&mut self, lock: u8, close: bool) {
         if self.ordered.has(lock) == close {
             return;

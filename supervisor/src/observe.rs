@@ -30,24 +30,28 @@ struct Sample {
     valid: Bits,
 }
 
-/// What `observe` remembers between ticks: two older samples, for rates of change.
+/// Two older samples, for rates of change.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
-pub struct Memory {
-    samples: [Sample; 2],
+pub(crate) struct Samples {
+    both: [Sample; 2],
     /// Whether the second one is the newer.
     second_is_newer: bool,
     /// Ticks since the newer one was taken.
     age: u16,
     /// How many of them are real samples, not the one of the reset.
     filled: u8,
+}
+
+/// What `observe` remembers between ticks.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct Memory {
+    pub(crate) samples: Samples,
     /// Magnitude of each lock's slip when it was last known, rad/s.
-    slips: [f32; MAX_LOCKS],
-    /// Whether the torque is cut for a shaft that raced.
-    pub(crate) torque_cut: bool,
+    pub(crate) slips: [f32; MAX_LOCKS],
 }
 
 /// The measured bits of one tick.
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(PartialEq, Debug)]
 pub struct Reading<'a> {
     table: &'a Table<'a>,
     inputs: &'a Inputs,
@@ -60,8 +64,7 @@ pub struct Reading<'a> {
     racing: Bits,
     /// Age of the older sample over the table's rate distance (from one to two of it).
     age_share: f32,
-    /// Magnitude of each lock's slip when it was last known, rad/s.
-    slips: [f32; MAX_LOCKS],
+    slips: &'a mut [f32; MAX_LOCKS],
     known: Bits,
     moving: Bits,
     reports: Reports,
@@ -74,8 +77,14 @@ impl PartialEq for Table<'_> {
     }
 }
 
-/// Sum of products, written out: half of what a tick does are such sums.
+/// Sum of products.
 pub(crate) fn row_times(row: &SpeedRow, values: &SpeedRow) -> f32 {
+    row_times_here(row, values)
+}
+
+/// The same where every tick asks for it. Written out: a large part of what a tick does are such sums.
+#[inline(always)]
+fn row_times_here(row: &SpeedRow, values: &SpeedRow) -> f32 {
     let [a, b, c, d, e, f, g, h] = row;
     let [s, t, u, v, w, x, y, z] = values;
     0.0 + a * s + b * t + c * u + d * v + e * w + f * x + g * y + h * z
@@ -87,40 +96,29 @@ pub(crate) fn magnitude(x: f32) -> f32 {
     x.abs()
 }
 
-/// The speeds of this tick; what is not to be used counts as zero.
-fn take_sample(table: &Table, inputs: &Inputs) -> Sample {
-    let mut valid = Bits::EMPTY;
-    let radps = core::array::from_fn(|i| match (table.sensors.get(i), inputs.speeds.get(i)) {
-        (Some(sensor), Some(speed)) if speed.valid && magnitude(speed.radps) <= sensor.range => {
-            valid = valid.or(Bits::one(i as u8));
-            speed.radps
-        }
-        _ => 0.0,
-    });
-    Sample { radps, valid }
+/// How often each change happens again, and how much of the allowed speeds counts as inside.
+#[derive(Clone, Copy)]
+struct Foresight {
+    ahead: f32,
+    share: f32,
 }
 
-/// Sensors whose speed will be outside of what is allowed when its change has happened `ahead`
-/// times again; `share`: how much of the allowed speeds counts as inside.
-fn outside(table: &Table, now: &SpeedRow, change: &SpeedRow, ahead: f32, share: f32) -> Bits {
-    let mut outside = Bits::EMPTY;
-    for (i, ((sensor, now), change)) in (0u8..8).zip(table.sensors.iter().zip(now).zip(change)) {
-        let soon = now + ahead * change;
-        let Window { min, max } = sensor.allowed;
-        if !(share * min <= soon && soon <= share * max) {
-            outside = outside.or(Bits::one(i));
-        }
+impl Foresight {
+    /// Whether a speed will be outside of what is allowed.
+    fn leaves(self, allowed: Window, now: f32, change: f32) -> bool {
+        let soon = now + self.ahead * change;
+        !(self.share * allowed.min <= soon && soon <= self.share * allowed.max)
     }
-    outside
 }
 
 /// Of `sensors`, whose change is not known (after a reset, after a dropout), those so near their limits that
 /// a torque may take them over before it is.
 fn unforeseen(table: &Table, now: &SpeedRow, sensors: Bits) -> Bits {
-    match sensors.is_empty() {
-        true => Bits::EMPTY,
-        false => outside(table, now, now, 0.0, BACK_SHARE).and(sensors),
-    }
+    let near = Foresight { ahead: 0.0, share: BACK_SHARE };
+    sensors.filter(|sensor| {
+        let known = table.sensors.get(usize::from(sensor)).zip(now.get(usize::from(sensor)));
+        known.is_some_and(|(sensor, now)| near.leaves(sensor.allowed, *now, 0.0))
+    })
 }
 
 /// How often the change over `age_share` times the table's rate distance happens again within so
@@ -130,98 +128,128 @@ fn ahead(table: &Table, age_share: f32, ticks: u16) -> f32 {
 }
 
 impl<'a> Reading<'a> {
-    /// Measure: speeds in, bits out.
-    #[inline(never)]
+    /// Measure, while no torque is cut: speeds in, bits out.
     pub fn new(
         table: &'a Table<'a>,
         inputs: &'a Inputs,
         heat: &'a Heat,
-        memory: &mut Memory,
+        memory: &'a mut Memory,
     ) -> Reading<'a> {
-        let rate_ticks = table.timing.rate_ticks.max(1);
-        let age = rate_ticks.saturating_add(memory.age).saturating_add(1);
-        let age_share = f32::from(age) / f32::from(rate_ticks);
-        let ahead = ahead(table, age_share, table.timing.react);
-        let share = if memory.torque_cut { BACK_SHARE } else { 1.0 };
-        let older = memory.older();
-        let now = take_sample(table, inputs);
-        let mut olds = older.radps.iter();
-        let change = now.radps.map(|now| now - olds.next().unwrap_or(&0.0));
-        let outside = outside(table, &now.radps, &change, ahead, share);
-        let filled = if memory.filled >= 2 { older.valid } else { Bits::EMPTY };
-        memory.push(&now, rate_ticks);
-        let engine = running_engine(table, inputs);
-        let implausible = implausible(table, &now).or(implausible_engine(table, engine, &now));
-        let trusted = now.valid.without(implausible);
-        let change_known = now.valid.and(filled);
-        let unforeseen = unforeseen(table, &now.radps, trusted.without(change_known));
-        let mut slips = memory.slips;
-        let sight = look_at_locks(table, inputs, trusted, &now.radps, &mut slips);
-        memory.slips = slips;
-        let output = trusted.contains(table.output_sensors);
+        let mut reading = Reading::before(table, inputs, heat, &memory.samples, &mut memory.slips);
+        reading.measure(&mut memory.samples, false);
+        reading
+    }
+
+    /// Not measured yet.
+    #[inline(always)]
+    pub(crate) const fn before(
+        table: &'a Table<'a>,
+        inputs: &'a Inputs,
+        heat: &'a Heat,
+        samples: &Samples,
+        slips: &'a mut [f32; MAX_LOCKS],
+    ) -> Reading<'a> {
+        let blank = samples.older().radps; // Zero where there is no sensor; cheap to copy.
         Reading {
             table,
             inputs,
             heat,
-            now: now.radps,
-            change,
-            trusted,
-            change_known,
-            racing: outside.and(trusted).and(change_known).or(unforeseen),
-            age_share,
+            now: blank,
+            change: blank,
+            trusted: Bits::EMPTY,
+            change_known: Bits::EMPTY,
+            racing: Bits::EMPTY,
+            age_share: 0.0,
             slips,
-            known: sight.known,
-            moving: sight.moving,
-            reports: sight.reports,
-            output: output.then(|| row_times(&table.output_row, &now.radps)),
+            known: Bits::EMPTY,
+            moving: Bits::EMPTY,
+            reports: Reports { switched: Bits::EMPTY, open: Bits::EMPTY, closed: Bits::EMPTY },
+            output: None,
         }
+    }
+
+    /// Speeds in, bits out; `torque_cut`: whether the torque is cut for a shaft that raced.
+    #[inline(never)]
+    pub(crate) fn measure(&mut self, samples: &mut Samples, torque_cut: bool) {
+        let rate_ticks = self.table.timing.rate_ticks.max(1);
+        let age = rate_ticks.saturating_add(samples.age).saturating_add(1);
+        self.age_share = f32::from(age) / f32::from(rate_ticks);
+        let foresight = Foresight {
+            ahead: ahead(self.table, self.age_share, self.table.timing.react),
+            share: if torque_cut { BACK_SHARE } else { 1.0 },
+        };
+        let older = samples.older();
+        let (valid, outside) = self.sense(&older.radps, foresight);
+        self.change_known = if samples.filled >= 2 { valid.and(older.valid) } else { Bits::EMPTY };
+        samples.push(&self.now, valid, rate_ticks);
+        self.judge(valid, outside);
+        self.look_at_locks();
+    }
+
+    /// Speeds and changes; what is not to be used counts as zero. Gives what is, and what will be outside.
+    fn sense(&mut self, older: &SpeedRow, foresight: Foresight) -> (Bits, Bits) {
+        let (mut valid, mut outside, mut one) = (Bits::EMPTY, Bits::EMPTY, Bits::one(0));
+        let told = self.table.sensors.iter().zip(&self.inputs.speeds).zip(older);
+        let places = self.now.iter_mut().zip(&mut self.change);
+        for (((sensor, speed), older), (now, change)) in told.zip(places) {
+            let good = speed.valid && magnitude(speed.radps) <= sensor.range;
+            let radps = if good { speed.radps } else { 0.0 };
+            let changed = radps - older;
+            (*now, *change) = (radps, changed);
+            valid = valid.or(if good { one } else { Bits::EMPTY });
+            if foresight.leaves(sensor.allowed, radps, changed) {
+                outside = outside.or(one);
+            }
+            one = Bits(one.0 << 1);
+        }
+        (valid, outside)
+    }
+
+    /// Which of the valid sensors are to be trusted, and what they say of the shafts.
+    fn judge(&mut self, valid: Bits, outside: Bits) {
+        let engine = running_engine(self.table, self.inputs);
+        let implausible = implausible(self.table, valid, &self.now)
+            .or(implausible_engine(self.table, engine, valid, &self.now));
+        self.trusted = valid.without(implausible);
+        let unforeseen = unforeseen(self.table, &self.now, self.trusted.without(self.change_known));
+        self.racing = outside.and(self.trusted).and(self.change_known).or(unforeseen);
+        self.output = self.value(&self.table.output_row, self.table.output_sensors);
+    }
+
+    /// Look at each lock once; of those whose slip is known it is kept.
+    fn look_at_locks(&mut self) {
+        let (mut known, mut moving, mut one) = (Bits::EMPTY, Bits::EMPTY, Bits::one(0));
+        let mut reports = Reports::default();
+        let locks = self.table.locks.iter().zip(&self.inputs.reports).zip(self.slips.iter_mut());
+        for ((lock, report), told) in locks {
+            reports.put(one, lock.has_switch, *report);
+            if self.trusted.contains(lock.sensors) {
+                let slip = magnitude(row_times_here(&lock.slip_row, &self.now));
+                *told = slip;
+                known = known.or(one);
+                if slip > lock.moving_min {
+                    moving = moving.or(one);
+                }
+            }
+            one = Bits(one.0 << 1);
+        }
+        (self.known, self.moving, self.reports) = (known, moving, reports);
     }
 }
 
 /// Of the valid sensors, those that a relation which healthy sensors fulfil speaks against: all
 /// that the relation reads.
-fn implausible(table: &Table, now: &Sample) -> Bits {
+fn implausible(table: &Table, valid: Bits, now: &SpeedRow) -> Bits {
     let mut implausible = Bits::EMPTY;
     for parity in table.parities {
-        let residual = magnitude(row_times(&parity.row, &now.radps));
-        let agrees = residual <= parity.max;
-        if now.valid.contains(parity.sensors) && !agrees {
-            implausible = implausible.or(parity.sensors);
-        }
-    }
-    implausible
-}
-
-/// What one look at each lock gives.
-struct Sight {
-    known: Bits,
-    moving: Bits,
-    reports: Reports,
-}
-
-/// Look at each lock once; of those whose slip is known it is put into `slips`.
-fn look_at_locks(
-    table: &Table,
-    inputs: &Inputs,
-    trusted: Bits,
-    now: &SpeedRow,
-    slips: &mut [f32; MAX_LOCKS],
-) -> Sight {
-    let (mut known, mut moving) = (Bits::EMPTY, Bits::EMPTY);
-    let mut reports = Reports::default();
-    let locks = table.locks.iter().zip(&inputs.reports).zip(slips);
-    for (i, ((lock, report), told)) in (0u8..8).zip(locks) {
-        reports.put(i, lock.has_switch, *report);
-        if trusted.contains(lock.sensors) {
-            let slip = magnitude(row_times(&lock.slip_row, now));
-            *told = slip;
-            known = known.or(Bits::one(i));
-            if slip > lock.moving_min {
-                moving = moving.or(Bits::one(i));
+        if valid.contains(parity.sensors) {
+            let agrees = magnitude(row_times_here(&parity.row, now)) <= parity.max;
+            if !agrees {
+                implausible = implausible.or(parity.sensors);
             }
         }
     }
-    Sight { known, moving, reports }
+    implausible
 }
 
 impl Reading<'_> {
@@ -308,11 +336,6 @@ impl Reading<'_> {
         self.output
     }
 
-    /// Magnitude of each lock's slip in rad/s when it was last known.
-    pub(crate) const fn slips(&self) -> [f32; MAX_LOCKS] {
-        self.slips
-    }
-
     /// Magnitude of a lock's slip in rad/s; `None` when it is not known.
     pub fn slip_radps(&self, lock: u8) -> Option<f32> {
         self.slips.get(lock as usize).copied().filter(|_| self.known.has(lock))
@@ -342,17 +365,17 @@ impl Reading<'_> {
     }
 }
 
-impl Memory {
+impl Samples {
     const fn older(&self) -> &Sample {
-        let [first, second] = &self.samples;
+        let [first, second] = &self.both;
         if self.second_is_newer { first } else { second }
     }
 
-    fn push(&mut self, now: &Sample, rate_ticks: u16) {
+    fn push(&mut self, radps: &SpeedRow, valid: Bits, rate_ticks: u16) {
         self.age = self.age.saturating_add(1);
         if self.age >= rate_ticks || self.filled == 0 {
-            let [first, second] = &mut self.samples;
-            *(if self.second_is_newer { first } else { second }) = *now;
+            let [first, second] = &mut self.both;
+            *(if self.second_is_newer { first } else { second }) = Sample { radps: *radps, valid };
             self.second_is_newer = !self.second_is_newer;
             self.age = 0;
             self.filled = self.filled.saturating_add(1).min(2);

@@ -10,7 +10,7 @@ use crate::kernel::Kernel;
 use crate::observe::{Memory, Reading};
 use crate::plan::{calm_orders, machine_orders};
 use crate::race::Race;
-use crate::status::{Faults, Phase, Refusal, Status};
+use crate::status::{Phase, Refusal, Status};
 use crate::stray::Stray;
 use crate::table::Table;
 use crate::trace::Trace;
@@ -119,8 +119,9 @@ impl Supervisor {
     }
 
     fn work(&mut self, table: &Table, inputs: &Inputs, orders: &mut Orders) -> Status {
-        self.memory.torque_cut = self.race.is_on();
-        let mut reading = Reading::new(table, inputs, &self.heat, &mut self.memory);
+        let Memory { samples, slips } = &mut self.memory;
+        let mut reading = Reading::before(table, inputs, &self.heat, samples, slips);
+        reading.measure(samples, self.race.is_on());
         if self.kernel.watch.is_asleep() {
             self.journal.push(Event { tick: self.tick, kind: EventKind::Reset, held: Bits::EMPTY });
         }
@@ -135,62 +136,58 @@ impl Supervisor {
         orders.locks = ruling.lock_orders();
         orders.engine_run = ruling.decision.engine_run;
         machine_orders(table, &reading, inputs, ruling.decision.plan, &mut orders.machines);
-        let idle = ruling.decision.plan == Plan::Cut && self.state().phase == Phase::Rest;
+        let phase = self.kernel.state.phase;
+        let idle = ruling.decision.plan == Plan::Cut && phase == Phase::Rest;
         if idle && !table.set(possibly_closed).drives {
             calm_orders(table, &reading, &mut orders.machines);
         }
-        self.stray.cut(table, self.state().phase, &reading, &mut orders.machines);
-        let standing = self.standing(table, &mut reading);
+        self.stray.cut(table, phase, &reading, &mut orders.machines);
+        let standing = standing(&self.kernel.state, table, &mut reading);
         unseen::cut(table, &reading, standing.is_shown(), &mut orders.machines);
         let racing = reading.racing();
         let joined = || table.set(possibly_closed).engine_joined;
         let pushes = !racing.is_empty() && joined() && reading.engine_pushes();
         self.race.cut(table, racing, pushes, orders);
-        let settled = self.state().phase == Phase::Rest;
+        let settled = phase == Phase::Rest;
         self.unasked.cut(table, settled && joined(), &reading, orders);
-        let status = self.describe(&reading, standing, possibly_closed);
+        let mut status = describe(&self.kernel.state, standing, possibly_closed);
+        status.faults.sensors = reading.bad_sensors();
+        status.faults.racing = self.race.sensors();
         // Plates that are pressed and not (or no longer) locked together slip and get hot.
         let working = passed.without(status.held).or(passed.and(reading.moving_locks()));
         let working = working.or(self.kernel.watch.still_pressed(table));
-        let slips = reading.slips();
-        self.heat.tick(table, working, &slips);
+        self.heat.tick(table, working, &self.memory.slips);
         status
     }
+}
 
-    /// Which arrangement stands, and which of its locks nobody has shown.
-    fn standing(&self, table: &Table, reading: &mut Reading) -> Standing {
-        let state = &self.kernel.state;
-        let locks = &state.locks;
-        // What stands is stated only when each of its locks is shown closed, by speeds and switch.
-        let arrangement = state.arrangement(table, reading);
-        let unshown = state.held().without(locks.closed).or(state.held().and(locks.switch));
-        // Nor while another lock is claimed to be closed.
-        Standing { arrangement, unshown: unshown.or(locks.claimed(table)) }
-    }
+/// Which arrangement stands, and which of its locks nobody has shown.
+fn standing(state: &State, table: &Table, reading: &mut Reading) -> Standing {
+    let locks = &state.locks;
+    // What stands is stated only when each of its locks is shown closed, by speeds and switch.
+    let arrangement = state.arrangement(table, reading);
+    let unshown = state.held().without(locks.closed).or(state.held().and(locks.switch));
+    // Nor while another lock is claimed to be closed.
+    Standing { arrangement, unshown: unshown.or(locks.claimed(table)) }
+}
 
-    #[inline(never)]
-    fn describe(&self, reading: &Reading, standing: Standing, possibly_closed: Bits) -> Status {
-        let state = &self.kernel.state;
-        let locks = &state.locks;
-        let Standing { arrangement, unshown } = standing;
-        let unsure = match (arrangement == state.request.accepted(), unshown.lowest()) {
-            (true, Some(lock)) if locks.switch.has(lock) => Some(Refusal::Switch { lock }),
-            (true, Some(lock)) => Some(Refusal::NotOpened { lock }),
-            _ => None,
-        };
-        Status {
-            held: state.held(),
-            possibly_closed,
-            arrangement: arrangement.filter(|_| unshown.is_empty()),
-            goal: state.request.accepted(),
-            phase: state.phase,
-            refusal: state.refusal.or(unsure.filter(|_| arrangement.is_some())),
-            faults: Faults {
-                sensors: reading.bad_sensors(),
-                racing: self.race.sensors(),
-                ..locks.faults()
-            },
-        }
+#[inline(never)]
+fn describe(state: &State, standing: Standing, possibly_closed: Bits) -> Status {
+    let locks = &state.locks;
+    let Standing { arrangement, unshown } = standing;
+    let unsure = match (arrangement == state.request.accepted(), unshown.lowest()) {
+        (true, Some(lock)) if locks.switch.has(lock) => Some(Refusal::Switch { lock }),
+        (true, Some(lock)) => Some(Refusal::NotOpened { lock }),
+        _ => None,
+    };
+    Status {
+        held: state.held(),
+        possibly_closed,
+        arrangement: arrangement.filter(|_| unshown.is_empty()),
+        goal: state.request.accepted(),
+        phase: state.phase,
+        refusal: state.refusal.or(unsure.filter(|_| arrangement.is_some())),
+        faults: locks.faults(),
     }
 }
 

@@ -27,7 +27,7 @@ pub(crate) enum Why {
     /// Once for each element of a part of the table or of an array, each way, each number of a
     /// range, each term of a sum: a constant of the table or of the source.
     Elements,
-    /// Once for each member of a set of locks or machines, which may be any that the table has.
+    /// Once for each member of a set of locks, machines or sensors, which may be any that the table has.
     /// That a set holds no others is an invariant of the supervisor: a table that names others is
     /// refused (`check.rs`), and reports, trace and orders are cut to those that it has.
     Members,
@@ -164,10 +164,9 @@ pub(crate) const TICK: &[Entry] = &[
     within("machines_at_rest", "observe.rs", "machines.iter().all(", one, Why::One),
     entry("observe.rs", "machines.iter().all(", machines, Why::Members),
     entry("observe.rs", "for parity in table.parities", parities, Why::Elements),
-    entry("observe.rs", "(0u8..8).zip(locks)", locks, Why::Elements),
-    entry("observe.rs", "now.radps.map(", eight, Why::Elements),
-    entry("observe.rs", "(0u8..8).zip(table.sensors.iter()", sensors, Why::Elements),
-    entry("observe.rs", "core::array::from_fn(", eight, Why::Elements),
+    entry("observe.rs", "for ((lock, report), told) in locks", locks, Why::Elements),
+    entry("observe.rs", "in told.zip(places)", sensors, Why::Elements),
+    entry("observe.rs", "sensors.filter(|sensor|", sensors, Why::Members),
     entry("observe.rs", "all(|limit| inside(", limits, Why::Elements),
     entry("observe.rs", "step.load_row.iter().zip(", machine_places, Why::Elements),
     entry("observe/engine.rs", "(0u8..).zip(self.table.rests)", machines, Why::Elements),

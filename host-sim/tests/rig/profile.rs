@@ -229,7 +229,7 @@ go; written by a test (host-sim/tests/rig/profile.rs). The longest way through t
 the linked image, each loop as often as host-sim/tests/rig/loops.rs says. Elsewhere: library code.\n\n";
 
 /// A loop that goes round as often as it may at both optimisations.
-const LOOKS: &str = "(0u8..8).zip(locks)";
+const LOOKS: &str = "for ((lock, report), told) in locks";
 
 /// Faults of the list are noticed: an entry that is missing, and one that is one too small.
 fn planted(image: &Image, table: &Table, trace: &Trace) {

@@ -4,7 +4,7 @@ use crate::bits::Bits;
 use crate::io::Inputs;
 use crate::table::{Parity, Rest, SpeedRow, Table};
 
-use super::{Reading, Sample, ahead, row_times};
+use super::{Reading, ahead, row_times};
 
 /// An engine that will be slower than this share of its least speed is being dragged down.
 const DRAGGED_SHARE: f32 = 1.1;
@@ -45,10 +45,15 @@ pub(super) fn running_engine<'a>(table: &Table<'a>, inputs: &Inputs) -> Option<&
 
 /// An engine that runs by itself turns forward and above its stall speed: a reading that says
 /// otherwise speaks against its sensors. (With its clutch open no parity sees them.)
-pub(super) fn implausible_engine(table: &Table, engine: Option<&Rest>, now: &Sample) -> Bits {
+pub(super) fn implausible_engine(
+    table: &Table,
+    engine: Option<&Rest>,
+    valid: Bits,
+    now: &SpeedRow,
+) -> Bits {
     let Some(rest) = engine else { return Bits::EMPTY };
-    let readable = rest.max > 0.0 && now.valid.contains(rest.sensors);
-    let turns = row_times(&rest.row, &now.radps) >= table.engine_min;
+    let readable = rest.max > 0.0 && valid.contains(rest.sensors);
+    let turns = row_times(&rest.row, now) >= table.engine_min;
     if table.engine_min > 0.0 && readable && !turns { rest.sensors } else { Bits::EMPTY }
 }
 
@@ -91,7 +96,8 @@ impl Reading<'_> {
         let Some(rest) = running_engine(self.table, self.inputs) else { return false };
         let letting_go = self.table.release_ticks_max().saturating_add(self.table.timing.react);
         let ahead = ahead(self.table, self.age_share, letting_go);
-        let (now, change) = (row_times(&rest.row, &self.now), row_times(&rest.row, &self.change));
+        let of_engine = |speeds: &SpeedRow| row_times(&rest.row, speeds);
+        let (now, change) = (of_engine(&self.now), of_engine(&self.change));
         if !self.trusted.contains(rest.sensors) {
             return self.doubted_engine_endangered(rest, now, change, ahead);
         }

@@ -300,7 +300,7 @@ fn unknown_slip_counts_as_the_last_known_one() {
     let table = owned.table();
     let (heat, mut memory) = (Heat::default(), Memory::default());
     let known = inputs([0.5, 70.0], 0.0, [Open, Open]);
-    let mut slips = |now: &Inputs| Reading::new(&table, now, &heat, &mut memory).slips()[1];
+    let mut slips = |now: &Inputs| Reading::new(&table, now, &heat, &mut memory).slips[1];
     assert_eq!(slips(&without(1, known)), 0.0, "never known");
     assert_eq!(slips(&known), 70.0);
     assert_eq!(slips(&without(1, inputs([0.5, 3.0], 0.0, [Open, Open]))), 70.0);

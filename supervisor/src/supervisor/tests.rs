@@ -3,7 +3,7 @@
 use std::vec;
 use std::vec::Vec;
 
-use super::{Output, Standing, Supervisor};
+use super::{Output, Standing, State, Supervisor, describe, standing};
 use crate::bits::{Bits, MAX_LOCKS};
 use crate::check::{TableFault, check, check_all};
 use crate::fixture::{Owned, STRIDE, inputs, ticks};
@@ -622,8 +622,7 @@ fn what_is_missing_from_what_stands_is_told_at_once() {
         (Some(1), Bits(1), None),
         (None, Bits::EMPTY, None),
     ] {
-        let mut supervisor = Supervisor::new();
-        let state = &mut supervisor.kernel.state;
+        let mut state = State::default();
         (state.locks.stuck_closed, state.locks.open) = (Bits(1), Bits(2));
         (state.locks.switch, state.phase) = (switch, Phase::Rest);
         for _ in 0..owned.timing.request_dwell {
@@ -632,8 +631,8 @@ fn what_is_missing_from_what_stands_is_told_at_once() {
         let now = inputs([0.0, 0.0], 0.0, [Closed, Open]);
         let (heat, mut memory) = (Heat::default(), Memory::default());
         let mut reading = Reading::new(&table, &now, &heat, &mut memory);
-        let standing = supervisor.standing(&table, &mut reading);
-        let status = supervisor.describe(&reading, standing, Bits(1));
+        let standing = standing(&state, &table, &mut reading);
+        let status = describe(&state, standing, Bits(1));
         assert_eq!((status.arrangement, status.goal), (None, goal));
         assert_eq!(status.refusal, want, "{goal:?} {switch:?}");
     }
