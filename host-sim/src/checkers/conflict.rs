@@ -205,3 +205,32 @@ impl Checker for ConflictChecker {
         self.findings.clear();
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// The second method is to look at each lock in every tick.
+        #[test]
+        fn onsets_are_those_of_a_look_in_every_tick(
+            ticks in prop::collection::vec(any::<[u8; 2]>(), 1..40),
+            lasts in 1..4usize,
+        ) {
+            let mut onsets = Onsets::default();
+            let mut looked = [[None::<f64>; MAX_LOCKS]; 2];
+            for (tick, sets) in ticks.iter().flat_map(|sets| vec![sets; lasts]).enumerate() {
+                let t_s = tick as f64 * 1e-3;
+                let now = LockSets { ordered_closed: sets[0], pressed: sets[1], ..LockSets::default() };
+                onsets.see(t_s, &now);
+                for (since_s, set) in looked.iter_mut().zip(sets) {
+                    for (i, slot) in since_s.iter_mut().enumerate() {
+                        *slot = if set >> i & 1 == 1 { slot.or(Some(t_s)) } else { None };
+                    }
+                }
+                prop_assert_eq!([onsets.ordered_s, onsets.pressed_s], looked);
+            }
+        }
+    }
+}

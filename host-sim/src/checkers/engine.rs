@@ -166,3 +166,36 @@ impl Checker for EngineChecker {
         self.findings.clear();
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// The second method looks at each lock: a fault of a lock that does not exist makes it so.
+        #[test]
+        fn without_a_fault_of_an_actuator_the_sets_say_all(
+            ticks in prop::collection::vec((any::<[u8; 4]>(), 0..6u8), 1..60),
+        ) {
+            let text = crate::driveline::demo("shuttle").expect("an embedded demo");
+            let driveline = crate::driveline::parse("shuttle", text).expect("a valid file").driveline;
+            let locks = driveline.locks.len();
+            let mut by_sets = EngineChecker::new(&driveline);
+            let mut by_each = by_sets.clone();
+            for (tick, (bits, machines)) in ticks.into_iter().enumerate() {
+                let mut truth = TickTruth { t_s: tick as f64 * 0.1, dt_s: 0.1, ..TickTruth::default() };
+                truth.faults.machines = machines / 5;
+                for (i, lock) in truth.locks.iter_mut().enumerate().take(locks) {
+                    let [ordered, sticking, engaged, forced] = bits.map(|set| set >> i & 1 == 1);
+                    lock.order = if ordered { LockOrder::Close } else { LockOrder::Prefill };
+                    (lock.sticking, lock.engaged, lock.forced) = (sticking, engaged, forced);
+                }
+                let excused = by_sets.is_excused(&truth, &truth.lock_sets());
+                truth.faults.actuators = 1 << locks;
+                prop_assert_eq!(excused, by_each.is_excused(&truth, &truth.lock_sets()));
+                prop_assert_eq!(format!("{:?}", by_sets.seen), format!("{:?}", by_each.seen));
+            }
+        }
+    }
+}

@@ -276,3 +276,45 @@ impl Checker for ReactionChecker {
         self.findings.clear();
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// Locks by bits: ordered closed, sticking, engaged, said closed, turning apart.
+    fn truth_of((tick, bits, faults): (usize, [u8; 5], [u8; 2])) -> TickTruth {
+        let mut truth = TickTruth { t_s: tick as f64 * 1e-3, dt_s: 1e-3, ..TickTruth::default() };
+        truth.faults.switches = faults[0] & faults[1];
+        truth.faults.sensors = faults[0] & 1;
+        truth.stated_locks = faults[1] & 4;
+        for (i, lock) in truth.locks.iter_mut().enumerate().take(3) {
+            let [ordered, sticking, engaged, said, apart] = bits.map(|set| set >> i & 1 == 1);
+            lock.order = if ordered { LockOrder::Close } else { LockOrder::Open };
+            (lock.sticking, lock.engaged, lock.said_closed) = (sticking, engaged, said);
+            lock.slip_radps = if apart { 500.0 } else { 0.0 };
+        }
+        truth
+    }
+
+    proptest! {
+        /// The second method is to look at each lock in every tick.
+        #[test]
+        fn locks_that_are_passed_by_have_nothing_wrong(
+            ticks in prop::collection::vec((any::<[u8; 5]>(), any::<[u8; 2]>(), any::<bool>()), 1..40),
+        ) {
+            let text = crate::driveline::demo("shuttle").expect("an embedded demo");
+            let driveline = crate::driveline::parse("shuttle", text).expect("a valid file").driveline;
+            let mut passing = ReactionChecker::new(&Arc::new(driveline));
+            let mut each = passing.clone();
+            for (tick, (mut bits, faults, obeys)) in ticks.into_iter().enumerate() {
+                // Often every lock does as it is ordered to.
+                bits[1] = if obeys { bits[0] } else { bits[1] };
+                let truth = truth_of((tick, bits, faults));
+                passing.judge_locks(&truth, &truth.lock_sets());
+                each.judge_each_lock(&truth);
+                prop_assert_eq!(format!("{passing:?}"), format!("{each:?}"));
+            }
+        }
+    }
+}
