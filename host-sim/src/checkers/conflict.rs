@@ -3,7 +3,6 @@
 use std::sync::Arc;
 
 use supervisor::bits::MAX_LOCKS;
-use supervisor::io::LockOrder;
 
 use super::truth::set_text;
 use super::{
@@ -48,16 +47,18 @@ pub struct ConflictChecker {
 struct Onsets {
     ordered_s: [Option<f64>; MAX_LOCKS],
     pressed_s: [Option<f64>; MAX_LOCKS],
+    /// The locks for which these are not `None`.
+    ordered: u8,
+    pressed: u8,
 }
 
 impl Onsets {
-    fn see(&mut self, truth: &TickTruth) {
-        let since = |slot: &mut Option<f64>, is: bool| {
-            *slot = if is { slot.or(Some(truth.t_s)) } else { None };
-        };
-        for (i, lock) in truth.locks.iter().enumerate() {
-            since(&mut self.ordered_s[i], lock.order == LockOrder::Close);
-            since(&mut self.pressed_s[i], lock.forced && lock.engaged);
+    fn see(&mut self, t_s: f64, sets: &LockSets) {
+        if sets.ordered_closed != self.ordered {
+            note(&mut self.ordered_s, &mut self.ordered, sets.ordered_closed, t_s);
+        }
+        if sets.pressed != self.pressed {
+            note(&mut self.pressed_s, &mut self.pressed, sets.pressed, t_s);
         }
     }
 
@@ -71,6 +72,14 @@ impl Onsets {
         let shown_s = of(locks).filter_map(|i| self.pressed_s[i]);
         shown_s.filter(|&s| s >= last_s).min_by(f64::total_cmp)
     }
+}
+
+/// Those of `now` have been so since `t_s`, or since before where they were so `before`.
+fn note(since_s: &mut [Option<f64>; MAX_LOCKS], before: &mut u8, now: u8, t_s: f64) {
+    for (i, slot) in since_s.iter_mut().enumerate() {
+        *slot = if now >> i & 1 == 1 { slot.or(Some(t_s)) } else { None };
+    }
+    *before = now;
 }
 
 impl ConflictChecker {
@@ -108,25 +117,10 @@ impl ConflictChecker {
             findings: Findings::default(),
         }
     }
-}
 
-impl Checker for ConflictChecker {
-    fn id(&self) -> &'static str {
-        RULE
-    }
-
-    fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
-        let engaged = sets.engaged;
-        self.onsets.see(truth);
-        let fresh = engaged & !self.engaged_before;
-        // What is closed now and what was decide alike while nothing of it is watched.
-        let concerns = |set: u8| self.concerned[usize::from(set >> 6)] >> (set & 63) & 1 == 1;
-        let calm = !concerns(engaged) && !concerns(self.engaged_before);
-        self.engaged_before = engaged;
-        if calm {
-            self.speed_before = truth.speed_radps;
-            return;
-        }
+    /// One tick in which a watched set is closed, or was in the tick before.
+    #[inline(never)]
+    fn judge(&mut self, truth: &TickTruth, engaged: u8, fresh: u8) {
         let rest = self.rest_radps;
         for watched in &mut self.watched {
             if watched.locks & !engaged != 0 {
@@ -167,6 +161,25 @@ impl Checker for ConflictChecker {
                 self.findings.add(RULE, truth.t_s, text);
             }
         }
+    }
+}
+
+impl Checker for ConflictChecker {
+    fn id(&self) -> &'static str {
+        RULE
+    }
+
+    fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
+        let engaged = sets.engaged;
+        self.onsets.see(truth.t_s, sets);
+        let fresh = engaged & !self.engaged_before;
+        // What is closed now and what was decide alike while nothing of it is watched.
+        let concerns = |set: u8| self.concerned[usize::from(set >> 6)] >> (set & 63) & 1 == 1;
+        let calm = !concerns(engaged) && !concerns(self.engaged_before);
+        self.engaged_before = engaged;
+        if !calm {
+            self.judge(truth, engaged, fresh);
+        }
         self.speed_before = truth.speed_radps;
     }
 
@@ -190,5 +203,34 @@ impl Checker for ConflictChecker {
         self.speed_before = [0.0; MAX_SHAFTS];
         self.onsets = Onsets::default();
         self.findings.clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// The second method is to look at each lock in every tick.
+        #[test]
+        fn onsets_are_those_of_a_look_in_every_tick(
+            ticks in prop::collection::vec(any::<[u8; 2]>(), 1..40),
+            lasts in 1..4usize,
+        ) {
+            let mut onsets = Onsets::default();
+            let mut looked = [[None::<f64>; MAX_LOCKS]; 2];
+            for (tick, sets) in ticks.iter().flat_map(|sets| vec![sets; lasts]).enumerate() {
+                let t_s = tick as f64 * 1e-3;
+                let now = LockSets { ordered_closed: sets[0], pressed: sets[1], ..LockSets::default() };
+                onsets.see(t_s, &now);
+                for (since_s, set) in looked.iter_mut().zip(sets) {
+                    for (i, slot) in since_s.iter_mut().enumerate() {
+                        *slot = if set >> i & 1 == 1 { slot.or(Some(t_s)) } else { None };
+                    }
+                }
+                prop_assert_eq!([onsets.ordered_s, onsets.pressed_s], looked);
+            }
+        }
     }
 }

@@ -66,11 +66,17 @@ impl EngineChecker {
     /// torque that a machine gives wrongly, nor wheels that lose their grip: what they do to the engine
     /// must be over within the reaction time. The drag that a fault gives an open lock at the engine's
     /// own shaft is nobody's to take away.
-    fn is_excused(&mut self, truth: &TickTruth) -> bool {
+    fn is_excused(&mut self, truth: &TickTruth, sets: &LockSets) -> bool {
         // Plates that a fault lets drag pull as suddenly as those that it presses.
         let drags_hard = |i: usize, nm: f64| nm.abs() > DRAG_TIMES * self.drag_nm[i];
         let seen = &mut self.seen;
         let mut acts = truth.faults.machines != 0 || truth.faults.grip_lost;
+        if !truth.has_actuator_fault_of(u8::MAX) {
+            // Then of all that follows only this is left.
+            acts |= sets.pressed != 0;
+            seen.stood = (seen.stood | sets.sticking) & sets.ordered_closed;
+            return self.is_recent(truth.t_s, acts);
+        }
         for (i, lock) in truth.locks.iter().take(self.drag_nm.len()).enumerate() {
             let faulty = truth.has_actuator_fault(i);
             acts |= match lock.engaged {
@@ -84,19 +90,26 @@ impl EngineChecker {
                 (true, false) => acts |= faulty && seen.stood & bit != 0,
             }
         }
-        if acts && seen.acts_since_s.is_none() {
-            seen.acts_since_s = Some(truth.t_s);
-        }
-        let recent = seen.acts_since_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
-        if !acts && !recent {
-            seen.acts_since_s = None;
-        }
         let drags = |i: &usize| truth.has_actuator_fault(*i) && !truth.locks[*i].engaged;
         if self.beside.iter().any(drags) {
             seen.dragged_s = Some(truth.t_s);
         }
+        self.is_recent(truth.t_s, acts)
+    }
+
+    /// Whether something that `acts` now, or did, or a drag, began so lately that it excuses.
+    #[inline]
+    fn is_recent(&mut self, t_s: f64, acts: bool) -> bool {
+        let seen = &mut self.seen;
+        if acts && seen.acts_since_s.is_none() {
+            seen.acts_since_s = Some(t_s);
+        }
+        let recent = seen.acts_since_s.is_some_and(|s| t_s - s <= self.reaction_s);
+        if !acts && !recent {
+            seen.acts_since_s = None;
+        }
         // What it has turned the engine to takes time to pass as well.
-        recent || seen.dragged_s.is_some_and(|s| truth.t_s - s <= self.reaction_s)
+        recent || seen.dragged_s.is_some_and(|s| t_s - s <= self.reaction_s)
     }
 }
 
@@ -105,10 +118,10 @@ impl Checker for EngineChecker {
         RULE
     }
 
-    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
+    fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
         let Some((shaft, stall_rpm)) = self.engine else { return };
         let rpm = truth.speed_radps[shaft] / RPM;
-        let excused = self.is_excused(truth);
+        let excused = self.is_excused(truth, sets);
         let seen = &mut self.seen;
         let backwards = rpm < -self.rest_rpm && !excused;
         if !excused {
@@ -151,5 +164,38 @@ impl Checker for EngineChecker {
     fn reset(&mut self) {
         self.seen = Seen::default();
         self.findings.clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// The second method looks at each lock: a fault of a lock that does not exist makes it so.
+        #[test]
+        fn without_a_fault_of_an_actuator_the_sets_say_all(
+            ticks in prop::collection::vec((any::<[u8; 4]>(), 0..6u8), 1..60),
+        ) {
+            let text = crate::driveline::demo("shuttle").expect("an embedded demo");
+            let driveline = crate::driveline::parse("shuttle", text).expect("a valid file").driveline;
+            let locks = driveline.locks.len();
+            let mut by_sets = EngineChecker::new(&driveline);
+            let mut by_each = by_sets.clone();
+            for (tick, (bits, machines)) in ticks.into_iter().enumerate() {
+                let mut truth = TickTruth { t_s: tick as f64 * 0.1, dt_s: 0.1, ..TickTruth::default() };
+                truth.faults.machines = machines / 5;
+                for (i, lock) in truth.locks.iter_mut().enumerate().take(locks) {
+                    let [ordered, sticking, engaged, forced] = bits.map(|set| set >> i & 1 == 1);
+                    lock.order = if ordered { LockOrder::Close } else { LockOrder::Prefill };
+                    (lock.sticking, lock.engaged, lock.forced) = (sticking, engaged, forced);
+                }
+                let excused = by_sets.is_excused(&truth, &truth.lock_sets());
+                truth.faults.actuators = 1 << locks;
+                prop_assert_eq!(excused, by_each.is_excused(&truth, &truth.lock_sets()));
+                prop_assert_eq!(format!("{:?}", by_sets.seen), format!("{:?}", by_each.seen));
+            }
+        }
     }
 }

@@ -18,6 +18,8 @@ macro_rules! judges {
         /// only small plain state, which [`Judges::reset`] takes back.
         #[derive(Clone, Debug)]
         pub struct Judges {
+            /// How many locks there are.
+            locks: usize,
             $($name: $kind,)*
         }
 
@@ -25,13 +27,13 @@ macro_rules! judges {
             /// All judges for one driveline. Costs far more than [`Judges::reset`].
             pub fn new(driveline: &Driveline, kinematics: &Kinematics) -> Judges {
                 let driveline = Arc::new(driveline.clone());
-                Judges { $($name: $new(&driveline, kinematics),)* }
+                Judges { locks: driveline.locks.len(), $($name: $new(&driveline, kinematics),)* }
             }
 
             /// Look at one tick; ticks come in order of time.
             #[inline]
             pub fn observe(&mut self, truth: &TickTruth) {
-                let sets = truth.lock_sets();
+                let sets = truth.lock_sets_of(self.locks);
                 $(self.$name.look(truth, &sets);)*
             }
 

@@ -205,7 +205,10 @@ impl Checker for OverlapChecker {
         for k in 0..self.watched.len() {
             let w = &mut self.watched[k];
             if w.locks & !engaged != 0 {
-                w.forget();
+                // What is remembered begins with this.
+                if w.since_s.is_some() {
+                    w.forget();
+                }
                 continue;
             }
             if self.meant.contains(&engaged) {

@@ -68,14 +68,9 @@ impl Watched {
         }
     }
 
-    /// Whether the shaft is beyond what is allowed of it; `faulty`: a fault may be to blame.
+    /// Whether a shaft beyond its limits is beyond what is allowed of it; `faulty`: a fault may be to
+    /// blame.
     fn is_beyond(&mut self, radps: f64, truth: &TickTruth, faulty: bool) -> bool {
-        if (self.low..=self.high).contains(&radps) {
-            self.worst_up.see(radps, truth.t_s);
-            self.worst_down.see(-radps, truth.t_s);
-            self.borne = false;
-            return false;
-        }
         let bears = self.tested_high > self.high || self.tested_low < self.low;
         if !(bears && (faulty || self.borne)) {
             self.worst_up.see(radps, truth.t_s);
@@ -151,9 +146,15 @@ impl Checker for OverspeedChecker {
             self.faulty_s = truth.t_s;
         }
         let faulty = truth.t_s - self.faulty_s <= self.reaction_s;
-        for s in 0..self.count {
+        for s in 0..self.count.min(MAX_SHAFTS) {
             let w = &mut self.watched[s];
             let radps = truth.speed_radps[s];
+            if radps >= w.low && radps <= w.high {
+                w.worst_up.see(radps, truth.t_s);
+                w.worst_down.see(-radps, truth.t_s);
+                (w.borne, w.beyond) = (false, false);
+                continue;
+            }
             let beyond = w.is_beyond(radps, truth, faulty);
             if beyond && !std::mem::replace(&mut w.beyond, beyond) {
                 self.report(s, radps, truth.t_s);

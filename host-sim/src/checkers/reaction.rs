@@ -36,10 +36,6 @@ struct Bounds {
 /// What was seen of one lock.
 #[derive(Clone, Copy, Debug, Default)]
 struct Seen {
-    /// It has stuck under the present order to close.
-    held: bool,
-    /// Something was wrong in the last tick.
-    was_wrong: bool,
     /// For how long each has been so and was not stated, s.
     lasts_s: [f64; 3],
     worst: [Worst; 3],
@@ -55,6 +51,10 @@ pub struct ReactionChecker {
     with_engine: u16,
     bounds: [Bounds; MAX_LOCKS],
     seen: [Seen; MAX_LOCKS],
+    /// Locks that have stuck under the present order to close, a bit each.
+    held: u8,
+    /// Locks of which something was wrong in the last tick.
+    wrong: u8,
     dropouts_s: [f64; MAX_SENSORS],
     worst_dropout: Worst,
     engine_s: f64,
@@ -79,6 +79,8 @@ impl ReactionChecker {
             with_engine: driveline.arrangements.iter().enumerate().map(on).sum(),
             bounds,
             seen: [Seen::default(); MAX_LOCKS],
+            held: 0,
+            wrong: 0,
             dropouts_s: [0.0; MAX_SENSORS],
             worst_dropout: Worst::NONE,
             engine_s: 0.0,
@@ -102,18 +104,32 @@ impl ReactionChecker {
         self.findings.add(RULE, t_s, text);
     }
 
-    fn judge_locks(&mut self, truth: &TickTruth) {
+    #[inline]
+    fn judge_locks(&mut self, truth: &TickTruth, sets: &LockSets) {
+        // Nothing is wrong with locks that do what they are ordered to.
+        if sets.ordered_closed == sets.sticking && self.wrong == 0 {
+            self.held = sets.ordered_closed;
+        } else {
+            self.judge_each_lock(truth);
+        }
+    }
+
+    #[inline(never)]
+    fn judge_each_lock(&mut self, truth: &TickTruth) {
         for i in 0..self.count {
             let (lock, bounds) = (&truth.locks[i], &self.bounds[i]);
             let stated = truth.stated_locks >> i & 1 == 1;
             let lies = truth.faults.switches >> i & 1 == 1;
-            let seen = &mut self.seen[i];
-            let wrong = seen.wrong(lock, bounds, truth.faults.sensors != 0, lies);
+            let bit = 1u8 << i;
+            let (held, wrong) =
+                wrong_of(lock, self.held & bit != 0, bounds, (truth.faults.sensors != 0, lies));
+            self.held = if held { self.held | bit } else { self.held & !bit };
             let wrong = wrong.filter(|_| !stated).map(|w| w as usize);
-            if wrong.is_none() && !seen.was_wrong {
+            if wrong.is_none() && self.wrong & bit == 0 {
                 continue;
             }
-            seen.was_wrong = wrong.is_some();
+            self.wrong = if wrong.is_some() { self.wrong | bit } else { self.wrong & !bit };
+            let seen = &mut self.seen[i];
             for k in 0..3 {
                 let before = seen.lasts_s[k];
                 seen.lasts_s[k] = if wrong == Some(k) { before + truth.dt_s } else { 0.0 };
@@ -188,29 +204,26 @@ fn tooth_search_ms(lock: &Lock) -> f64 {
     }
 }
 
-impl Seen {
-    /// What is wrong with the lock in this tick and shows.
-    fn wrong(
-        &mut self,
-        lock: &LockTruth,
-        bounds: &Bounds,
-        blind: bool,
-        lies: bool,
-    ) -> Option<Wrong> {
-        if lock.order != LockOrder::Close {
-            self.held = false;
-            let shows = bounds.has_switch && !lies && lock.said_closed && !blind;
-            return (shows && lock.sticking).then_some(Wrong::HoldsOn);
-        }
-        self.held |= lock.sticking;
-        if !self.held {
-            // With a switch that lies only sides that turn apart tell it.
-            let shows = !lies || lock.slip_radps.abs() > bounds.shows_radps;
-            return (!lock.engaged && shows).then_some(Wrong::NeverClosed);
-        }
-        let apart = !lock.sticking && lock.slip_radps.abs() > bounds.shows_radps;
-        (apart && !blind).then_some(Wrong::CameApart)
+/// Whether a lock, which was `held` or not, is it now, and what is wrong with it in this tick and
+/// shows; `blind`: a sensor has a fault, `lies`: the lock's switch has.
+fn wrong_of(
+    lock: &LockTruth,
+    held: bool,
+    bounds: &Bounds,
+    (blind, lies): (bool, bool),
+) -> (bool, Option<Wrong>) {
+    if lock.order != LockOrder::Close {
+        let shows = bounds.has_switch && !lies && lock.said_closed && !blind;
+        return (false, (shows && lock.sticking).then_some(Wrong::HoldsOn));
     }
+    let held = held | lock.sticking;
+    if !held {
+        // With a switch that lies only sides that turn apart tell it.
+        let shows = !lies || lock.slip_radps.abs() > bounds.shows_radps;
+        return (held, (!lock.engaged && shows).then_some(Wrong::NeverClosed));
+    }
+    let apart = !lock.sticking && lock.slip_radps.abs() > bounds.shows_radps;
+    (held, (apart && !blind).then_some(Wrong::CameApart))
 }
 
 impl Checker for ReactionChecker {
@@ -218,13 +231,14 @@ impl Checker for ReactionChecker {
         RULE
     }
 
-    fn look(&mut self, truth: &TickTruth, _: &LockSets) {
+    fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
         if truth.reset {
-            self.seen.iter_mut().for_each(|s| (s.held, s.lasts_s) = (false, [0.0; 3]));
+            self.seen.iter_mut().for_each(|s| s.lasts_s = [0.0; 3]);
+            self.held = 0;
             self.dropouts_s = [0.0; MAX_SENSORS];
             self.engine_s = 0.0;
         }
-        self.judge_locks(truth);
+        self.judge_locks(truth, sets);
         if truth.faults.dropouts != 0 {
             self.judge_sensors(truth);
         } else {
@@ -256,8 +270,51 @@ impl Checker for ReactionChecker {
 
     fn reset(&mut self) {
         self.seen = [Seen::default(); MAX_LOCKS];
+        (self.held, self.wrong) = (0, 0);
         (self.dropouts_s, self.worst_dropout) = ([0.0; MAX_SENSORS], Worst::NONE);
         (self.engine_s, self.worst_engine) = (0.0, Worst::NONE);
         self.findings.clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// Locks by bits: ordered closed, sticking, engaged, said closed, turning apart.
+    fn truth_of((tick, bits, faults): (usize, [u8; 5], [u8; 2])) -> TickTruth {
+        let mut truth = TickTruth { t_s: tick as f64 * 1e-3, dt_s: 1e-3, ..TickTruth::default() };
+        truth.faults.switches = faults[0] & faults[1];
+        truth.faults.sensors = faults[0] & 1;
+        truth.stated_locks = faults[1] & 4;
+        for (i, lock) in truth.locks.iter_mut().enumerate().take(3) {
+            let [ordered, sticking, engaged, said, apart] = bits.map(|set| set >> i & 1 == 1);
+            lock.order = if ordered { LockOrder::Close } else { LockOrder::Open };
+            (lock.sticking, lock.engaged, lock.said_closed) = (sticking, engaged, said);
+            lock.slip_radps = if apart { 500.0 } else { 0.0 };
+        }
+        truth
+    }
+
+    proptest! {
+        /// The second method is to look at each lock in every tick.
+        #[test]
+        fn locks_that_are_passed_by_have_nothing_wrong(
+            ticks in prop::collection::vec((any::<[u8; 5]>(), any::<[u8; 2]>(), any::<bool>()), 1..40),
+        ) {
+            let text = crate::driveline::demo("shuttle").expect("an embedded demo");
+            let driveline = crate::driveline::parse("shuttle", text).expect("a valid file").driveline;
+            let mut passing = ReactionChecker::new(&Arc::new(driveline));
+            let mut each = passing.clone();
+            for (tick, (mut bits, faults, obeys)) in ticks.into_iter().enumerate() {
+                // Often every lock does as it is ordered to.
+                bits[1] = if obeys { bits[0] } else { bits[1] };
+                let truth = truth_of((tick, bits, faults));
+                passing.judge_locks(&truth, &truth.lock_sets());
+                each.judge_each_lock(&truth);
+                prop_assert_eq!(format!("{passing:?}"), format!("{each:?}"));
+            }
+        }
     }
 }

@@ -168,9 +168,15 @@ impl TickTruth {
 
     /// The locks of which something is so.
     pub fn lock_sets(&self) -> LockSets {
+        self.lock_sets_of(MAX_LOCKS)
+    }
+
+    /// The same where there are no more than so many locks.
+    pub fn lock_sets_of(&self, count: usize) -> LockSets {
         let mut sets = LockSets::default();
-        for (i, lock) in self.locks.iter().enumerate() {
+        for (i, lock) in self.locks.iter().enumerate().take(count) {
             sets.engaged |= u8::from(lock.engaged) << i;
+            sets.sticking |= u8::from(lock.sticking) << i;
             sets.pressed |= u8::from(lock.engaged & lock.forced) << i;
             sets.ordered_closed |= u8::from(lock.order == LockOrder::Close) << i;
             sets.began |= u8::from(lock.closed_at_radps.is_some()) << i;
@@ -184,6 +190,8 @@ impl TickTruth {
 pub struct LockSets {
     /// Locks that can carry torque.
     pub engaged: u8,
+    /// Locks whose sides turn as one.
+    pub sticking: u8,
     /// Those of them that a fault presses against the order.
     pub pressed: u8,
     /// Locks that are ordered closed.

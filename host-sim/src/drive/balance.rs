@@ -224,9 +224,21 @@ impl Balance {
 
     /// The torques that meet `asked` as far as the levels allow.
     pub fn answer(&self, asked: &Asked) -> Answer {
+        match self.machines {
+            0 => self.answer_of::<0>(asked),
+            1 => self.answer_of::<1>(asked),
+            2 => self.answer_of::<2>(asked),
+            3 => self.answer_of::<3>(asked),
+            _ => self.answer_of::<MAX_MACHINES>(asked),
+        }
+    }
+
+    /// The same for this number of machines: exactly that of the lock set's.
+    #[inline]
+    pub(super) fn answer_of<const MACHINES: usize>(&self, asked: &Asked) -> Answer {
         let mut right = [0.0; SIDES];
         right[1] = asked.output_nm;
-        for m in 0..self.machines {
+        for m in 0..MACHINES {
             right[2 + m] = asked.torque_nm[m] / self.scale[m];
             right[2 + MAX_MACHINES + m] = asked.acceleration_radps2[m];
         }
@@ -237,7 +249,7 @@ impl Balance {
         }
         let mut answer =
             Answer { output_nm: x[OUTPUT_LANE] * self.output_scale, ..Answer::default() };
-        for m in 0..self.machines {
+        for m in 0..MACHINES {
             answer.torque_nm[m] = self.scale[m] * x[m];
         }
         answer

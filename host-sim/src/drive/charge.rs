@@ -15,7 +15,12 @@ const CHARGE_GAIN_W: f64 = 60_000.0;
 /// Full-load torque at a speed, Nm: the curve, straight between its points; nothing
 /// above its end, its first point below its beginning.
 pub fn full_load_nm(engine: &Engine, radps: f64) -> f64 {
-    let rpm = radps / RPM;
+    full_load_from(engine, 0, radps / RPM)
+}
+
+/// The same at a speed that begins above the end of so many pairs of points.
+#[inline]
+pub(super) fn full_load_from(engine: &Engine, pairs: usize, rpm: f64) -> f64 {
     let curve = &engine.torque_curve_rpm_nm;
     let (Some(first), Some(last)) = (curve.first(), curve.last()) else {
         return 0.0;
@@ -23,7 +28,7 @@ pub fn full_load_nm(engine: &Engine, radps: f64) -> f64 {
     if rpm <= first.0 {
         return first.1;
     }
-    for pair in curve.windows(2) {
+    for pair in curve[pairs.min(curve.len() - 1)..].windows(2) {
         let ((r0, t0), (r1, t1)) = (pair[0], pair[1]);
         if rpm <= r1 {
             return t0 + (t1 - t0) * (rpm - r0) / (r1 - r0);

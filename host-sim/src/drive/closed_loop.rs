@@ -75,6 +75,8 @@ pub struct Run<'a> {
     schedule: Option<(Schedule<'a>, Chooser)>,
     /// The speed to which the driver brakes while a shaft races, m/s.
     braked_to_mps: f64,
+    /// The arrangement whose speed limit alone the driver keeps.
+    limited_by: Option<u8>,
     tick: u64,
     ticks: u64,
 }
@@ -140,6 +142,7 @@ impl<'a> Run<'a> {
             requests: 0,
             schedule: None,
             braked_to_mps: f64::INFINITY,
+            limited_by: None,
             tick: 0,
             ticks: ticks_of(prepared, setup),
         })

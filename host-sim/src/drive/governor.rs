@@ -12,7 +12,7 @@ use supervisor::io::MachineOrder;
 
 use crate::drive::balance::{Asked, Part};
 use crate::drive::charge;
-use crate::drive::knowledge::{EngineKnown, Knowledge, MachineKnown, SetKnown};
+use crate::drive::knowledge::{EngineKnown, Knowledge, SetKnown};
 use crate::drive::limits::Limits;
 use crate::driveline::{Driveline, Engine};
 use crate::plant::{MAX_SHAFTS, ShaftValues};
@@ -114,39 +114,52 @@ struct Moment<'a> {
 impl Mind {
     /// One tick of a drive controller that knows this.
     pub fn tick(&mut self, known: &Knowledge, seen: &Seen) -> Command {
-        let count = known.machines;
+        // Code of its own for each number of machines, so that nothing counts them in a tick.
+        match known.machines {
+            0 => self.tick_of::<0>(known, seen),
+            1 => self.tick_of::<1>(known, seen),
+            2 => self.tick_of::<2>(known, seen),
+            3 => self.tick_of::<3>(known, seen),
+            _ => self.tick_of::<MAX_MACHINES>(known, seen),
+        }
+    }
+
+    fn tick_of<const MACHINES: usize>(&mut self, known: &Knowledge, seen: &Seen) -> Command {
         let running = known.engine.as_ref().filter(|_| seen.engine_running);
-        let full = |e: &EngineKnown| charge::full_load_nm(&e.data, seen.machine_radps[e.machine]);
+        let full = |e: &EngineKnown| {
+            let rpm = seen.machine_radps[e.machine] / RPM;
+            charge::full_load_from(&e.data, e.starts.before(rpm), rpm)
+        };
         let full_nm = running.map_or(0.0, full);
         let now = Moment { known, set: known.set(seen.held), seen, full_nm };
         self.shape_demand(&now);
         let (speeds, room) = self.planned(&now);
-        let mut parts = [Part::Given; MAX_MACHINES];
+        let mut parts = [Part::Given; MACHINES];
         let mut asked = Asked { output_nm: self.demand_nm * room, ..Asked::default() };
-        for (m, slot) in parts.iter_mut().enumerate().take(count) {
+        for (m, slot) in parts.iter_mut().enumerate() {
             let (part, value) = self.part(m, &now, &speeds);
             *slot = part;
             (asked.torque_nm[m], asked.acceleration_radps2[m]) =
                 if part.is_open() { (0.0, value) } else { (value, 0.0) };
         }
-        let limits = Limits::new(known, now.set, seen, full_nm);
-        let engine = self.engine_command(&now, &limits, &parts[..count], &asked);
+        let limits = Limits::<MACHINES>::new(known, now.set, seen, full_nm);
+        let engine = self.engine_command(&now, &limits, &parts, &asked);
         if let Some((m, _)) = engine {
             parts[m] = parts[m].at_limit();
             asked.torque_nm[m] = self.engine_gives_nm;
         }
-        let mut answer = limits.solved_within(&parts[..count], &asked);
+        let mut answer = limits.solved_within(&parts, &asked);
         if let Some((m, nm)) = engine {
             answer.torque_nm[m] = nm;
         }
         let mut command = Command { output_nm: answer.output_nm, ..Command::default() };
-        let share = self.slew_share(known, &answer.torque_nm);
-        for m in 0..count {
+        let share = self.slew_share::<MACHINES>(known, &answer.torque_nm);
+        for m in 0..MACHINES {
             let (low, high) = limits.nm[m];
             let before = self.torque_nm[m];
             let share = if engine.is_some_and(|e| e.0 == m) { 1.0 } else { share };
             let next = before + (answer.torque_nm[m] - before) * share;
-            self.torque_nm[m] = next.clamp(low, high);
+            self.torque_nm[m] = within(next, low, high);
             command.torque_nm[m] = self.torque_nm[m];
         }
         command
@@ -154,11 +167,12 @@ impl Mind {
 
     /// The engine and its torque command; `None` without one. An engine is slow: it is asked
     /// for its share, and the machines are then balanced against what it gives by now.
-    fn engine_command(
+    #[inline]
+    fn engine_command<const MACHINES: usize>(
         &mut self,
         now: &Moment,
-        limits: &Limits,
-        parts: &[Part],
+        limits: &Limits<MACHINES>,
+        parts: &[Part; MACHINES],
         asked: &Asked,
     ) -> Option<(usize, f64)> {
         let engine = now.known.engine.as_ref()?;
@@ -174,21 +188,27 @@ impl Mind {
 
     /// The share of the way to the new torques that this tick may go. One share for all
     /// machines: old and new torques are in balance, so what lies between them is too.
-    fn slew_share(&self, known: &Knowledge, wanted_nm: &[f64; MAX_MACHINES]) -> f64 {
-        let share = |(m, machine): (usize, &MachineKnown)| {
-            if !machine.electric {
-                return 1.0;
-            }
+    #[inline]
+    fn slew_share<const MACHINES: usize>(
+        &self,
+        known: &Knowledge,
+        wanted_nm: &[f64; MAX_MACHINES],
+    ) -> f64 {
+        let mut share = 1.0;
+        for m in 0..MACHINES {
+            let machine = &known.machine[m];
             let change = (wanted_nm[m] - self.torque_nm[m]).abs();
-            if change > machine.slew_nm { machine.slew_nm / change } else { 1.0 }
-        };
-        known.machine[..known.machines].iter().enumerate().map(share).fold(1.0, f64::min)
+            if machine.electric && change > machine.slew_nm {
+                share = f64::min(share, machine.slew_nm / change);
+            }
+        }
+        share
     }
 
     fn shape_demand(&mut self, now: &Moment) {
         let step = now.known.pace.demand_nm;
         let wanted = if now.seen.demand_nm.is_finite() { now.seen.demand_nm } else { 0.0 };
-        self.demand_nm += (wanted - self.demand_nm).clamp(-step, step);
+        self.demand_nm += within(wanted - self.demand_nm, -step, step);
         let power = self.demand_nm * now.seen.output_radps;
         self.driver_w += (power - self.driver_w) * now.known.pace.power_share;
     }
@@ -215,9 +235,9 @@ impl Mind {
             // The wished speed glides, so that the machines need no torque to chase it.
             let glide = ENGINE_GLIDE_RADPS2 * known.dt_s;
             let from = self.engine_radps.filter(|_| loaded).unwrap_or(speed);
-            let next = from + (wished_radps - from).clamp(-glide, glide);
+            let next = from + within(wished_radps - from, -glide, glide);
             self.engine_radps = Some(next);
-            self.engine_load_nm += (load - self.engine_load_nm).clamp(-2.0 * step, step);
+            self.engine_load_nm += within(load - self.engine_load_nm, -2.0 * step, step);
             // An engine that is joined and does not run is to stand.
             wished = joined.then_some(if runs { next } else { 0.0 });
         }
@@ -232,6 +252,7 @@ impl Mind {
     }
 
     /// What machine `m` does in the balance, and its value.
+    #[inline]
     fn part(&mut self, m: usize, now: &Moment, planned: &ShaftValues) -> (Part, f64) {
         let (known, seen) = (now.known, now.seen);
         let order = seen.orders[m];
@@ -267,8 +288,8 @@ impl Mind {
             Some(engine) => (Part::Given, self.free_engine_nm(engine, speed)),
             None if seen.settled => {
                 let most = known.pace.rate_max;
-                let planned = planned[known.machine[m].shaft];
-                let wanted = (PLAN_GAIN_PER_S * (planned - speed)).clamp(-most, most);
+                let planned = planned[known.machine[m].shaft % MAX_SHAFTS];
+                let wanted = within(PLAN_GAIN_PER_S * (planned - speed), -most, most);
                 (Part::Shares, self.paced(known, m, wanted))
             }
             None => (Part::Shares, self.paced(known, m, 0.0)),
@@ -286,7 +307,7 @@ impl Mind {
     fn ramped(&mut self, known: &Knowledge, m: usize, nm: f64) -> f64 {
         let step = known.machine[m].given_step_nm;
         let wanted = if nm.is_finite() { nm } else { 0.0 };
-        self.given_nm[m] += (wanted - self.given_nm[m]).clamp(-step, step);
+        self.given_nm[m] += within(wanted - self.given_nm[m], -step, step);
         self.given_nm[m]
     }
 
@@ -302,17 +323,17 @@ impl Mind {
             let came = (speed - before) / dt_s;
             let lost = self.expected[m] - came - self.pull[m];
             let learned = lost * known.pace.learn_share;
-            self.pull[m] = (self.pull[m] + learned).clamp(-0.5 * most, 0.5 * most);
+            self.pull[m] = within(self.pull[m] + learned, -0.5 * most, 0.5 * most);
         }
         self.speed_before[m] = Some(speed);
         // A target that goes with the road is followed without lagging behind it.
         if let (Some(before), true) = (self.target_before[m], target.is_finite()) {
-            let moved = ((target - before) / dt_s).clamp(-most, most);
+            let moved = within((target - before) / dt_s, -most, most);
             self.target_rate[m] += (moved - self.target_rate[m]) * dt_s / (dt_s + TARGET_RATE_S);
         }
         self.target_before[m] = Some(target).filter(|target| target.is_finite());
         let wanted = HOLD_GAIN_PER_S * missing + self.pull[m] + self.target_rate[m];
-        let wanted = wanted.clamp(-most, most);
+        let wanted = within(wanted, -most, most);
         let paced = self.paced(known, m, wanted);
         let lag_s = known.machine[m].lag_s;
         self.expected[m] += (paced - self.expected[m]) * dt_s / (dt_s + lag_s);
@@ -331,7 +352,14 @@ impl Mind {
     /// A wished acceleration that grows no faster than the torques can follow in step.
     fn paced(&mut self, known: &Knowledge, m: usize, wanted: f64) -> f64 {
         let step = known.pace.rate_step;
-        self.pace[m] += (wanted - self.pace[m]).clamp(-step, step);
+        self.pace[m] += within(wanted - self.pace[m], -step, step);
         self.pace[m]
     }
+}
+
+/// As the library's `clamp`, without a look at whether the limits make sense.
+#[inline]
+fn within(x: f64, low: f64, high: f64) -> f64 {
+    let x = if x < low { low } else { x };
+    if x > high { high } else { x }
 }

@@ -12,6 +12,7 @@ use crate::drive::charge::Strategy;
 use crate::drive::motion::{Motion, motion};
 use crate::drive::plan::Plan;
 use crate::driveline::{Driveline, Engine, Machine, MachineKind};
+use crate::plant::CurveStarts;
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Time constant, s, with which a held speed learns what the balance does not know (drag,
@@ -81,6 +82,8 @@ pub(super) struct MachineKnown {
 pub(super) struct EngineKnown {
     pub(super) machine: usize,
     pub(super) data: Engine,
+    /// Where to look on its torque curve for a speed in rpm.
+    pub(super) starts: CurveStarts,
     /// Speed that its own limiter keeps below, rpm.
     pub(super) end_rpm: f64,
     pub(super) strategy: Strategy,
@@ -141,6 +144,7 @@ impl Knowledge {
             EngineKnown {
                 machine: m,
                 data: e.clone(),
+                starts: CurveStarts::new(&e.torque_curve_rpm_nm),
                 end_rpm: e.max_rpm.min(most_rpm).max(1.0),
                 strategy: Strategy::new(e),
                 lag_share: dt_s / (dt_s + machine[m].lag_s),
@@ -180,6 +184,7 @@ impl Knowledge {
     }
 
     /// The balance of a lock set for a pattern of parts, one a machine.
+    #[inline]
     pub(super) fn balance<'a>(&'a self, set: &'a SetKnown, parts: &[Part]) -> &'a Balance {
         let key = parts.iter().fold(0, |key, part| key * KINDS + *part as usize);
         set.balances[key]

@@ -5,6 +5,7 @@ use supervisor::bits::MAX_MACHINES;
 use super::governor::Seen;
 use super::knowledge::{Knowledge, SetKnown};
 use crate::drive::balance::{Answer, Asked, Part};
+use crate::drive::dense::EMPTY_SUM;
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Share of the engine's highest speed at which it gives no torque any more.
@@ -13,31 +14,31 @@ const ENGINE_END_SHARE: f64 = 0.985;
 const ENGINE_FADE_SHARE: f64 = 0.1;
 
 /// The limits of one tick, and what they hold for.
-pub(super) struct Limits<'a> {
+pub(super) struct Limits<'a, const MACHINES: usize> {
     known: &'a Knowledge,
     set: &'a SetKnown,
     machine_radps: [f64; MAX_MACHINES],
     /// Lowest and highest torque of each machine, Nm.
-    pub(super) nm: [(f64, f64); MAX_MACHINES],
+    pub(super) nm: [(f64, f64); MACHINES],
 }
 
-impl<'a> Limits<'a> {
+impl<'a, const MACHINES: usize> Limits<'a, MACHINES> {
     /// Those of this tick.
     pub(super) fn new(
         known: &'a Knowledge,
         set: &'a SetKnown,
         seen: &Seen,
         full_nm: f64,
-    ) -> Limits<'a> {
-        let mut nm = [(0.0, 0.0); MAX_MACHINES];
-        for (m, slot) in nm.iter_mut().enumerate().take(known.machines) {
+    ) -> Limits<'a, MACHINES> {
+        let mut nm = [(0.0, 0.0); MACHINES];
+        for (m, slot) in nm.iter_mut().enumerate() {
             *slot = machine_nm(known, m, seen, full_nm);
         }
         Limits { known, set, machine_radps: seen.machine_radps, nm }
     }
 
     /// Solve within the limits of the machines and the battery.
-    pub(super) fn solved_within(&self, parts: &[Part], asked: &Asked) -> Answer {
+    pub(super) fn solved_within(&self, parts: &[Part; MACHINES], asked: &Asked) -> Answer {
         let answer = self.within_torques(parts, asked);
         let Some((low, high)) = self.known.battery_w else { return answer };
         let power = self.electric_w(&answer);
@@ -56,30 +57,47 @@ impl<'a> Limits<'a> {
     }
 
     /// Solve; machines beyond their limits are set to them and the rest solved again.
-    fn within_torques(&self, parts: &[Part], asked: &Asked) -> Answer {
-        let count = parts.len();
-        let mut all = [Part::Given; MAX_MACHINES];
-        all[..count].copy_from_slice(parts);
-        let (parts, mut asked) = (&mut all[..count], *asked);
-        let mut answer = self.known.balance(self.set, parts).answer(&asked);
-        for _ in 0..count {
-            match self.worst(parts, &answer) {
-                Some((m, inside)) => {
-                    parts[m] = parts[m].at_limit();
-                    asked.torque_nm[m] = inside;
-                }
+    #[inline]
+    fn within_torques(&self, parts: &[Part; MACHINES], asked: &Asked) -> Answer {
+        let answer = self.known.balance(self.set, parts).answer_of::<MACHINES>(asked);
+        match self.worst(parts, &answer) {
+            Some(worst) => self.at_limits(parts, asked, worst),
+            None => answer,
+        }
+    }
+
+    /// The same, with the `worst` machine at its limit, and then further ones.
+    #[inline(never)]
+    fn at_limits(
+        &self,
+        parts: &[Part; MACHINES],
+        asked: &Asked,
+        mut worst: (usize, f64),
+    ) -> Answer {
+        let (mut parts, mut asked) = (*parts, *asked);
+        let mut answer = Answer::default();
+        for _ in 0..MACHINES {
+            let (m, inside) = worst;
+            parts[m] = parts[m].at_limit();
+            asked.torque_nm[m] = inside;
+            answer = self.known.balance(self.set, &parts).answer_of::<MACHINES>(&asked);
+            match self.worst(&parts, &answer) {
+                Some(next) => worst = next,
                 None => break,
             }
-            answer = self.known.balance(self.set, parts).answer(&asked);
         }
         answer
     }
 
     /// The open machine that is farthest beyond its limits, as a share of its largest torque, and
     /// the torque that is within; `None` when none is beyond.
-    fn worst(&self, parts: &[Part], answer: &Answer) -> Option<(usize, f64)> {
+    #[inline]
+    fn worst(&self, parts: &[Part; MACHINES], answer: &Answer) -> Option<(usize, f64)> {
         let mut worst: Option<(usize, f64, f64)> = None;
-        for m in (0..parts.len()).filter(|&m| parts[m].is_open()) {
+        for m in 0..MACHINES {
+            if !parts[m].is_open() {
+                continue;
+            }
             let (low, high) = self.nm[m];
             let nm = answer.torque_nm[m];
             let inside = nm.min(high).max(low);
@@ -94,12 +112,15 @@ impl<'a> Limits<'a> {
         worst.filter(|(_, _, beyond)| *beyond > 1e-9).map(|(m, inside, _)| (m, inside))
     }
 
+    #[inline]
     fn electric_w(&self, answer: &Answer) -> f64 {
-        let machines = self.known.machine[..self.known.machines].iter().enumerate();
-        machines
-            .filter(|(_, m)| m.electric)
-            .map(|(i, _)| answer.torque_nm[i] * self.machine_radps[i])
-            .sum()
+        let mut sum = EMPTY_SUM;
+        for m in 0..MACHINES {
+            if self.known.machine[m].electric {
+                sum += answer.torque_nm[m] * self.machine_radps[m];
+            }
+        }
+        sum
     }
 }
 

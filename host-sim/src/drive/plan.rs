@@ -7,7 +7,7 @@
 
 use std::sync::OnceLock;
 
-use crate::drive::dense::{Dense, EMPTY_SUM, dot, prioritised};
+use crate::drive::dense::{Dense, EMPTY_SUM, prioritised};
 use crate::drive::motion::Motion;
 use crate::driveline::{Driveline, MachineKind, Shaft};
 use crate::plant::{MAX_SHAFTS, ShaftValues};
@@ -37,12 +37,10 @@ struct Limit {
 /// what follows when one more is held: made when it is first asked for, by whichever run.
 #[derive(Clone, Debug)]
 struct Node {
-    /// Number of given speeds: output, held shafts, engine.
-    given: usize,
-    /// One row a free motion.
-    rows: Vec<f64>,
+    /// One a given speed (output, held shafts, engine): what it adds to each free motion.
+    given: Vec<ShaftValues>,
     /// What the right-hand sides that are zero add to each motion: a zero, but with its sign.
-    rest: Vec<f64>,
+    rest: ShaftValues,
     next: Vec<OnceLock<Box<Node>>>,
 }
 
@@ -82,7 +80,7 @@ impl Plan {
             free: motion.basis.cols(),
             roots: Vec::new(),
             limits,
-            columns: columns(&motion.basis),
+            columns: columns(&motion.basis, motion.basis.cols()),
             output_row: motion.basis.row(driveline.output.shaft).to_vec(),
             engine_row,
             machine_rows,
@@ -103,7 +101,7 @@ impl Plan {
         given[0] = output_radps;
         loop {
             given[1 + count] = engine.unwrap_or(0.0);
-            let speeds = self.of_motion(&node.motion(&given));
+            let speeds = self.of_motion(&node.motion(self.free, &given));
             match self.farthest_outside(&speeds, &held[..count]) {
                 Some((shaft, limit)) if count < self.free => {
                     held[count] = shaft;
@@ -131,12 +129,12 @@ impl Plan {
     /// Of the shafts that are not held, the one that is farthest beyond its limits, and the limit.
     fn farthest_outside(&self, speeds: &ShaftValues, held: &[usize]) -> Option<(usize, f64)> {
         let mut worst: Option<(usize, f64, f64)> = None;
-        for (s, limit) in self.limits.iter().enumerate() {
-            if speeds[s] >= limit.plan_low && speeds[s] <= limit.plan_high {
+        for (s, (limit, &speed)) in self.limits.iter().zip(speeds).enumerate() {
+            if speed >= limit.plan_low && speed <= limit.plan_high {
                 continue;
             }
-            let inside = limit.inside(speeds[s]);
-            let beyond = (speeds[s] - inside).abs();
+            let inside = limit.inside(speed);
+            let beyond = (speed - inside).abs();
             let is_worst = worst.is_none_or(|(_, _, most)| beyond >= most);
             if beyond > 1e-6 && is_worst && !held.contains(&s) {
                 worst = Some((s, inside, beyond));
@@ -148,32 +146,33 @@ impl Plan {
     /// Share of a driving torque that is left near the limits: all of it while every shaft is
     /// inside the plan's share of its limit, none of it shortly before the limit itself.
     pub fn room(&self, speeds: &ShaftValues) -> f64 {
-        let share = |(&speed, limit): (&f64, &Limit)| {
+        let mut room = 1.0;
+        for (limit, &speed) in self.limits.iter().zip(speeds) {
             if limit.is_far(speed) {
-                return 1.0;
+                continue;
             }
             let limit = if speed >= 0.0 { limit.high } else { limit.low };
             if !limit.is_finite() || limit == 0.0 {
-                return 1.0;
+                continue;
             }
-            let used = speed / limit;
-            ((NO_TORQUE_SHARE - used) / (NO_TORQUE_SHARE - LIMIT_SHARE - 0.005)).clamp(0.0, 1.0)
-        };
-        speeds.iter().zip(&self.limits).map(share).fold(1.0, f64::min)
+            let left = NO_TORQUE_SHARE - speed / limit;
+            let share = (left / (NO_TORQUE_SHARE - LIMIT_SHARE - 0.005)).clamp(0.0, 1.0);
+            room = f64::min(room, share);
+        }
+        room
     }
 
     fn node(&self, engine: bool, held: &[usize]) -> Node {
         let map = self.map(engine, held);
         let given = 1 + held.len() + usize::from(engine && self.engine_row.is_some());
-        let rows = (0..map.rows()).flat_map(|r| map.row(r)[..given].to_vec()).collect();
-        let rest = |r: usize| {
+        let mut rest = [0.0; MAX_SHAFTS];
+        for (r, rest) in rest.iter_mut().enumerate().take(map.rows()) {
             let zeros = map.row(r)[given..].iter().map(|share| share * 0.0);
-            zeros.fold(EMPTY_SUM, |sum, zero| sum + zero)
-        };
+            *rest = zeros.fold(EMPTY_SUM, |sum, zero| sum + zero);
+        }
         Node {
-            given,
-            rows,
-            rest: (0..map.rows()).map(rest).collect(),
+            given: columns(&map, given),
+            rest,
             next: self.limits.iter().map(|_| OnceLock::new()).collect(),
         }
     }
@@ -192,25 +191,25 @@ impl Plan {
     }
 }
 
-/// The rows of a matrix turned into its columns.
-fn columns(basis: &Dense) -> Vec<ShaftValues> {
+/// The first so many columns of a matrix.
+fn columns(of: &Dense, count: usize) -> Vec<ShaftValues> {
     let column = |c: usize| {
         let mut column = [0.0; MAX_SHAFTS];
-        column.iter_mut().zip(0..basis.rows()).for_each(|(x, r)| *x = basis.at(r, c));
+        column.iter_mut().zip(0..of.rows()).for_each(|(x, r)| *x = of.at(r, c));
         column
     };
-    (0..basis.cols()).map(column).collect()
+    (0..count).map(column).collect()
 }
 
-/// `sum x[k] * columns[k]` for no more than so many shafts.
+/// `sum x[k] * columns[k]` for no more than so many values.
 #[inline]
-fn sums<const SHAFTS: usize>(columns: &[ShaftValues], x: &ShaftValues) -> ShaftValues {
-    let mut sum = [EMPTY_SUM; SHAFTS];
+fn sums<const COUNT: usize>(columns: &[ShaftValues], x: &[f64]) -> ShaftValues {
+    let mut sum = [EMPTY_SUM; COUNT];
     for (column, x) in columns.iter().zip(x) {
         sum.iter_mut().zip(column).for_each(|(sum, share)| *sum += share * x);
     }
     let mut all = [0.0; MAX_SHAFTS];
-    all[..SHAFTS].copy_from_slice(&sum);
+    all[..COUNT].copy_from_slice(&sum);
     all
 }
 
@@ -239,13 +238,21 @@ impl Limit {
 }
 
 impl Node {
-    /// The free motions for the given speeds; the other right-hand sides are zero.
-    fn motion(&self, given: &[f64]) -> ShaftValues {
-        let mut motion = [0.0; MAX_SHAFTS];
-        let rows = self.rows.chunks_exact(self.given).zip(&self.rest);
-        for (x, (row, rest)) in motion.iter_mut().zip(rows) {
-            *x = dot(row, &given[..self.given]) + rest;
+    /// The free motions, of which there are so many, for the given speeds; the other right-hand
+    /// sides are zero.
+    #[inline]
+    fn motion(&self, free: usize, given: &[f64]) -> ShaftValues {
+        match free {
+            ..=2 => self.motion_within::<2>(given),
+            3 | 4 => self.motion_within::<4>(given),
+            _ => self.motion_within::<MAX_SHAFTS>(given),
         }
+    }
+
+    #[inline]
+    fn motion_within<const COUNT: usize>(&self, given: &[f64]) -> ShaftValues {
+        let mut motion = sums::<COUNT>(&self.given, given);
+        motion.iter_mut().zip(&self.rest).take(COUNT).for_each(|(x, rest)| *x += rest);
         motion
     }
 }

@@ -4,7 +4,7 @@ use super::contact::Contacts;
 use super::dog::{self, DogDrive};
 use super::inputs::{ActuatorFault, LockFaults, PlantInputs, SwitchFault};
 use super::model::PlantModel;
-use super::parts::LockModel;
+use super::parts::{Carried, LockModel};
 use super::state::{LockActual, LockState, PlantState};
 use super::step::finite;
 use super::{DOG_RATCHET_SHARE, SWITCH_DEBOUNCE_S};
@@ -20,34 +20,97 @@ pub(super) fn advance(
 ) {
     for i in 0..model.locks.min(MAX_LOCKS) {
         let part = &model.lock[i];
-        let (order, faults) = match inputs.suspects.locks >> i & 1 == 1 {
-            true => (effective_order(part, inputs, i), &inputs.faults.locks[i]),
-            false => (inputs.locks[i], &LockFaults::SOUND),
+        let may_fail = inputs.suspects.locks >> i & 1 == 1;
+        let carried = match (may_fail, part.dog) {
+            (false, false) => friction_lock(model, state, i, inputs.locks[i], &LockFaults::SOUND),
+            _ => odd_lock(model, state, i, inputs, may_fail),
         };
-        let drag = part.drag_nm + finite(faults.extra_drag_nm).max(0.0);
-        if part.dog {
-            dog::advance(model, state, i, dog_drive(order, faults));
-            let lock = &state.lock[i];
-            let ratchet = if lock.at_teeth { DOG_RATCHET_SHARE * part.capacity_nm } else { 0.0 };
-            contacts.slide[i] = drag.max(ratchet);
-            contacts.stick[i] = if lock.engaged { f64::INFINITY } else { contacts.slide[i] };
-        } else {
-            let slip = model.slip(i, &state.speed);
-            let lock = &mut state.lock[i];
-            let before = lock.pressure;
-            let mean = friction(part, lock, order, faults);
-            if before <= 0.0 && lock.pressure > 0.0 {
-                lock.closings += 1;
-                state.touched |= 1 << i;
-                lock.slip_at_touch_radps = slip;
-                lock.closing_j = 0.0;
-            }
-            let applied = mean * part.capacity_nm;
-            contacts.slide[i] = drag.max(applied);
-            contacts.stick[i] = drag.max(applied * part.static_ratio);
-        }
+        contacts.slide[i] = carried.slide_nm;
+        contacts.stick[i] = carried.stick_nm;
         contacts.stuck |= usize::from(state.lock[i].stuck) << i;
     }
+}
+
+/// One that is a dog or may have a fault.
+#[inline(never)]
+fn odd_lock(
+    model: &PlantModel,
+    state: &mut PlantState,
+    i: usize,
+    inputs: &PlantInputs,
+    may_fail: bool,
+) -> Carried {
+    let part = &model.lock[i];
+    let (order, faults) = match may_fail {
+        true => (effective_order(part, inputs, i), &inputs.faults.locks[i]),
+        false => (inputs.locks[i], &LockFaults::SOUND),
+    };
+    if !part.dog {
+        return friction_lock(model, state, i, order, faults);
+    }
+    let drag = part.drag_nm + finite(faults.extra_drag_nm).max(0.0);
+    dog::advance(model, state, i, dog_drive(order, faults));
+    let lock = &state.lock[i];
+    let ratchet = if lock.at_teeth { DOG_RATCHET_SHARE * part.capacity_nm } else { 0.0 };
+    let slide_nm = drag.max(ratchet);
+    let stick_nm = if lock.engaged { f64::INFINITY } else { slide_nm };
+    Carried { slide_nm, stick_nm }
+}
+
+/// One with plates.
+#[inline]
+fn friction_lock(
+    model: &PlantModel,
+    state: &mut PlantState,
+    i: usize,
+    order: LockOrder,
+    faults: &LockFaults,
+) -> Carried {
+    let part = &model.lock[i];
+    let lock = &mut state.lock[i];
+    // Most of the time it is where it is ordered to be.
+    if faults.extra_drag_nm == 0.0 {
+        match order {
+            LockOrder::Close
+                if faults.actuator != ActuatorFault::StuckOpen
+                    && lock.fill == 1.0
+                    && lock.pressure == 1.0 =>
+            {
+                return part.pressed;
+            }
+            LockOrder::Open
+                if faults.actuator != ActuatorFault::StuckClosed
+                    && lock.fill == 0.0
+                    && lock.pressure == 0.0 =>
+            {
+                return part.open;
+            }
+            _ => {}
+        }
+    }
+    move_plates(model, state, i, order, faults)
+}
+
+#[inline(never)]
+fn move_plates(
+    model: &PlantModel,
+    state: &mut PlantState,
+    i: usize,
+    order: LockOrder,
+    faults: &LockFaults,
+) -> Carried {
+    let part = &model.lock[i];
+    let slip = model.slip(i, &state.speed);
+    let lock = &mut state.lock[i];
+    let before = lock.pressure;
+    let mean = friction(part, lock, order, faults);
+    if before <= 0.0 && lock.pressure > 0.0 {
+        lock.closings += 1;
+        state.touched |= 1 << i;
+        lock.slip_at_touch_radps = slip;
+        lock.closing_j = 0.0;
+    }
+    part.carried(mean, finite(faults.extra_drag_nm).max(0.0))
 }
 
 /// The order after supply loss and actuator faults.
@@ -81,12 +144,6 @@ fn slowness(factor: f64) -> f64 {
 fn friction(part: &LockModel, lock: &mut LockState, order: LockOrder, faults: &LockFaults) -> f64 {
     let may_rise = faults.actuator != ActuatorFault::StuckOpen;
     let may_fall = faults.actuator != ActuatorFault::StuckClosed;
-    // Most of the time it is where it is ordered to be.
-    match order {
-        LockOrder::Close if may_rise && lock.fill == 1.0 && lock.pressure == 1.0 => return 1.0,
-        LockOrder::Open if may_fall && lock.fill == 0.0 && lock.pressure == 0.0 => return 0.0,
-        _ => {}
-    }
     let fill_rate = part.fill_per_step / slowness(faults.slow_close);
     let ramp_rate = part.ramp_per_step / slowness(faults.slow_close);
     let release_rate = part.release_per_step / slowness(faults.slow_release);
@@ -146,14 +203,22 @@ fn lower(value: &mut f64, rate: f64, share: f64) -> f64 {
     }
 }
 
-/// After the motion: what each lock now really does, and what its switch says.
-pub(super) fn settle(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
-    for i in 0..model.locks.min(MAX_LOCKS) {
-        let part = &model.lock[i];
-        state.lock[i].actual = actual(part, &state.lock[i]);
-        let may_lie = inputs.suspects.locks >> i & 1 == 1;
-        let fault = if may_lie { inputs.faults.locks[i].switch } else { SwitchFault::None };
-        report(model, state, i, fault);
+/// After the motion: what a lock now really does, and what its switch says.
+#[inline]
+pub(super) fn settle(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs, i: usize) {
+    let part = &model.lock[i];
+    state.lock[i].actual = actual(part, &state.lock[i]);
+    let may_lie = inputs.suspects.locks >> i & 1 == 1;
+    match may_lie.then(|| inputs.faults.locks[i].switch) {
+        None | Some(SwitchFault::None) => {
+            look_at_switch(model, state, i);
+            state.report[i] = match (part.has_switch, state.lock[i].switch_closed) {
+                (false, _) => LockReport::Missing,
+                (true, true) => LockReport::Closed,
+                (true, false) => LockReport::Open,
+            };
+        }
+        Some(fault) => lie(model, state, i, fault),
     }
 }
 
@@ -174,9 +239,9 @@ pub(super) fn actual(part: &LockModel, lock: &LockState) -> LockActual {
 }
 
 /// A single contact with hysteresis: closed once fully applied, open once it carries nothing.
-fn report(model: &PlantModel, state: &mut PlantState, i: usize, fault: SwitchFault) {
+#[inline]
+fn look_at_switch(model: &PlantModel, state: &mut PlantState, i: usize) {
     let part = &model.lock[i];
-    let chattered = fault == SwitchFault::Chatter && state.fault_chance().below(2) == 1;
     let lock = &mut state.lock[i];
     let raw = match (lock.switch_closed, part.dog) {
         // Not yet fully out.
@@ -195,14 +260,21 @@ fn report(model: &PlantModel, state: &mut PlantState, i: usize, fault: SwitchFau
             lock.switch_steps = 0;
         }
     }
+}
+
+/// The word of a switch with a fault.
+#[inline(never)]
+fn lie(model: &PlantModel, state: &mut PlantState, i: usize, fault: SwitchFault) {
+    let chattered = fault == SwitchFault::Chatter && state.fault_chance().below(2) == 1;
+    look_at_switch(model, state, i);
     state.report[i] = match fault {
-        _ if !part.has_switch => LockReport::Missing,
+        _ if !model.lock[i].has_switch => LockReport::Missing,
         SwitchFault::Missing => LockReport::Missing,
         SwitchFault::StuckOpen => LockReport::Open,
         SwitchFault::StuckClosed => LockReport::Closed,
         SwitchFault::Chatter if chattered => LockReport::Closed,
         SwitchFault::Chatter => LockReport::Open,
-        SwitchFault::None if lock.switch_closed => LockReport::Closed,
+        SwitchFault::None if state.lock[i].switch_closed => LockReport::Closed,
         SwitchFault::None => LockReport::Open,
     };
 }

@@ -6,7 +6,7 @@
 //! may be singular (redundant locks); the slip accelerations are unique all the same.
 
 use super::MAX_CONTACTS;
-use super::model::{PlantModel, ShaftValues};
+use super::model::{PlantModel, ShaftValues, sum_rows};
 
 /// Slip below which a contact counts as standing, rad/s (1e-8 rpm; rounding is far below it).
 pub(super) const ZERO_SLIP: f64 = 1e-9;
@@ -79,7 +79,7 @@ impl Contacts {
     /// One that breaks away loses its static bonus for the rest of the step, and the whole is
     /// solved again with its sliding capacity, so that the result is consistent.
     #[inline]
-    pub(super) fn solve(
+    pub(super) fn solve<const SHAFTS: usize>(
         &mut self,
         model: &PlantModel,
         base: &ShaftValues,
@@ -94,8 +94,9 @@ impl Contacts {
         }
         let candidates = self.stuck;
         let settled = candidates == 0 || self.hold(model, base, candidates, sliding, torque);
-        *accel = *base;
-        model.add_rows(accel, &model.contact_response[..model.contacts], torque);
+        let rows = &model.contact_response[..model.contacts.min(MAX_CONTACTS)];
+        let sum = sum_rows::<SHAFTS>(base, rows, torque);
+        accel[..SHAFTS].copy_from_slice(&sum);
         settled
     }
 
@@ -208,7 +209,12 @@ fn sign(x: f64) -> f64 {
 }
 
 /// Impulses that bring every slip of `set` to zero, applied to the speeds.
-pub(super) fn project(model: &PlantModel, speed: &mut ShaftValues, set: usize) {
+#[inline]
+pub(super) fn project<const SHAFTS: usize>(
+    model: &PlantModel,
+    speed: &mut ShaftValues,
+    set: usize,
+) {
     let mut slip = [0.0; MAX_CONTACTS];
     for i in members(set) {
         slip[i] = model.slip(i, speed);
@@ -217,7 +223,10 @@ pub(super) fn project(model: &PlantModel, speed: &mut ShaftValues, set: usize) {
     for i in members(set) {
         let row = &matrix[i];
         let impulse = -members(set).fold(0.0, |sum, j| sum + row[j] * slip[j]);
-        model.add_scaled(speed, &model.contact_response[i], impulse);
+        let response = &model.contact_response[i];
+        for s in 0..SHAFTS {
+            speed[s] += response[s] * impulse;
+        }
     }
 }
 

@@ -1,5 +1,6 @@
 //! Dog locks: geometry of going in, impact, ratcheting, standing tooth on tooth, coming out.
 
+use super::MAX_SHAFTS;
 use super::contact;
 use super::model::PlantModel;
 use super::state::PlantState;
@@ -78,11 +79,11 @@ fn meet_teeth(model: &PlantModel, state: &mut PlantState, i: usize) {
 /// Go in: the speeds jump so that all dogs that are in hold; friction locks slip in the instant,
 /// because their torque is finite. What the impact loses is booked.
 fn engage(model: &PlantModel, state: &mut PlantState, i: usize, slip: f64) {
-    let before = kinetic_j(model, &state.speed);
+    let before = kinetic_j::<MAX_SHAFTS>(model, &state.speed);
     let set = (0..model.locks)
         .fold(1usize << i, |set, j| if state.lock[j].engaged { set | 1 << j } else { set });
-    contact::project(model, &mut state.speed, set);
-    let lost = before - kinetic_j(model, &state.speed);
+    contact::project::<MAX_SHAFTS>(model, &mut state.speed, set);
+    let lost = before - kinetic_j::<MAX_SHAFTS>(model, &state.speed);
     state.energy.impact_j += lost;
     state.touched |= 1 << i;
     let lock = &mut state.lock[i];

@@ -7,6 +7,7 @@
 //! the fault is over the tyres grip in full, and once the wheels turn with the road the two are one
 //! again.
 
+use super::MAX_SHAFTS;
 use super::contact;
 use super::inputs::PlantInputs;
 use super::model::PlantModel;
@@ -107,9 +108,9 @@ fn join(model: &PlantModel, loose: &PlantModel, state: &mut PlantState, slip: f6
     }
     let stuck = (0..model.locks).filter(|&i| state.lock[i].stuck);
     let locks = stuck.fold(0usize, |set, i| set | 1 << i);
-    contact::project(model, &mut state.speed, locks);
+    contact::project::<MAX_SHAFTS>(model, &mut state.speed, locks);
     state.vehicle_radps = None;
-    let kinetic_j = kinetic_j(model, &state.speed);
+    let kinetic_j = kinetic_j::<MAX_SHAFTS>(model, &state.speed);
     state.energy.impact_j += state.energy.kinetic_j - kinetic_j;
     state.energy.kinetic_j = kinetic_j;
 }

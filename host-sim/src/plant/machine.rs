@@ -1,5 +1,6 @@
 //! Electric machines and the engine: limits, lag, start, idle, stall.
 
+use super::MAX_SHAFTS;
 use super::inputs::{EngineFault, MachineFaults, PlantInputs, TorqueFault};
 use super::model::PlantModel;
 use super::parts::{EngineModel, MachineModel};
@@ -19,34 +20,29 @@ const TAKES_OVER_SHARE: f64 = 0.97;
 pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     for m in 0..model.machines.min(MAX_MACHINES) {
         let part = &model.machine[m];
-        let sound = inputs.suspects.machines >> m & 1 == 0;
-        let faults = if sound { &MachineFaults::SOUND } else { &inputs.faults.machines[m] };
         if part.engine {
-            if let Some(engine) = &model.engine {
-                advance_engine(model, engine, state, inputs, faults);
-            }
-        } else {
-            let limit = electric_limit_nm(part, state.speed[part.shaft]);
-            let off = inputs.off >> m & 1 == 1;
-            let command = (!off).then(|| finite(inputs.torque_nm[m]));
-            let machine = &mut state.machine[m];
-            match sound {
-                // Inlined by itself, with all that a fault changes left out.
-                true => electric(part, machine, limit, command, &MachineFaults::SOUND),
-                false => electric(part, machine, limit, command, faults),
-            }
+            continue;
         }
+        let limit = electric_limit_nm(part, state.speed[part.shaft % MAX_SHAFTS]);
+        let off = inputs.off >> m & 1 == 1;
+        let command = (!off).then(|| finite(inputs.torque_nm[m]));
+        let machine = &mut state.machine[m];
+        match inputs.suspects.machines >> m & 1 == 0 {
+            // Inlined by itself, with all that a fault changes left out.
+            true => electric(part, machine, limit, command, &MachineFaults::SOUND),
+            false => faulty_electric(part, machine, limit, command, &inputs.faults.machines[m]),
+        }
+    }
+    if let Some(engine) = &model.engine {
+        advance_engine(model, engine, state, inputs);
     }
 }
 
+/// `x` within limits of which the first is not above the second.
+#[inline]
 fn clamp(x: f64, low: f64, high: f64) -> f64 {
-    if x < low {
-        low
-    } else if x > high {
-        high
-    } else {
-        x
-    }
+    let x = if x < low { low } else { x };
+    if x > high { high } else { x }
 }
 
 fn electric_limit_nm(part: &MachineModel, speed: f64) -> f64 {
@@ -63,7 +59,7 @@ fn left_share(part: &MachineModel, slow: f64) -> f64 {
     if slow.is_finite() && slow > 1.0 {
         1.0 - (1.0 - part.lag_factor) / slow
     } else {
-        1.0 - (1.0 - part.lag_factor)
+        part.left_share
     }
 }
 
@@ -105,6 +101,18 @@ fn electric(
     machine.reported = Torque { nm: believed as f32, valid: !faults.report_lost };
 }
 
+/// One that may have a fault.
+#[inline(never)]
+fn faulty_electric(
+    part: &MachineModel,
+    machine: &mut MachineState,
+    limit: f64,
+    command: Option<f64>,
+    faults: &MachineFaults,
+) {
+    electric(part, machine, limit, command, faults);
+}
+
 /// Full-load torque of the engine at this speed: linear between points, flat outside, none when
 /// it stands, turns in reverse or is beyond its highest speed.
 pub(super) fn full_load_nm(engine: &EngineModel, speed: f64) -> f64 {
@@ -115,7 +123,7 @@ pub(super) fn full_load_nm(engine: &EngineModel, speed: f64) -> f64 {
     if speed <= points[0].0 {
         return points[0].1;
     }
-    for pair in points.windows(2) {
+    for pair in points[engine.starts.before(speed).min(engine.points - 1)..].windows(2) {
         if speed <= pair[1].0 {
             let width = pair[1].0 - pair[0].0;
             let share = if width > 0.0 { (speed - pair[0].0) / width } else { 1.0 };
@@ -134,24 +142,29 @@ pub(super) fn torque_limit_nm(model: &PlantModel, machine: usize, speed: f64) ->
     }
 }
 
+/// Of its own, so that what it reads is not read ahead for machines that are no engine.
+#[inline(never)]
 fn advance_engine(
     model: &PlantModel,
     engine: &EngineModel,
     state: &mut PlantState,
     inputs: &PlantInputs,
-    faults: &MachineFaults,
 ) {
-    let part = &model.machine[engine.machine];
-    let speed = state.speed[part.shaft];
+    let part = &model.machine[engine.machine % MAX_MACHINES];
+    let faults = match inputs.suspects.machines >> engine.machine & 1 == 0 {
+        true => &MachineFaults::SOUND,
+        false => &inputs.faults.machines[engine.machine % MAX_MACHINES],
+    };
+    let speed = state.speed[part.shaft % MAX_SHAFTS];
     change_phase(engine, state, speed, inputs.engine_run, inputs.faults.engine, model.dt_s);
-    let machine = &mut state.machine[engine.machine];
+    let machine = &mut state.machine[engine.machine % MAX_MACHINES];
     machine.report_error_nm = 0.0;
     machine.torque_nm = match state.engine.actual {
         EngineActual::Running => {
             let full = full_load_nm(engine, speed);
             let asked = match faults.torque {
                 TorqueFault::Lost => 0.0,
-                _ => finite(inputs.torque_nm[engine.machine]),
+                _ => finite(inputs.torque_nm[engine.machine % MAX_MACHINES]),
             };
             let asked = if speed > engine.max_radps { -engine.drag_nm } else { asked };
             let governed = governor(engine, &mut state.engine.integral_nm, speed, full, model.dt_s);

@@ -129,7 +129,7 @@ fn meshes_of(driveline: &Driveline) -> Vec<Mesh> {
 }
 
 fn relative(mesh: &Mesh, values: &ShaftValues) -> f64 {
-    values[mesh.a] - mesh.b.map_or(0.0, |b| values[b])
+    values[mesh.a % MAX_SHAFTS] - mesh.b.map_or(0.0, |b| values[b % MAX_SHAFTS])
 }
 
 /// Friction torque of each mesh on its first shaft, added to the torques on the shafts.
@@ -140,7 +140,7 @@ pub(super) fn add_friction(
     torque: &mut ShaftValues,
 ) -> ShaftValues {
     let mut friction = [0.0; MAX_SHAFTS];
-    for i in 0..model.mesh.count {
+    for i in 0..model.mesh.count.min(MAX_SHAFTS) {
         let mesh = &model.mesh.mesh[i];
         let slip = relative(mesh, speed);
         // The loss is a share of the power that goes in. When `a` drives, what goes in is its
@@ -153,9 +153,9 @@ pub(super) fn add_friction(
         let band = BAND_RADPS.max(most * mesh.mobility * model.dt_s);
         let share = if slip.abs() >= band { slip.signum() } else { slip / band };
         friction[i] = -most * share;
-        torque[mesh.a] += friction[i];
+        torque[mesh.a % MAX_SHAFTS] += friction[i];
         if let Some(b) = mesh.b {
-            torque[b] -= friction[i];
+            torque[b % MAX_SHAFTS] -= friction[i];
         }
     }
     friction
@@ -163,25 +163,25 @@ pub(super) fn add_friction(
 
 /// Energy lost in the meshes over the angles turned in a step.
 pub(super) fn lost_j(model: &PlantModel, friction: &ShaftValues, turned: &ShaftValues) -> f64 {
-    (0..model.mesh.count)
+    (0..model.mesh.count.min(MAX_SHAFTS))
         .fold(0.0, |sum, i| sum - friction[i] * relative(&model.mesh.mesh[i], turned))
 }
 
 /// Torque through each mesh (on its first shaft), from accelerations and all other torques.
-pub(super) fn go_through(
+#[inline]
+pub(super) fn go_through<const SHAFTS: usize>(
     model: &PlantModel,
     accel: &ShaftValues,
     torque: &ShaftValues,
     through: &mut ShaftValues,
 ) {
-    let mut left = [0.0; MAX_SHAFTS];
-    for s in 0..model.shafts.min(MAX_SHAFTS) {
+    let mut left = [0.0; SHAFTS];
+    for s in 0..SHAFTS {
         left[s] = model.inertia[s] * accel[s] - torque[s];
     }
     for (i, value) in through.iter_mut().enumerate().take(model.mesh.count) {
         let row = &model.mesh.multiplier[i];
-        let multiplier =
-            row.iter().zip(&left).take(model.shafts).fold(0.0, |sum, (r, x)| sum + r * x);
+        let multiplier = row.iter().zip(&left).fold(0.0, |sum, (r, x)| sum + r * x);
         *value = multiplier * model.mesh.mesh[i].torque_per_multiplier;
     }
 }

@@ -14,6 +14,7 @@
 mod actuator;
 mod contact;
 mod contact_table;
+mod curve;
 mod dense;
 mod dog;
 mod energy;
@@ -30,6 +31,7 @@ mod start;
 mod state;
 mod step;
 
+pub(crate) use curve::CurveStarts;
 pub use energy::EnergyBook;
 pub use inputs::{
     ActuatorFault, EngineFault, Faults, LockFaults, MachineFaults, PlantInputs, SensorFaults,
@@ -48,6 +50,7 @@ pub const MAX_SHAFTS: usize = 16;
 pub(crate) const MAX_CONTACTS: usize = 10;
 /// Steps of sensor history that are kept.
 pub(crate) const SENSOR_HISTORY: usize = 64;
+const _: () = assert!(SENSOR_HISTORY.is_power_of_two(), "times go round in it");
 /// Standard gravity in m/s2 (ISO 80000-3; from memory).
 pub const STANDARD_GRAVITY: f64 = 9.80665;
 /// How long a switch's word must stand before it is reported, s.

@@ -18,9 +18,6 @@ use supervisor::bits::{MAX_LOCKS, MAX_MACHINES, MAX_SENSORS};
 /// Speed of each shaft, or torque on each shaft; entries beyond the last shaft are zero.
 pub type ShaftValues = [f64; MAX_SHAFTS];
 
-/// Most drivelines have no more shafts than this, and then the rest is not gone through.
-const HALF: usize = MAX_SHAFTS / 2;
-
 /// Why a plant cannot be built: every missing or unusable value, each in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MissingData {
@@ -213,36 +210,6 @@ impl PlantModel {
         self.slip(lock, speeds)
     }
 
-    /// `to += x * from`, shaft by shaft; what lies beyond the last shaft is zero and stays so.
-    #[inline]
-    pub(super) fn add_scaled(&self, to: &mut ShaftValues, from: &ShaftValues, x: f64) {
-        let (low, high) = to.split_at_mut(HALF);
-        low.iter_mut().zip(&from[..HALF]).for_each(|(t, f)| *t += f * x);
-        if self.shafts > HALF {
-            high.iter_mut().zip(&from[HALF..]).for_each(|(t, f)| *t += f * x);
-        }
-    }
-
-    /// `to += sum x[k] * rows[k]` in the order of the rows, those that add nothing left out.
-    #[inline]
-    pub(super) fn add_rows(&self, to: &mut ShaftValues, rows: &[ShaftValues], x: &[f64]) {
-        // As wide as the shafts need, so that the sums stay in registers.
-        match self.shafts {
-            ..=4 => add_rows_within::<4>(to, rows, x),
-            5 | 6 => add_rows_within::<6>(to, rows, x),
-            7 | 8 => add_rows_within::<8>(to, rows, x),
-            _ => add_rows_within::<MAX_SHAFTS>(to, rows, x),
-        }
-    }
-
-    /// Shaft speeds from the minimal coordinates.
-    #[inline]
-    pub(super) fn spread(&self, coordinates: &ShaftValues) -> ShaftValues {
-        let mut speed = [0.0; MAX_SHAFTS];
-        self.add_rows(&mut speed, &self.span[..self.freedoms.min(MAX_SHAFTS)], coordinates);
-        speed
-    }
-
     #[inline]
     pub(super) fn slip(&self, contact: usize, speeds: &ShaftValues) -> f64 {
         let Contact { a, b } = self.contact[contact];
@@ -303,17 +270,22 @@ impl PlantModel {
     }
 }
 
-/// [`PlantModel::add_rows`] for no more than so many shafts.
+/// `from + sum x[k] * rows[k]` in the order of the rows, those that add nothing left out, of the
+/// first so many shafts: of all that there are, so that the sums stay in registers.
 #[inline]
-fn add_rows_within<const SHAFTS: usize>(to: &mut ShaftValues, rows: &[ShaftValues], x: &[f64]) {
+pub(super) fn sum_rows<const SHAFTS: usize>(
+    from: &ShaftValues,
+    rows: &[ShaftValues],
+    x: &[f64],
+) -> [f64; SHAFTS] {
     let mut sum = [0.0; SHAFTS];
-    sum.copy_from_slice(&to[..SHAFTS]);
+    sum.copy_from_slice(&from[..SHAFTS]);
     for (row, x) in rows.iter().zip(x) {
         if *x != 0.0 {
             sum.iter_mut().zip(row).for_each(|(sum, share)| *sum += share * x);
         }
     }
-    to[..SHAFTS].copy_from_slice(&sum);
+    sum
 }
 
 fn bad_mass() -> String {

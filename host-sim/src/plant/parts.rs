@@ -1,5 +1,6 @@
 //! The parts of a plant in SI units, collected from a driveline; missing values are named.
 
+use super::curve::CurveStarts;
 use super::dense::exp_neg;
 use super::model::ShaftValues;
 use super::{MAX_SHAFTS, SENSOR_HISTORY, STANDARD_GRAVITY};
@@ -39,6 +40,28 @@ pub(super) struct LockModel {
     /// Friction: rise of the plates per J, and the share of the rise that is left after a step.
     pub(super) rise_per_j: f64,
     pub(super) cooling_factor: f64,
+    /// What it carries with no pressure and with all of it, without a fault.
+    pub(super) open: Carried,
+    pub(super) pressed: Carried,
+}
+
+/// What a lock carries at most, Nm.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub(super) struct Carried {
+    /// When it slides.
+    pub(super) slide_nm: f64,
+    /// When it sticks.
+    pub(super) stick_nm: f64,
+}
+
+impl LockModel {
+    /// What a friction lock carries at this mean pressure, with drag that a fault adds.
+    #[inline]
+    pub(super) fn carried(&self, mean: f64, extra_drag_nm: f64) -> Carried {
+        let drag = self.drag_nm + extra_drag_nm;
+        let applied = mean * self.capacity_nm;
+        Carried { slide_nm: drag.max(applied), stick_nm: drag.max(applied * self.static_ratio) }
+    }
 }
 
 /// What is common to all machines, and the electric ones' limits.
@@ -51,6 +74,8 @@ pub(super) struct MachineModel {
     pub(super) lag_s: f64,
     /// Share of a torque error that is left after one step.
     pub(super) lag_factor: f64,
+    /// The same by way of what is not left, as a machine that is slowed by a fault reckons.
+    pub(super) left_share: f64,
     pub(super) loss: Loss,
 }
 
@@ -74,6 +99,7 @@ pub(super) struct EngineModel {
     pub(super) governor_i: f64,
     pub(super) points: usize,
     pub(super) curve: [(f64, f64); MAX_CURVE],
+    pub(super) starts: CurveStarts,
 }
 
 /// A speed sensor in SI units.
@@ -165,9 +191,7 @@ pub(super) fn collect(d: &Driveline, dt_s: f64, missing: &mut Vec<String>) -> Op
                 machine[id] = MachineModel {
                     shaft: m.shaft,
                     engine: true,
-                    lag_s: e.lag_ms * 1e-3,
-                    lag_factor: decay(dt_s, e.lag_ms * 1e-3),
-                    ..MachineModel::default()
+                    ..MachineModel::with_lag(dt_s, e.lag_ms * 1e-3)
                 };
                 engine = Some(engine_model(id, &m.name, inertia[m.shaft], e, dt_s, missing));
             }
@@ -217,7 +241,7 @@ fn lock_model(l: &Lock, dt_s: f64, unloaded_share: f64, missing: &mut Vec<String
         cooling_factor: 1.0,
         ..LockModel::default()
     };
-    match &l.kind {
+    let model = match &l.kind {
         LockKind::Friction(f) => LockModel {
             static_ratio: f.static_ratio.max(1.0),
             ramp_per_step: per_step(dt_s, f.ramp_ms),
@@ -242,7 +266,8 @@ fn lock_model(l: &Lock, dt_s: f64, unloaded_share: f64, missing: &mut Vec<String
                 ..common
             }
         }
-    }
+    };
+    LockModel { open: model.carried(0.0, 0.0), pressed: model.carried(1.0, 0.0), ..model }
 }
 
 fn electric_model(
@@ -259,9 +284,16 @@ fn electric_model(
         engine: false,
         max_torque_nm: need(e.max_torque_nm, torque, missing),
         max_power_w: 1e3 * need(e.max_power_kw, power, missing),
-        lag_s: e.lag_ms * 1e-3,
-        lag_factor: decay(dt_s, e.lag_ms * 1e-3),
         loss: e.loss,
+        ..MachineModel::with_lag(dt_s, e.lag_ms * 1e-3)
+    }
+}
+
+impl MachineModel {
+    fn with_lag(dt_s: f64, lag_s: f64) -> MachineModel {
+        let lag_factor = decay(dt_s, lag_s);
+        let left_share = 1.0 - (1.0 - lag_factor);
+        MachineModel { lag_s, lag_factor, left_share, ..MachineModel::default() }
     }
 }
 
@@ -302,6 +334,7 @@ fn engine_model(
         governor_i: 0.25 * inertia / (settle * settle),
         points: points.min(MAX_CURVE),
         curve,
+        starts: CurveStarts::new(&curve[..points.min(MAX_CURVE)]),
     }
 }
 

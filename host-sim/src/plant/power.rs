@@ -1,8 +1,10 @@
 //! Electric side: machine losses, auxiliaries, battery.
 
+use super::MAX_SHAFTS;
 use super::model::{PlantModel, ShaftValues};
 use super::parts::MachineModel;
 use super::state::PlantState;
+use supervisor::bits::MAX_MACHINES;
 
 /// Loss of a machine and its inverter in W at this torque and speed.
 pub(super) fn loss_w(part: &MachineModel, torque_nm: f64, speed: f64) -> f64 {
@@ -19,13 +21,13 @@ pub(super) fn loss_w(part: &MachineModel, torque_nm: f64, speed: f64) -> f64 {
 /// the step is taken, so that electric and mechanical work agree to rounding.
 pub(super) fn advance(model: &PlantModel, state: &mut PlantState, turned: &ShaftValues) {
     let mut total_w = model.road.auxiliary_w;
-    for m in 0..model.machines {
+    for m in 0..model.machines.min(MAX_MACHINES) {
         let part = &model.machine[m];
         if part.engine {
             continue;
         }
         let machine = &mut state.machine[m];
-        let speed = turned[part.shaft] / model.dt_s;
+        let speed = turned[part.shaft % MAX_SHAFTS] / model.dt_s;
         machine.loss_w = loss_w(part, machine.torque_nm, speed);
         machine.electric_w = machine.torque_nm * speed + machine.loss_w;
         total_w += machine.electric_w;

@@ -27,7 +27,8 @@ impl Random {
 
     /// Uniform in `[0, 1)`, 53 bits, exact.
     pub fn unit(&mut self) -> f64 {
-        (self.next_u64() >> 11) as f64 * (1.0 / 9_007_199_254_740_992.0)
+        // Of 53 bits: as a signed number it is the same and takes one instruction.
+        (self.next_u64() >> 11) as i64 as f64 * (1.0 / 9_007_199_254_740_992.0)
     }
 
     /// Uniform in `[-1, 1)`.

@@ -14,13 +14,15 @@ pub(super) const CONSTANT_SHARE: f64 = 0.7;
 
 /// Take a sample of every sensor and put out the one whose time has come.
 pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
-    state.head = (state.head + 1) % SENSOR_HISTORY;
+    let head = (state.head + 1) % SENSOR_HISTORY;
+    state.head = head;
     for i in 0..model.sensors.min(MAX_SENSORS) {
-        let noise = model.sensor[i].noise_radps * state.random.signed_unit();
+        let part = &model.sensor[i];
+        let noise = part.noise_radps * state.random.signed_unit();
         if inputs.suspects.sensors >> i & 1 == 1 {
             sample(model, state, i, noise, &inputs.faults.sensors[i]);
         } else {
-            sample_sound(model, state, i, noise);
+            sample_sound(part, state, (i, head), noise);
         }
     }
 }
@@ -43,7 +45,7 @@ fn sample(
     let value = measure(part, truth, state.sensor[i].bias_radps + noise, faults);
     state.history[state.head][i] = value as f32;
     let then = before(state.head, latency_steps(model, part, faults));
-    let output = &mut state.sensor[i].output;
+    let output = &mut state.sensed[i];
     if !(faults.stuck || held) {
         output.radps = state.history[then][i];
     }
@@ -52,19 +54,19 @@ fn sample(
 
 /// The same of one that has none.
 #[inline]
-fn sample_sound(model: &PlantModel, state: &mut PlantState, i: usize, noise: f64) {
-    let part = &model.sensor[i];
-    let sensor = &mut state.sensor[i];
+fn sample_sound(part: &SensorModel, state: &mut PlantState, (i, head): (usize, usize), noise: f64) {
+    let bias_radps = state.sensor[i].bias_radps;
     // Adding the bias of a sound sensor, nothing, is not nothing to the sign of a zero.
-    let seen = state.speed[part.shaft % MAX_SHAFTS] + 0.0 + (sensor.bias_radps + noise);
-    state.history[state.head][i] = part.shown(seen, part.resolution_radps) as f32;
-    let then = before(state.head, part.latency_steps);
-    sensor.output = Speed { radps: state.history[then][i], valid: true };
+    let seen = state.speed[part.shaft % MAX_SHAFTS] + 0.0 + (bias_radps + noise);
+    state.history[head][i] = part.shown(seen, part.resolution_radps) as f32;
+    let then = before(head, part.latency_steps);
+    state.sensed[i] = Speed { radps: state.history[then][i], valid: true };
 }
 
 /// Where in the history the samples are that were taken so many steps before those at `head`.
 fn before(head: usize, steps: usize) -> usize {
-    (head + SENSOR_HISTORY - steps) % SENSOR_HISTORY
+    // The history is a power of two long: what wraps round counts as well.
+    head.wrapping_sub(steps) % SENSOR_HISTORY
 }
 
 /// Steps in `ms`; a cast cannot fail: what is not a number counts as none.

@@ -126,11 +126,11 @@ impl PlantState {
         let sound = SensorFaults::default();
         for i in 0..model.sensors {
             let part = &model.sensor[i];
-            let sensor = &mut self.sensor[i];
+            let sensor = &self.sensor[i];
             let value =
                 sensor::measure(part, self.speed[part.shaft], sensor.bias_radps, &sound) as f32;
             self.history.iter_mut().for_each(|samples| samples[i] = value);
-            sensor.output = Speed { radps: value, valid: true };
+            self.sensed[i] = Speed { radps: value, valid: true };
         }
         for i in 0..model.locks {
             self.report[i] = match (model.lock[i].has_switch, self.lock[i].switch_closed) {
@@ -139,7 +139,7 @@ impl PlantState {
                 (true, false) => LockReport::Open,
             };
         }
-        self.energy.kinetic_start_j = kinetic_j(model, &self.speed);
+        self.energy.kinetic_start_j = kinetic_j::<MAX_SHAFTS>(model, &self.speed);
         self.energy.kinetic_j = self.energy.kinetic_start_j;
     }
 }

@@ -117,11 +117,10 @@ pub struct BatteryState {
     pub over_limit: bool,
 }
 
-/// One speed sensor: its constant error and what it shows.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// One speed sensor: its constant error.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub(super) struct SensorState {
     pub(super) bias_radps: f64,
-    pub(super) output: Speed,
     /// Steps for which a jittering sensor still holds its value.
     pub(super) held_steps: u32,
 }
@@ -143,6 +142,8 @@ pub struct PlantState {
     pub(super) engine: EngineState,
     pub(super) battery: BatteryState,
     pub(super) sensor: [SensorState; MAX_SENSORS],
+    /// What the sensors show.
+    pub(super) sensed: [Speed; MAX_SENSORS],
     /// The sensors' samples of the last steps, those on their way included; the last at `head`.
     pub(super) history: [[f32; MAX_SENSORS]; SENSOR_HISTORY],
     pub(super) head: usize,
@@ -178,11 +179,8 @@ impl PlantState {
             machine: [MachineState::default(); MAX_MACHINES],
             engine: EngineState::default(),
             battery: BatteryState { charge: 0.6, ..BatteryState::default() },
-            sensor: [SensorState {
-                bias_radps: 0.0,
-                output: Speed { radps: 0.0, valid: true },
-                held_steps: 0,
-            }; MAX_SENSORS],
+            sensor: [SensorState::default(); MAX_SENSORS],
+            sensed: [Speed { radps: 0.0, valid: true }; MAX_SENSORS],
             history: [[0.0; MAX_SENSORS]; SENSOR_HISTORY],
             head: 0,
             report: [LockReport::Missing; MAX_LOCKS],
@@ -308,7 +306,7 @@ impl PlantState {
 
     /// What the speed sensors say, as the supervisor gets it.
     pub fn sensed_speeds(&self) -> [Speed; MAX_SENSORS] {
-        core::array::from_fn(|i| self.sensor[i].output)
+        self.sensed
     }
 
     /// What the position switches say, as the supervisor gets it.
@@ -339,8 +337,8 @@ impl PlantState {
         for m in &self.machine {
             [m.torque_nm, m.electric_w].iter().for_each(|x| hash.add(x.to_bits()));
         }
-        for s in &self.sensor {
-            hash.add(u64::from(s.output.radps.to_bits()) << 1 | u64::from(s.output.valid));
+        for s in &self.sensed {
+            hash.add(u64::from(s.radps.to_bits()) << 1 | u64::from(s.valid));
         }
         hash.add(self.battery.charge.to_bits());
         hash.add(self.random.raw());

@@ -6,10 +6,10 @@
 use super::contact::{self, Contacts, Solution};
 use super::grip::{self, Tyre};
 use super::inputs::PlantInputs;
-use super::model::{PlantModel, ShaftValues};
+use super::model::{PlantModel, ShaftValues, sum_rows};
 use super::state::{EngineActual, PlantState};
 use super::{MAX_CONTACTS, MAX_SHAFTS, actuator, machine, mesh, power, sensor};
-use supervisor::bits::MAX_LOCKS;
+use supervisor::bits::{MAX_LOCKS, MAX_MACHINES};
 
 /// Cuts of one step at most.
 const MAX_CUTS: usize = 48;
@@ -33,6 +33,21 @@ struct Road {
 /// Move the state by one step under these inputs. Deterministic; allocates nothing; never panics.
 pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
     let model = grip::model_of(model, state, inputs);
+    // As wide as the shafts need: what lies beyond the last shaft is zero and stays so.
+    match model.shafts {
+        ..=4 => step_within::<4>(model, state, inputs),
+        5 | 6 => step_within::<6>(model, state, inputs),
+        7 | 8 => step_within::<8>(model, state, inputs),
+        _ => step_within::<MAX_SHAFTS>(model, state, inputs),
+    }
+}
+
+/// The same of no more than so many shafts.
+fn step_within<const SHAFTS: usize>(
+    model: &PlantModel,
+    state: &mut PlantState,
+    inputs: &PlantInputs,
+) {
     state.touched = 0;
     let mut contacts = Contacts::default();
     actuator::advance(model, state, inputs, &mut contacts);
@@ -43,55 +58,59 @@ pub fn step(model: &PlantModel, state: &mut PlantState, inputs: &PlantInputs) {
 
     let mut torque = [0.0; MAX_SHAFTS];
     for (m, from) in state.machine.iter().enumerate().take(model.machines) {
-        torque[model.machine[m].shaft] += from.torque_nm;
+        torque[model.machine[m].shaft % MAX_SHAFTS] += from.torque_nm;
     }
-    torque[model.road.shaft] -= match &road.tyre {
+    torque[model.road.shaft % MAX_SHAFTS] -= match &road.tyre {
         Some(tyre) => tyre.nm,
         None => road.air_nm + road.grade_nm,
     };
     let mesh_friction =
         mesh::add_friction(model, &state.speed, &state.through_mesh_nm, &mut torque);
-    let base = accelerations(model, &torque);
+    let base = accelerations::<SHAFTS>(model, &torque);
 
     let angle_before = state.angle;
     let mut means = [0.0; MAX_CONTACTS];
     let mut heat = [0.0; MAX_CONTACTS];
     let mut last = Solution::default();
-    run_cuts(model, state, &mut contacts, &base, &mut last, &mut means, &mut heat);
+    run_cuts::<SHAFTS>(model, state, &mut contacts, &base, &mut last, &mut means, &mut heat);
 
-    store_contacts(model, state, &contacts, &means, &heat);
-    let mut turned = state.angle;
-    turned.iter_mut().zip(&angle_before).for_each(|(angle, before)| *angle -= before);
+    store_contacts(model, state, inputs, &contacts, &means, &heat);
+    let mut turned = [0.0; MAX_SHAFTS];
+    for s in 0..SHAFTS {
+        turned[s] = state.angle[s] - angle_before[s];
+    }
     book(model, state, &road, &heat, &turned);
+    state.energy.kinetic_j = kinetic_j::<SHAFTS>(model, &state.speed);
     if let Some(tyre) = &road.tyre {
         grip::advance(model, state, tyre, turned[model.road.shaft]);
     }
     state.energy.mesh_j += mesh::lost_j(model, &mesh_friction, &turned);
     for (i, nm) in last.torque.iter().enumerate().take(model.contacts) {
-        torque[model.contact[i].a] += nm;
+        torque[model.contact[i].a % MAX_SHAFTS] += nm;
         if let Some(b) = model.contact[i].b {
-            torque[b] -= nm;
+            torque[b % MAX_SHAFTS] -= nm;
         }
     }
-    mesh::go_through(model, &last.accel, &torque, &mut state.through_mesh_nm);
+    mesh::go_through::<SHAFTS>(model, &last.accel, &torque, &mut state.through_mesh_nm);
     state.accel = last.accel;
     wheel_torques(model, state, &road, &last);
-    actuator::settle(model, state, inputs);
     power::advance(model, state, &turned);
     state.steps += 1;
     sensor::advance(model, state, inputs);
 }
 
 /// Shaft accelerations from torques on the shafts.
-fn accelerations(model: &PlantModel, torque: &ShaftValues) -> ShaftValues {
+#[inline]
+fn accelerations<const SHAFTS: usize>(model: &PlantModel, torque: &ShaftValues) -> ShaftValues {
     let mut accel = [0.0; MAX_SHAFTS];
-    model.add_rows(&mut accel, &model.response[..model.shafts.min(MAX_SHAFTS)], torque);
+    let rows = &model.response[..model.shafts.min(SHAFTS)];
+    accel[..SHAFTS].copy_from_slice(&sum_rows::<SHAFTS>(&[0.0; MAX_SHAFTS], rows, torque));
     accel
 }
 
 fn road(model: &PlantModel, state: &PlantState, inputs: &PlantInputs) -> Road {
     let road = &model.road;
-    let w = state.speed[road.shaft];
+    let w = state.speed[road.shaft % MAX_SHAFTS];
     let slope = finite(inputs.grade);
     let tyre = grip::tyre(model, state, inputs);
     let behind = state.wheel_side_nm;
@@ -135,7 +154,8 @@ fn load_other_contacts(model: &PlantModel, state: &PlantState, road: &Road, c: &
 }
 
 /// Run through the step, cut where a slip reaches zero. Adds up each contact's mean torque and heat.
-fn run_cuts(
+#[inline]
+fn run_cuts<const SHAFTS: usize>(
     model: &PlantModel,
     state: &mut PlantState,
     contacts: &mut Contacts,
@@ -147,7 +167,7 @@ fn run_cuts(
     let mut left = model.dt_s;
     let mut cuts = 0;
     loop {
-        if !contacts.solve(model, base, solution) {
+        if !contacts.solve::<SHAFTS>(model, base, solution) {
             state.unresolved += 1;
         }
         let cut = next_cut(model, contacts, solution, left);
@@ -156,15 +176,15 @@ fn run_cuts(
             state.unresolved += 1;
         }
         let span = cut.map_or(left, |(_, t)| t);
-        advance(model, state, solution, span, means, heat);
+        advance::<SHAFTS>(model, state, solution, span, means, heat);
         left -= span;
         let Some((hit, _)) = cut else {
-            contact::project(model, &mut state.speed, contacts.stuck);
+            contact::project::<SHAFTS>(model, &mut state.speed, contacts.stuck);
             return;
         };
         contacts.stuck |= 1 << hit;
         contacts.way[hit] = 0.0;
-        contact::project(model, &mut state.speed, contacts.stuck);
+        contact::project::<SHAFTS>(model, &mut state.speed, contacts.stuck);
         contacts.look(model, &state.speed);
         cuts += 1;
     }
@@ -179,10 +199,14 @@ fn next_cut(
     left: f64,
 ) -> Option<(usize, f64)> {
     let mut first: Option<(usize, f64)> = None;
-    for i in 0..model.contacts.min(MAX_CONTACTS) {
+    let all = (1 << model.contacts.min(MAX_CONTACTS)) - 1;
+    for i in contact::members(all & !contacts.stuck) {
         let way = contacts.way[i];
+        if contacts.slide[i] <= 0.0 {
+            continue;
+        }
         let accel = model.slip(i, &solution.accel) * way;
-        if accel >= 0.0 || contacts.is_stuck(i) || contacts.slide[i] <= 0.0 {
+        if accel >= 0.0 {
             continue;
         }
         let slip = contacts.slip[i] * way;
@@ -195,7 +219,8 @@ fn next_cut(
 }
 
 /// Constant accelerations for `span` seconds.
-fn advance(
+#[inline]
+fn advance<const SHAFTS: usize>(
     model: &PlantModel,
     state: &mut PlantState,
     solution: &Solution,
@@ -203,15 +228,21 @@ fn advance(
     means: &mut [f64; MAX_CONTACTS],
     heat: &mut [f64; MAX_CONTACTS],
 ) {
-    let mut coordinates = [0.0; MAX_SHAFTS];
-    for (&s, coordinate) in model.free.iter().zip(&mut coordinates).take(model.freedoms) {
+    // All shaft speeds from the minimal coordinates, so that the gear rows hold to rounding.
+    let mut after = [0.0; SHAFTS];
+    for (&s, row) in model.free.iter().zip(&model.span).take(model.freedoms) {
         let speed = state.speed[s % MAX_SHAFTS] + solution.accel[s % MAX_SHAFTS] * span;
-        *coordinate = if speed.abs() < REST_SNAP { 0.0 } else { speed };
+        if speed.abs() < REST_SNAP {
+            continue;
+        }
+        after.iter_mut().zip(row).for_each(|(after, share)| *after += share * speed);
     }
-    let mut mean = state.speed;
-    state.speed = model.spread(&coordinates);
-    mean.iter_mut().zip(&state.speed).for_each(|(mean, after)| *mean = 0.5 * (*mean + after));
-    model.add_scaled(&mut state.angle, &mean, span);
+    let mut mean = [0.0; MAX_SHAFTS];
+    for s in 0..SHAFTS {
+        mean[s] = 0.5 * (state.speed[s] + after[s]);
+        state.angle[s] += mean[s] * span;
+    }
+    state.speed[..SHAFTS].copy_from_slice(&after);
     for i in 0..model.contacts.min(MAX_CONTACTS) {
         let torque = solution.torque[i];
         if torque != 0.0 {
@@ -232,12 +263,16 @@ pub(super) fn respan(model: &PlantModel, speed: &mut ShaftValues) {
     for (&s, coordinate) in model.free.iter().zip(&mut coordinates).take(model.freedoms) {
         *coordinate = speed[s];
     }
-    *speed = model.spread(&coordinates);
+    let rows = &model.span[..model.freedoms.min(MAX_SHAFTS)];
+    *speed = sum_rows::<MAX_SHAFTS>(&[0.0; MAX_SHAFTS], rows, &coordinates);
 }
 
+/// What the motion did to the locks, the road's friction and the engine's drag.
+#[inline]
 fn store_contacts(
     model: &PlantModel,
     state: &mut PlantState,
+    inputs: &PlantInputs,
     c: &Contacts,
     means: &[f64; MAX_CONTACTS],
     heat: &[f64; MAX_CONTACTS],
@@ -256,6 +291,8 @@ fn store_contacts(
             lock.peak_torque_nm = means[i].abs();
         }
         lock.overload = lock.engaged && means[i].abs() > part.capacity_nm;
+        state.energy.lock_j[i] += heat[i];
+        actuator::settle(model, state, inputs, i);
     }
     state.road_stuck = c.is_stuck(model.road_contact);
     if let Some(i) = model.engine_contact {
@@ -273,13 +310,11 @@ fn book(
     heat: &[f64; MAX_CONTACTS],
     turned: &ShaftValues,
 ) {
-    let output = turned[model.road.shaft];
+    let output = turned[model.road.shaft % MAX_SHAFTS];
     let book = &mut state.energy;
-    for m in 0..model.machines {
-        book.machine_j[m] += state.machine[m].smooth_nm * turned[model.machine[m].shaft];
-    }
-    for (to, from) in book.lock_j.iter_mut().zip(heat).take(model.locks) {
-        *to += from;
+    for m in 0..model.machines.min(MAX_MACHINES) {
+        book.machine_j[m] +=
+            state.machine[m].smooth_nm * turned[model.machine[m].shaft % MAX_SHAFTS];
     }
     if let Some(i) = model.engine_contact {
         book.engine_drag_j += heat[i];
@@ -295,12 +330,12 @@ fn book(
         book.road_j += road.air_nm * output;
         book.grade_j += road.grade_nm * output;
     }
-    book.kinetic_j = kinetic_j(model, &state.speed);
 }
 
 /// Kinetic energy of shafts and vehicle.
-pub(super) fn kinetic_j(model: &PlantModel, speed: &ShaftValues) -> f64 {
-    let twice = (0..model.shafts).fold(0.0, |sum, s| sum + model.inertia[s] * speed[s] * speed[s]);
+#[inline]
+pub(super) fn kinetic_j<const SHAFTS: usize>(model: &PlantModel, speed: &ShaftValues) -> f64 {
+    let twice = (0..SHAFTS).fold(0.0, |sum, s| sum + model.inertia[s] * speed[s] * speed[s]);
     0.5 * twice
 }
 

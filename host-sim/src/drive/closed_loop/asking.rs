@@ -44,15 +44,23 @@ impl<'a> Run<'a> {
     pub(super) fn keep_speed_limit(&mut self) {
         let prepared = &self.prepared;
         let status = &self.output.status;
+        let held = status.held;
+        let doubtful = status.faults.stuck_closed.or(status.faults.switch).without(held);
+        let alone = doubtful.is_empty() && status.faults.racing.is_empty();
+        if alone && status.arrangement.is_some() && status.arrangement == self.limited_by {
+            self.braked_to_mps = f64::INFINITY;
+            return;
+        }
+        self.limited_by = None;
         if let Some(window) = window_that_stands(&self.table, status) {
             let [min, max] = [window.min, window.max]
                 .map(|radps| f64::from(radps) * prepared.model.metres_per_radian());
             self.driver.limit(min.min(max), min.max(max));
+            self.limited_by = status.arrangement.filter(|_| alone);
         } else if let Some([low, high]) = prepared.road_speeds(status.held.0) {
             self.driver.limit_further(low, high);
         }
-        let held = status.held;
-        for lock in status.faults.stuck_closed.or(status.faults.switch).without(held).iter() {
+        for lock in doubtful.iter() {
             if let Some([low, high]) = prepared.road_speeds(held.with(lock, true).0) {
                 self.driver.limit_further(low, high);
             }

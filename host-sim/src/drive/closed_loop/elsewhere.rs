@@ -88,7 +88,7 @@ impl<'a> Run<'a> {
     where
         'a: 'b,
     {
-        Run { table, supervisor, ..self }
+        Run { table, supervisor, limited_by: None, ..self }
     }
 
     /// The same with a driver elsewhere too: his pedals, and the slope, count instead.
