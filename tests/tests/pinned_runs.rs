@@ -16,7 +16,7 @@ const SCENARIOS: [(&str, u64, u32); 6] = [
     ("shuttle-tour", 0x2169_ec91_1c07_3f8b, 0xcecf_f8a7),
     ("shuttle-stuck-ring-brake", 0x5de1_9831_6a45_83d3, 0xa27c_646e),
     ("shuttle-reset", 0x2353_3448_bce1_30c1, 0xe02c_50b2),
-    ("railcar-tour", 0xdec4_1a88_97a2_e172, 0x2bc1_b376),
+    ("railcar-tour", 0xdec4_1a88_97a2_e172, 0xf27c_a211),
     ("railcar-climb", 0x6f94_7e14_d084_8a3f, 0x0c1a_8e76),
     ("axle-shift", 0x2b42_d119_f25c_fa61, 0xce3d_7fc1),
 ];
@@ -25,7 +25,7 @@ const SCENARIOS: [(&str, u64, u32); 6] = [
 /// how many drives that are.
 const REVIEWS: [(&str, usize, u32, u32); 3] = [
     ("shuttle", 103, 0x36bf_a833, 0x66ea_ce3a),
-    ("railcar", 166, 0x5a80_af2e, 0x6cde_b7e4),
+    ("railcar", 166, 0x5a80_af2e, 0xd7e0_62b5),
     ("axle", 50, 0x64ab_f64a, 0x1875_4edf),
 ];
 
