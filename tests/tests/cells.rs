@@ -52,8 +52,8 @@ impl Demo {
             let radps = if step > 0.0 { (read / step).round() * step } else { read };
             *slot = Speed { radps: radps as f32, valid: true };
         }
-        let (table, heat) = (self.data.table(), Heat::default());
-        let mut reading = Reading::new(&table, &inputs, &heat, &mut Memory::default());
+        let (table, heat, mut memory) = (self.data.table(), Heat::default(), Memory::default());
+        let mut reading = Reading::new(&table, &inputs, &heat, &mut memory);
         let (mut yes, mut no) = (0, 0);
         let mut put = |bit: GuardBit, is: bool| {
             *(if is { &mut yes } else { &mut no }) |= bit.mask();

@@ -195,7 +195,7 @@ pub(crate) const CHECK: &[Entry] = &[
     entry("check.rs", "in table.steps.iter().enumerate()", steps, Why::Elements),
     entry("check.rs", "table.conflicts.iter().all(", conflicts, Why::Elements),
     entry("check.rs", "table.overlaps.iter().all(", overlaps, Why::Elements),
-    entry("check.rs", "heat.iter().all(", three, Why::Elements),
+    entry("check.rs", "heat.iter().all(", four, Why::Elements),
     within("lock_is_sound", "check.rs", "values.iter().all(", four, Why::Elements),
     within("arrangement_is_sound", "check.rs", "values.iter().all(", three, Why::Elements),
     within("step_is_sound", "check.rs", "values.iter().all(", machine_places, Why::Elements),
