@@ -332,6 +332,25 @@ fn sw_engine_fires_when_it_is_stalled_or_turned_backwards() {
     assert_eq!(s.rules(), ["SW-ENGINE"]);
 }
 
+/// A fault presses the engine-clutch for 0.2 s in reverse: from the end of the time for a reaction on the engine
+/// may only be what comes to rest by itself.
+#[test]
+fn sw_engine_lets_a_flywheel_come_to_rest_that_a_fault_has_turned() {
+    let turned = |pressed_s: f64, then_rpm: f64| {
+        let mut s = Story::new("shuttle");
+        s.close(2, 0.0).speed(CRANK, -500.0);
+        s.now.locks[2].forced = true;
+        s.now.locks[2].order = LockOrder::Open;
+        s.wait(pressed_s).open(2);
+        s.now.locks[2].forced = false;
+        s.wait(0.6 - pressed_s).speed(CRANK, then_rpm).wait(0.1);
+        s.rules().contains(&"SW-ENGINE")
+    };
+    assert!(!turned(0.2, -400.0), "it comes to rest");
+    assert!(turned(0.2, -501.0), "something turns it on");
+    assert!(turned(0.59, -400.0), "the lock held it until after the time for a reaction");
+}
+
 /// A lock that is ordered closed and that a fault lets go stalls an engine before anything can be done;
 /// one that is let go by order does not excuse it, nor does a fault that is long past.
 #[test]

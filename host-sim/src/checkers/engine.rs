@@ -15,6 +15,8 @@ const DRAG_TIMES: f64 = 3.0;
 struct Seen {
     ran: bool,
     backwards: bool,
+    /// To what a fault has turned it, rpm below zero, while it comes to rest by itself.
+    left_rpm: Option<f64>,
     /// Since when a lock holds or lets go against its order by a fault alone, a machine's torque
     /// is wrong, or the wheels have lost their grip.
     acts_since_s: Option<f64>,
@@ -123,8 +125,13 @@ impl Checker for EngineChecker {
         let rpm = truth.speed_radps[shaft] / RPM;
         let excused = self.is_excused(truth, sets);
         let seen = &mut self.seen;
-        let backwards = rpm < -self.rest_rpm && !excused;
-        if !excused {
+        let turns = rpm < -self.rest_rpm;
+        // A flywheel that a fault has turned backwards needs time to stand when no lock holds it any more.
+        let free = self.beside.iter().all(|i| sets.engaged >> *i & 1 == 0);
+        let falls = turns && (excused || free && seen.left_rpm.is_some_and(|left| rpm >= left));
+        seen.left_rpm = falls.then_some(rpm);
+        let backwards = turns && !falls;
+        if !excused && !falls {
             seen.worst_back.see(-rpm, truth.t_s);
         }
         if backwards && !seen.backwards {
