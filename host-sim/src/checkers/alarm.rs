@@ -98,13 +98,13 @@ impl AlarmChecker {
 
     /// Whether a lock could have been closed, or let go, all this time.
     fn was_ready(&self, refusal: Option<Refusal>, t_s: f64) -> Option<(&'static str, u8)> {
-        let (lock, did) = match refusal? {
+        let (lock, closes) = match refusal? {
             Refusal::SyncTimeout { lock } => (lock, true),
             Refusal::UnloadTimeout { lock } => (lock, false),
             _ => return None,
         };
         let ready = self.ready.get(usize::from(lock))?;
-        let (since_s, said) = if did {
+        let (since_s, said) = if closes {
             (ready.to_close_s, "is said to slip and did not")
         } else {
             (ready.to_open_s, "is said to be loaded and was not")

@@ -2,7 +2,8 @@
 
 use supervisor::io::LockOrder;
 
-use super::{Checker, Finding, Findings, LockSets, Margin, RPM, TickTruth, Worst, reaction_s};
+use super::{Checker, Finding, Findings, LockSets, Margin, RPM, TickTruth, Worst};
+use super::{engine_joined, reaction_s};
 use crate::driveline::{Driveline, Lock, ShaftId};
 
 const RULE: &str = "SW-ENGINE";
@@ -34,6 +35,8 @@ pub struct EngineChecker {
     engine: Option<(ShaftId, f64)>,
     /// Locks that end at the engine's shaft.
     beside: Vec<usize>,
+    /// Of each lock set whether it (or a gear) holds the engine to anything.
+    joined: Vec<bool>,
     /// Drag of each open lock without a fault, Nm.
     drag_nm: Vec<f64>,
     machine: usize,
@@ -54,6 +57,7 @@ impl EngineChecker {
             engine,
             beside: locks.filter(|(_, lock)| touches(lock)).map(|(i, _)| i).collect(),
             drag_nm: driveline.locks.iter().map(|lock| lock.drag_nm).collect(),
+            joined: engine_joined(driveline),
             machine: driveline.engine().map_or(0, |(m, _)| m),
             reaction_s: reaction_s(driveline),
             rest_rpm: driveline.timing.rest_rpm,
@@ -126,8 +130,8 @@ impl Checker for EngineChecker {
         let excused = self.is_excused(truth, sets);
         let seen = &mut self.seen;
         let turns = rpm < -self.rest_rpm;
-        // A flywheel that a fault has turned backwards needs time to stand when no lock holds it any more.
-        let free = self.beside.iter().all(|i| sets.engaged >> *i & 1 == 0);
+        // A flywheel that a fault has turned backwards needs time to stand when nothing holds it any more.
+        let free = !self.joined[usize::from(sets.engaged)];
         let falls = turns && (excused || free && seen.left_rpm.is_some_and(|left| rpm >= left));
         seen.left_rpm = falls.then_some(rpm);
         let backwards = turns && !falls;

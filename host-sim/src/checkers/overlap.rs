@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use super::truth::set_text;
 use super::{
-    Checker, Finding, Findings, LockSets, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, ramp_ms,
-    reaction_s,
+    Checker, Finding, Findings, LockSets, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, engine_joined,
+    ramp_ms, reaction_s,
 };
 use crate::driveline::{Driveline, ShaftId};
 use crate::kinematics::Kinematics;
@@ -69,12 +69,11 @@ impl OverlapChecker {
             worst_turn: Worst::default(),
             worst_time: Worst::default(),
         });
-        let sets = 0..1usize << driveline.locks.len();
         OverlapChecker {
             driveline: driveline.clone(),
             rest_radps: driveline.timing.rest_rpm * RPM,
             reaction_s: reaction_s(driveline),
-            engine_joined: sets.map(|set| joins_engine(driveline, set as u8)).collect(),
+            engine_joined: engine_joined(driveline),
             meant: driveline.arrangements.iter().map(|a| a.closed).collect(),
             speed_before: [0.0; MAX_SHAFTS],
             watched: watched.collect(),
@@ -181,18 +180,6 @@ fn limit_s(driveline: &Driveline, locks: u8) -> f64 {
     let ramp = slowest(&|i| ramp_ms(driveline, i));
     let release = slowest(&|i| driveline.locks[i].release_ms);
     (driveline.timing.overlap_max_ms + ramp + release) / 1e3
-}
-
-/// Whether a closed lock of `set` (or a gear) sits on the engine's shaft.
-fn joins_engine(driveline: &Driveline, set: u8) -> bool {
-    let Some((engine, _)) = driveline.engine() else { return false };
-    let shaft = driveline.machines[engine].shaft;
-    let geared = driveline.planetaries.iter().any(|p| [p.sun, p.ring, p.carrier].contains(&shaft))
-        || driveline.gear_pairs.iter().any(|g| g.a == shaft || g.b == shaft);
-    let locked = |(i, lock): (usize, &crate::driveline::Lock)| {
-        set >> i & 1 == 1 && (lock.a == shaft || lock.b == Some(shaft))
-    };
-    geared || driveline.locks.iter().enumerate().any(locked)
 }
 
 impl Checker for OverlapChecker {

@@ -15,6 +15,10 @@ const RULE: &str = "SW-SLIP";
 pub struct SlipChecker {
     driveline: Arc<Driveline>,
     limit_rpm: [Option<f64>; MAX_LOCKS],
+    /// Time in which each lock lets go: nothing that is ordered shows sooner.
+    release_s: [f64; MAX_LOCKS],
+    /// Since when tyres that grip again pull the wheels, s.
+    regrips_since_s: Option<f64>,
     worst: [Worst; MAX_LOCKS],
     findings: Findings,
 }
@@ -23,12 +27,16 @@ impl SlipChecker {
     /// For the locks of a driveline; locks without a stated limit are not judged.
     pub fn new(driveline: &Arc<Driveline>) -> SlipChecker {
         let mut limit_rpm = [None; MAX_LOCKS];
-        for (limit, lock) in limit_rpm.iter_mut().zip(&driveline.locks) {
-            *limit = lock.engage_slip_max_rpm;
+        let mut release_s = [0.0; MAX_LOCKS];
+        for (i, lock) in driveline.locks.iter().enumerate().take(MAX_LOCKS) {
+            limit_rpm[i] = lock.engage_slip_max_rpm;
+            release_s[i] = lock.release_ms / 1e3;
         }
         SlipChecker {
             driveline: driveline.clone(),
             limit_rpm,
+            release_s,
+            regrips_since_s: None,
             worst: [Worst::default(); MAX_LOCKS],
             findings: Findings::default(),
         }
@@ -41,16 +49,17 @@ impl Checker for SlipChecker {
     }
 
     fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
+        let since_s = self.regrips_since_s.filter(|_| truth.faults.regrips);
+        self.regrips_since_s = since_s.or(truth.faults.regrips.then_some(truth.t_s));
         if sets.began == 0 {
             return;
         }
         for (i, lock) in truth.locks.iter().enumerate() {
             let Some(slip) = lock.closed_at_radps else { continue };
             // A fault that presses the plates against the order is not our closing.
-            let (Some(limit), false) = (self.limit_rpm[i], lock.forced || truth.faults.regrips)
-            else {
-                continue;
-            };
+            let pulls = |since_s: f64| truth.t_s - since_s <= self.release_s[i];
+            let excused = lock.forced || self.regrips_since_s.is_some_and(pulls);
+            let (Some(limit), false) = (self.limit_rpm[i], excused) else { continue };
             let slip_rpm = slip.abs() / RPM;
             self.worst[i].see(slip_rpm, truth.t_s);
             if slip_rpm > limit || slip_rpm.is_nan() {
@@ -77,6 +86,7 @@ impl Checker for SlipChecker {
 
     fn reset(&mut self) {
         self.worst = [Worst::default(); MAX_LOCKS];
+        self.regrips_since_s = None;
         self.findings.clear();
     }
 }

@@ -190,10 +190,10 @@ impl TickTruth {
 pub struct LockSets {
     /// Locks that can carry torque.
     pub engaged: u8,
-    /// Locks whose sides turn as one.
-    pub sticking: u8,
     /// Those of them that a fault presses against the order.
     pub pressed: u8,
+    /// Locks whose sides turn as one.
+    pub sticking: u8,
     /// Locks that are ordered closed.
     pub ordered_closed: u8,
     /// Locks that began to carry torque in this tick.

@@ -96,7 +96,7 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         id: "SW-ALARM",
-        says: "Nothing is blamed in a driveline in which nothing has failed.",
+        says: "Nothing is blamed in a driveline in which nothing has failed, and no lock is said to be unready that was ready.",
         unseen: "a statement is right or wrong: there is no margin",
     },
 ];
