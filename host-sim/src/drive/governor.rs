@@ -15,7 +15,7 @@ use crate::drive::charge;
 use crate::drive::knowledge::{EngineKnown, Knowledge, SetKnown};
 use crate::drive::limits::Limits;
 use crate::driveline::{Driveline, Engine};
-use crate::plant::{MAX_SHAFTS, ShaftValues};
+use crate::plant::{MAX_SHAFTS, ShaftValues, clamp};
 
 const RPM: f64 = std::f64::consts::PI / 30.0;
 /// Gain of a held speed, 1/s.
@@ -159,7 +159,7 @@ impl Mind {
             let before = self.torque_nm[m];
             let share = if engine.is_some_and(|e| e.0 == m) { 1.0 } else { share };
             let next = before + (answer.torque_nm[m] - before) * share;
-            self.torque_nm[m] = within(next, low, high);
+            self.torque_nm[m] = clamp(next, low, high);
             command.torque_nm[m] = self.torque_nm[m];
         }
         command
@@ -208,7 +208,7 @@ impl Mind {
     fn shape_demand(&mut self, now: &Moment) {
         let step = now.known.pace.demand_nm;
         let wanted = if now.seen.demand_nm.is_finite() { now.seen.demand_nm } else { 0.0 };
-        self.demand_nm += within(wanted - self.demand_nm, -step, step);
+        self.demand_nm += clamp(wanted - self.demand_nm, -step, step);
         let power = self.demand_nm * now.seen.output_radps;
         self.driver_w += (power - self.driver_w) * now.known.pace.power_share;
     }
@@ -235,9 +235,9 @@ impl Mind {
             // The wished speed glides, so that the machines need no torque to chase it.
             let glide = ENGINE_GLIDE_RADPS2 * known.dt_s;
             let from = self.engine_radps.filter(|_| loaded).unwrap_or(speed);
-            let next = from + within(wished_radps - from, -glide, glide);
+            let next = from + clamp(wished_radps - from, -glide, glide);
             self.engine_radps = Some(next);
-            self.engine_load_nm += within(load - self.engine_load_nm, -2.0 * step, step);
+            self.engine_load_nm += clamp(load - self.engine_load_nm, -2.0 * step, step);
             // An engine that is joined and does not run is to stand.
             wished = joined.then_some(if runs { next } else { 0.0 });
         }
@@ -289,7 +289,7 @@ impl Mind {
             None if seen.settled => {
                 let most = known.pace.rate_max;
                 let planned = planned[known.machine[m].shaft % MAX_SHAFTS];
-                let wanted = within(PLAN_GAIN_PER_S * (planned - speed), -most, most);
+                let wanted = clamp(PLAN_GAIN_PER_S * (planned - speed), -most, most);
                 (Part::Shares, self.paced(known, m, wanted))
             }
             None => (Part::Shares, self.paced(known, m, 0.0)),
@@ -307,7 +307,7 @@ impl Mind {
     fn ramped(&mut self, known: &Knowledge, m: usize, nm: f64) -> f64 {
         let step = known.machine[m].given_step_nm;
         let wanted = if nm.is_finite() { nm } else { 0.0 };
-        self.given_nm[m] += within(wanted - self.given_nm[m], -step, step);
+        self.given_nm[m] += clamp(wanted - self.given_nm[m], -step, step);
         self.given_nm[m]
     }
 
@@ -323,17 +323,17 @@ impl Mind {
             let came = (speed - before) / dt_s;
             let lost = self.expected[m] - came - self.pull[m];
             let learned = lost * known.pace.learn_share;
-            self.pull[m] = within(self.pull[m] + learned, -0.5 * most, 0.5 * most);
+            self.pull[m] = clamp(self.pull[m] + learned, -0.5 * most, 0.5 * most);
         }
         self.speed_before[m] = Some(speed);
         // A target that goes with the road is followed without lagging behind it.
         if let (Some(before), true) = (self.target_before[m], target.is_finite()) {
-            let moved = within((target - before) / dt_s, -most, most);
+            let moved = clamp((target - before) / dt_s, -most, most);
             self.target_rate[m] += (moved - self.target_rate[m]) * dt_s / (dt_s + TARGET_RATE_S);
         }
         self.target_before[m] = Some(target).filter(|target| target.is_finite());
         let wanted = HOLD_GAIN_PER_S * missing + self.pull[m] + self.target_rate[m];
-        let wanted = within(wanted, -most, most);
+        let wanted = clamp(wanted, -most, most);
         let paced = self.paced(known, m, wanted);
         let lag_s = known.machine[m].lag_s;
         self.expected[m] += (paced - self.expected[m]) * dt_s / (dt_s + lag_s);
@@ -352,14 +352,7 @@ impl Mind {
     /// A wished acceleration that grows no faster than the torques can follow in step.
     fn paced(&mut self, known: &Knowledge, m: usize, wanted: f64) -> f64 {
         let step = known.pace.rate_step;
-        self.pace[m] += within(wanted - self.pace[m], -step, step);
+        self.pace[m] += clamp(wanted - self.pace[m], -step, step);
         self.pace[m]
     }
-}
-
-/// As the library's `clamp`, without a look at whether the limits make sense.
-#[inline]
-fn within(x: f64, low: f64, high: f64) -> f64 {
-    let x = if x < low { low } else { x };
-    if x > high { high } else { x }
 }

@@ -38,9 +38,9 @@ pub(super) fn advance(model: &PlantModel, state: &mut PlantState, inputs: &Plant
     }
 }
 
-/// `x` within limits of which the first is not above the second.
+/// `x` within limits: as the library's, without a look at whether the first is not above the second.
 #[inline]
-fn clamp(x: f64, low: f64, high: f64) -> f64 {
+pub(crate) fn clamp(x: f64, low: f64, high: f64) -> f64 {
     let x = if x < low { low } else { x };
     if x > high { high } else { x }
 }

@@ -37,6 +37,7 @@ pub use inputs::{
     ActuatorFault, EngineFault, Faults, LockFaults, MachineFaults, PlantInputs, SensorFaults,
     Suspects, SwitchFault, TorqueFault,
 };
+pub(crate) use machine::clamp;
 pub use model::{MissingData, PlantModel, ShaftValues};
 pub use start::StartError;
 pub use state::{
