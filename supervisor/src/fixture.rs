@@ -146,6 +146,7 @@ impl Owned {
         let set = |drives, fallback| Set {
             drives,
             engine_joined: false,
+            engine_geared: false,
             held_machines: Bits::EMPTY,
             fallback,
         };

@@ -95,7 +95,7 @@ pub trait Guards {
     /// Whether the engine runs by itself.
     fn engine_running(&mut self) -> bool;
     /// Whether the engine runs and will be dragged below its stall speed, or driven beyond its
-    /// highest, before a lock that is let go now is open.
+    /// highest, before a lock that is let go now is open; or whether it is turned backwards.
     fn engine_endangered(&mut self) -> bool;
     /// The arrangement asked for.
     fn request(&mut self) -> Option<u8>;

@@ -83,7 +83,8 @@ pub fn table_hash(table: &Table) -> u32 {
     }
     arrangements(&mut crc, table);
     for set in table.sets {
-        let flags = u8::from(set.drives) | u8::from(set.engine_joined) << 1;
+        let engine = u8::from(set.engine_joined) << 1 | u8::from(set.engine_geared) << 2;
+        let flags = u8::from(set.drives) | engine;
         crc.bytes(&[flags, set.held_machines.0, set.fallback]);
     }
     steps(&mut crc, table);

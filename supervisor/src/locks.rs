@@ -127,16 +127,18 @@ impl Locks {
         let stands = self.ordered.and(self.closed);
         let free = self.open.without(self.ordered);
         // A lock that stands is lost when its sides move apart; a switch that says open while they
-        // do not is lying.
+        // do not is lying. When nobody knows whether they do it may be right.
         let slipping = guards.moving(stands);
         let denied = stands.and(reports.open).without(slipping);
+        let unseen = denied.filter(|lock| !guards.slip_known(lock));
+        let (leaving, denied) = (slipping.or(unseen), denied.without(unseen));
         // A switch that says closed while the sides move apart is lying; while they do not, it may
         // be right, and the lock no longer counts as open.
         let claimed = free.and(reports.closed);
         let apart = guards.moving(claimed);
         self.doubt_switches(stands.or(free), denied.or(apart), debounce);
         let way = self.on_their_way(table, guards, &reports, stands.or(free));
-        let seen = slipping.or(claimed.without(apart)).or(way.there);
+        let seen = leaving.or(claimed.without(apart)).or(way.there);
         let reached = self.evidence(table, seen);
         let there = reached.and(way.there);
         self.closed = self.closed.or(there.and(self.ordered));
@@ -144,7 +146,7 @@ impl Locks {
         self.stuck_closed = self.stuck_closed.or(way.late).without(there);
         self.open = self.open.without(reached.and(claimed));
         self.restart(reached.and(claimed));
-        let lost = reached.and(slipping);
+        let lost = reached.and(leaving);
         self.lose(lost);
         lost
     }

@@ -15,6 +15,7 @@ use crate::table::{Lock, SpeedRow, Step, Table, Window};
 pub(crate) use engine::Powers;
 use engine::{implausible_engine, running_engine};
 
+mod away;
 mod engine;
 #[cfg(test)]
 mod tests;
@@ -40,6 +41,8 @@ pub(crate) struct Samples {
     age: u16,
     /// How many of them are real samples, not the one of the reset.
     filled: u8,
+    /// Sensors that a relation spoke against when it could be looked at last.
+    doubted: Bits,
 }
 
 /// What `observe` remembers between ticks.
@@ -182,7 +185,7 @@ impl<'a> Reading<'a> {
         let (valid, outside) = self.sense(&older.radps, foresight);
         self.change_known = if samples.filled >= 2 { valid.and(older.valid) } else { Bits::EMPTY };
         samples.push(&self.now, valid, rate_ticks);
-        self.judge(valid, outside);
+        samples.doubted = self.judge(valid, outside, samples.doubted);
         self.look_at_locks();
     }
 
@@ -205,15 +208,17 @@ impl<'a> Reading<'a> {
         (valid, outside)
     }
 
-    /// Which of the valid sensors are to be trusted, and what they say of the shafts.
-    fn judge(&mut self, valid: Bits, outside: Bits) {
+    /// Which of the valid sensors are to be trusted, and what they say of the shafts. Gives those that a
+    /// relation speaks against; `doubted` were those of the tick before.
+    fn judge(&mut self, valid: Bits, outside: Bits, doubted: Bits) -> Bits {
         let engine = running_engine(self.table, self.inputs);
-        let implausible = implausible(self.table, valid, &self.now)
-            .or(implausible_engine(self.table, engine, valid, &self.now));
-        self.trusted = valid.without(implausible);
+        let doubted = implausible(self.table, valid, doubted, &self.now);
+        let of_engine = implausible_engine(self.table, engine, valid, &self.now);
+        self.trusted = valid.without(doubted.or(of_engine));
         let unforeseen = unforeseen(self.table, &self.now, self.trusted.without(self.change_known));
         self.racing = outside.and(self.trusted).and(self.change_known).or(unforeseen);
         self.output = self.value(&self.table.output_row, self.table.output_sensors);
+        doubted
     }
 
     /// Look at each lock once; of those whose slip is known it is kept.
@@ -237,16 +242,19 @@ impl<'a> Reading<'a> {
     }
 }
 
-/// Of the valid sensors, those that a relation which healthy sensors fulfil speaks against: all
-/// that the relation reads.
-fn implausible(table: &Table, valid: Bits, now: &SpeedRow) -> Bits {
+/// Sensors that a relation which healthy sensors fulfil speaks against: all that the relation reads, for
+/// as long as it cannot be looked at again because one of them is missing: that one need not be the one
+/// that was wrong.
+fn implausible(table: &Table, valid: Bits, doubted: Bits, now: &SpeedRow) -> Bits {
     let mut implausible = Bits::EMPTY;
     for parity in table.parities {
-        if valid.contains(parity.sensors) {
-            let agrees = magnitude(row_times_here(&parity.row, now)) <= parity.max;
-            if !agrees {
-                implausible = implausible.or(parity.sensors);
-            }
+        let agrees = if valid.contains(parity.sensors) {
+            magnitude(row_times_here(&parity.row, now)) <= parity.max
+        } else {
+            !doubted.contains(parity.sensors)
+        };
+        if !agrees {
+            implausible = implausible.or(parity.sensors);
         }
     }
     implausible
@@ -318,17 +326,6 @@ impl Reading<'_> {
     pub fn machine_radps(&self, machine: u8) -> Option<f32> {
         let rest = self.table.rests.get(machine as usize).filter(|rest| rest.max > 0.0)?;
         self.value(&rest.row, rest.sensors)
-    }
-
-    /// Whether a machine's shaft moves away from a speed in rad/s, faster than a change of `rate_max`
-    /// over the distance of the rates; not when that is not known.
-    pub fn goes_away(&self, machine: u8, from_radps: f32, rate_max: f32) -> bool {
-        let rest = self.table.rests.get(machine as usize);
-        let (Some(rest), Some(radps)) = (rest, self.machine_radps(machine)) else { return false };
-        let change = row_times(&rest.row, &self.change);
-        let known = self.change_known.contains(rest.sensors);
-        let fast = magnitude(change) > rate_max * self.age_share;
-        known && fast && (from_radps - radps) * change < 0.0
     }
 
     /// Speed of the output shaft in rad/s; `None` when its sensors are not to be trusted.

@@ -12,6 +12,12 @@ use crate::table::{StepDuty, Table};
 #[cfg(test)]
 mod tests;
 
+/// A shaft goes away when it does so faster than this share of the change at which the lock may
+/// still be closed. Noise is faster, but never for long in one direction.
+const AWAY_SHARE: f32 = 0.25;
+/// The torque stays cut for so many times the retry wait at most.
+const WAITS_MAX: u16 = 64;
+
 /// What is remembered of a shaft that goes the wrong way.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub(crate) struct Stray {
@@ -19,11 +25,14 @@ pub(crate) struct Stray {
     ticks: u16,
     /// Ticks for which the torque stays cut.
     left: u16,
+    /// For how many retry waits it was cut last.
+    waits: u16,
 }
 
 impl Stray {
     /// SW-M2: no torque from a machine that synchronises and drives its shaft away from the target,
-    /// until the step is over or the retry wait is.
+    /// until the step is over or the retry wait is. When it does so again the wait is twice as long,
+    /// until a machine has brought its shaft to where a lock may close.
     pub(crate) fn cut(
         &mut self,
         table: &Table,
@@ -31,32 +40,37 @@ impl Stray {
         reading: &Reading,
         orders: &mut [MachineOrder; MAX_MACHINES],
     ) {
-        let step = match phase {
-            Phase::Prepare { step, .. } => table.step(step),
-            _ => None,
+        self.left = self.left.saturating_sub(1);
+        let (step, arrived) = match phase {
+            Phase::Prepare { step, .. } => (table.step(step), false),
+            Phase::Closing { step } => (table.step(step), true),
+            _ => (None, false),
         };
         let mut syncs = step.into_iter().flat_map(|step| step.duties.iter().zip(0..));
         let machine = syncs.find(|(duty, _)| **duty == StepDuty::Sync).map(|(_, i)| i);
         let (Some(step), Some(machine)) = (step, machine) else {
-            *self = Stray::default();
+            self.ticks = 0;
             return;
         };
+        if arrived {
+            *self = Stray::default();
+            return;
+        }
         let Some(order) = orders.get_mut(usize::from(machine)) else { return };
-        let rate_max = table.locks.get(step.lock as usize).map(|lock| lock.rate_max);
-        self.ticks = match (*order, rate_max) {
-            (MachineOrder::HoldSpeed { target_radps }, Some(rate_max))
-                if reading.goes_away(machine, target_radps, rate_max) =>
-            {
-                self.ticks.saturating_add(1)
+        let away = match *order {
+            MachineOrder::HoldSpeed { target_radps } if self.left == 0 => {
+                reading.goes_away(step, machine, target_radps, AWAY_SHARE)
             }
-            _ => 0,
+            _ => false,
         };
+        self.ticks = if away { self.ticks.saturating_add(1) } else { 0 };
         // Torque from before has gone, and what was asked for has come, after the reaction time.
         if self.ticks > table.timing.react.saturating_mul(2) {
-            *self = Stray { ticks: 0, left: table.timing.retry_wait };
+            let waits = self.waits.saturating_mul(2).clamp(1, WAITS_MAX);
+            let left = table.timing.retry_wait.saturating_mul(waits);
+            *self = Stray { ticks: 0, left, waits };
         }
         if self.left > 0 {
-            self.left = self.left.saturating_sub(1);
             // SW-M2
             *order = MachineOrder::Off;
         }

@@ -11,7 +11,7 @@ use crate::bits::{Bits, MAX_MACHINES, MAX_SENSORS};
 pub use next::{Stuck, Why};
 
 /// Version of the table's layout; a table of another version is refused.
-pub const TABLE_FORMAT: u16 = 2;
+pub const TABLE_FORMAT: u16 = 3;
 
 /// In [`Table::next`]: set in an entry that is no step; the low byte is a [`Why`].
 pub const NO_STEP: u16 = 0x8000;
@@ -257,6 +257,8 @@ pub struct Set {
     pub drives: bool,
     /// Whether the engine's shaft is joined to anything.
     pub engine_joined: bool,
+    /// Whether torque passes between the engine's shaft and the output.
+    pub engine_geared: bool,
     /// Machines whose shafts are held.
     pub held_machines: Bits,
     /// Arrangement to fall back to, by stuck variant 0 (nothing stuck); 255: none.

@@ -10,18 +10,18 @@ mod tests;
 
 /// SW-M3: no torque from a machine whose own speed cannot be measured now, unless the arrangement
 /// that stands is `shown`. With neither its sensor nor its locks to go by, its shaft may be free, and
-/// nothing would see it race. A machine that never had a sensor is left as it is.
+/// nothing would see it race. Nor is one left on that has nothing to do anyway: only its controller
+/// would keep it from giving torque that nobody asked for. A machine that never had a sensor is left as
+/// it is.
 pub(crate) fn cut(
     table: &Table,
     reading: &Reading,
     shown: bool,
     orders: &mut [MachineOrder; MAX_MACHINES],
 ) {
-    if shown {
-        return;
-    }
     for (rest, order) in table.rests.iter().zip(orders) {
-        if rest.max > 0.0 && !reading.trusts(rest.sensors) {
+        let needed = shown && *order != MachineOrder::Unload;
+        if rest.max > 0.0 && !needed && !reading.trusts(rest.sensors) {
             // SW-M3
             *order = MachineOrder::Off;
         }

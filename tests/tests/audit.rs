@@ -328,6 +328,7 @@ fn planted_changes_of_lock_sets_are_found() {
         }),
         ("AU-SET", "drives", |t| set!(t.sets[0].drives, !t.sets[0].drives)),
         ("AU-SET", "engine_joined", |t| set!(t.sets[1].engine_joined, !t.sets[1].engine_joined)),
+        ("AU-SET", "engine_geared", |t| set!(t.sets[1].engine_geared, !t.sets[1].engine_geared)),
         ("AU-SET", "held_machines", |t| {
             let held = t.sets.iter_mut().find(|s| !s.held_machines.is_empty());
             held.is_some_and(|s| drop_one(&mut s.held_machines))

@@ -4,7 +4,7 @@
 //! no plant is asked.
 
 use host_sim::checkers::{self, Checker, Judges};
-use host_sim::driveline::{self, Driveline, GearPair, Shaft};
+use host_sim::driveline::{self, Driveline, GearPair};
 use host_sim::exact::ratio;
 use host_sim::kinematics;
 use slipwarden_tests::story::Story;
@@ -334,31 +334,28 @@ fn sw_engine_fires_when_it_is_stalled_or_turned_backwards() {
     assert_eq!(s.rules(), ["SW-ENGINE"]);
 }
 
-/// A fault presses the engine-clutch for 0.2 s in reverse: from the end of the time for a reaction on the engine
-/// may only be what comes to rest by itself.
+/// A fault presses the engine-clutch in reverse, and the ring-clutch is let go after 0.2 s: from the end of the
+/// time for a reaction on the engine may only be what comes to rest by itself, the generator's rotor with it.
 #[test]
 fn sw_engine_lets_a_flywheel_come_to_rest_that_a_fault_has_turned() {
-    let turned = |pressed_s: f64, then_rpm: f64, geared: bool| {
+    let turned = |tied_s: f64, then_rpm: f64, geared: bool| {
         let mut s = Story::new("shuttle");
         if geared {
-            let (a, b) = (CRANK, s.driveline.shafts.len());
-            let stub = Shaft { name: "stub".into(), ..s.driveline.shafts[a].clone() };
-            s.driveline.shafts.push(stub);
-            let (name, ratio) = ("stub-gears".into(), ratio(2, 1));
+            let (a, b) = (CRANK, s.driveline.output.shaft);
+            let (name, ratio) = ("by-pass".into(), ratio(2, 1));
             s.driveline.gear_pairs.push(GearPair { name, a, b, ratio, mesh_efficiency: 1.0 });
         }
-        s.close(2, 0.0).speed(CRANK, -500.0);
+        s.close(1, 0.0).close(2, 0.0).speed(CRANK, -500.0);
         s.now.locks[2].forced = true;
         s.now.locks[2].order = LockOrder::Open;
-        s.wait(pressed_s).open(2);
-        s.now.locks[2].forced = false;
-        s.wait(0.6 - pressed_s).speed(CRANK, then_rpm).wait(0.1);
+        s.wait(tied_s).open(1);
+        s.wait(0.6 - tied_s).speed(CRANK, then_rpm).wait(0.1);
         s.rules().contains(&"SW-ENGINE")
     };
     assert!(!turned(0.2, -400.0, false), "it comes to rest");
-    assert!(turned(0.2, -400.0, true), "gears hold it");
+    assert!(turned(0.2, -400.0, true), "gears tie it to the wheels");
     assert!(turned(0.2, -501.0, false), "something turns it on");
-    assert!(turned(0.59, -400.0, false), "the lock held it until after the time for a reaction");
+    assert!(turned(0.59, -400.0, false), "the wheels held it until after the time for a reaction");
 }
 
 /// A lock that is ordered closed and that a fault lets go stalls an engine before anything can be done;
@@ -372,11 +369,25 @@ fn sw_engine_gives_time_to_react_to_a_lock_that_opens_by_itself() {
     assert!(stalls(false, LockOrder::Close, 0.1));
 }
 
-/// The same for a machine's torque that is wrong (generator 1; the engine's own is no one's to judge).
+/// The same for a machine's torque that is wrong (generator 1; the engine's own is no one's to judge), from
+/// when it acts, whatever has acted for long already.
 #[test]
 fn sw_engine_gives_time_to_react_to_a_wrong_torque() {
     assert!(!stalls((false, 0b10, false), LockOrder::Open, 0.1));
     assert!(stalls((false, 0b10, false), LockOrder::Open, 0.6));
+    for (acts, slides, blamed) in [(true, false, false), (false, true, false), (false, false, true)]
+    {
+        let mut s = Story::new("shuttle");
+        s.speed(CRANK, 950.0);
+        (s.now.engine_running, s.now.engine_run_order) = (true, true);
+        (s.now.faults.machines, s.now.faults.machine_acts) = (0b10, slides);
+        s.wait(0.7);
+        (s.now.faults.machine_acts, s.now.faults.grip_lost) = (acts || slides, slides);
+        s.wait(0.1);
+        s.now.engine_running = false;
+        s.speed(CRANK, 300.0).wait(0.1);
+        assert_eq!(s.rules().contains(&"SW-ENGINE"), blamed, "{acts} {slides}");
+    }
 }
 
 /// And for wheels that lose their grip: brakes stop them, and the engine with them.
@@ -394,6 +405,7 @@ fn stalls((actuator, machines, slides): (bool, u8, bool), order: LockOrder, afte
     s.wait(0.2).open(1);
     s.now.faults.actuators = if actuator { 0b10 } else { 0 };
     (s.now.faults.machines, s.now.faults.grip_lost) = (machines, slides);
+    s.now.faults.machine_acts = machines != 0;
     s.now.locks[1].order = order;
     s.wait(after_s);
     s.now.engine_running = false;

@@ -1,5 +1,6 @@
 //! Conflicts, overlaps and what is known of each lock set, from this audit's own reckoning.
 
+use num_traits::Zero;
 use supervisor::bits::Bits;
 use supervisor::table as t;
 
@@ -93,6 +94,27 @@ fn drives(context: &Context, set: u8) -> bool {
     Matrix::new(basis.len(), rows).combine_rows(&speeds(context.d.output.shaft)).is_some()
 }
 
+/// Whether torque passes between the engine's shaft and the output: a relation between speeds has
+/// both, or a chain of relations. The table looks at motions instead.
+fn engine_geared(context: &Context, set: u8) -> bool {
+    let (d, motions) = (context.d, &context.k.set(set).basis);
+    let Some((engine, _)) = d.engine() else { return false };
+    let turned: Vec<Row> = motions.iter().map(|m| m.iter().rev().cloned().collect()).collect();
+    let relations = Matrix::new(d.shafts.len(), turned).null_space();
+    let place = |shaft: usize| d.shafts.len() - 1 - shaft;
+    let mut of: Vec<usize> = (0..d.shafts.len()).collect();
+    for relation in relations {
+        let mut members = (0..d.shafts.len()).filter(|&s| !relation[place(s)].is_zero());
+        let Some(first) = members.next() else { continue };
+        for member in members {
+            let (old, new) = (of[member], of[first]);
+            of.iter_mut().filter(|group| **group == old).for_each(|group| *group = new);
+        }
+    }
+    let output = d.output.shaft;
+    of[d.machines[engine].shaft] == of[output] && !context.holds(set, output)
+}
+
 fn known(context: &Context, set: u8, out: &mut Audited) {
     let stated = &context.table.sets[usize::from(set)];
     let names = context.d.lock_names(set).join(" + ");
@@ -102,6 +124,9 @@ fn known(context: &Context, set: u8, out: &mut Audited) {
     }
     if stated.engine_joined != context.engine_joined(set) {
         out.find("AU-SET", place("engine_joined"), "it is wrong about the engine");
+    }
+    if stated.engine_geared != engine_geared(context, set) {
+        out.find("AU-SET", place("engine_geared"), "it is wrong about what the engine can push");
     }
     let held = context.held_machines(set).into_iter();
     if stated.held_machines != held.fold(Bits::EMPTY, |bits, m| bits.with(m as u8, true)) {

@@ -2,8 +2,8 @@
 
 use supervisor::io::LockOrder;
 
+use super::reaction_s;
 use super::{Checker, Finding, Findings, LockSets, Margin, RPM, TickTruth, Worst};
-use super::{engine_joined, reaction_s};
 use crate::driveline::{Driveline, Lock, ShaftId};
 
 const RULE: &str = "SW-ENGINE";
@@ -19,8 +19,8 @@ struct Seen {
     /// To what a fault has turned it, rpm below zero, while it comes to rest by itself.
     left_rpm: Option<f64>,
     /// Since when a lock holds or lets go against its order by a fault alone, a machine's torque
-    /// is wrong, or the wheels have lost their grip.
-    acts_since_s: Option<f64>,
+    /// is wrong, and the wheels have lost their grip: each its own time.
+    acts_since_s: [Option<f64>; 3],
     /// Locks that stood, closed by order.
     stood: u8,
     /// When the drag of an open lock at its shaft was last made larger by a fault.
@@ -35,8 +35,8 @@ pub struct EngineChecker {
     engine: Option<(ShaftId, f64)>,
     /// Locks that end at the engine's shaft.
     beside: Vec<usize>,
-    /// Of each lock set whether it (or a gear) holds the engine to anything.
-    joined: Vec<bool>,
+    /// Of each lock set whether gears and closed locks lead from the engine to the wheels.
+    tied: Vec<bool>,
     /// Drag of each open lock without a fault, Nm.
     drag_nm: Vec<f64>,
     machine: usize,
@@ -57,7 +57,7 @@ impl EngineChecker {
             engine,
             beside: locks.filter(|(_, lock)| touches(lock)).map(|(i, _)| i).collect(),
             drag_nm: driveline.locks.iter().map(|lock| lock.drag_nm).collect(),
-            joined: engine_joined(driveline),
+            tied: tied_to_wheels(driveline),
             machine: driveline.engine().map_or(0, |(m, _)| m),
             reaction_s: reaction_s(driveline),
             rest_rpm: driveline.timing.rest_rpm,
@@ -65,6 +65,29 @@ impl EngineChecker {
             findings: Findings::default(),
         }
     }
+}
+
+/// Of each lock set whether gears and closed locks lead from the engine's shaft to the output.
+fn tied_to_wheels(driveline: &Driveline) -> Vec<bool> {
+    let sets = 0..1usize << driveline.locks.len();
+    let Some((engine, _)) = driveline.engine() else { return sets.map(|_| false).collect() };
+    let gears = driveline.planetaries.iter().map(|p| vec![p.sun, p.ring, p.carrier]);
+    let gears: Vec<_> = gears.chain(driveline.gear_pairs.iter().map(|g| vec![g.a, g.b])).collect();
+    sets.map(|set| {
+        let closed = driveline.locks.iter().enumerate().filter(|(i, _)| set >> i & 1 == 1);
+        let mut links = gears.clone();
+        links.extend(closed.filter_map(|(_, lock)| Some(vec![lock.a, lock.b?])));
+        let mut reached = vec![driveline.machines[engine].shaft];
+        for _ in 0..driveline.shafts.len() {
+            let near = links.iter().filter(|link| link.iter().any(|shaft| reached.contains(shaft)));
+            let near: Vec<ShaftId> = near.flatten().copied().collect();
+            reached.extend(near);
+            reached.sort_unstable();
+            reached.dedup();
+        }
+        reached.contains(&driveline.output.shaft)
+    })
+    .collect()
 }
 
 impl EngineChecker {
@@ -76,12 +99,12 @@ impl EngineChecker {
         // Plates that a fault lets drag pull as suddenly as those that it presses.
         let drags_hard = |i: usize, nm: f64| nm.abs() > DRAG_TIMES * self.drag_nm[i];
         let seen = &mut self.seen;
-        let mut acts = truth.faults.machines != 0 || truth.faults.grip_lost;
+        let [mut acts, wrong, slides] = [false, truth.faults.machine_acts, truth.faults.grip_lost];
         if !truth.has_actuator_fault_of(u8::MAX) {
             // Then of all that follows only this is left.
             acts |= sets.pressed != 0;
             seen.stood = (seen.stood | sets.sticking) & sets.ordered_closed;
-            return self.is_recent(truth.t_s, acts);
+            return self.is_recent(truth.t_s, [acts, wrong, slides]);
         }
         for (i, lock) in truth.locks.iter().take(self.drag_nm.len()).enumerate() {
             let faulty = truth.has_actuator_fault(i);
@@ -100,22 +123,26 @@ impl EngineChecker {
         if self.beside.iter().any(drags) {
             seen.dragged_s = Some(truth.t_s);
         }
-        self.is_recent(truth.t_s, acts)
+        self.is_recent(truth.t_s, [acts, wrong, slides])
     }
 
     /// Whether something that `acts` now, or did, or a drag, began so lately that it excuses.
     #[inline]
-    fn is_recent(&mut self, t_s: f64, acts: bool) -> bool {
+    fn is_recent(&mut self, t_s: f64, acts: [bool; 3]) -> bool {
         let seen = &mut self.seen;
-        if acts && seen.acts_since_s.is_none() {
-            seen.acts_since_s = Some(t_s);
-        }
-        let recent = seen.acts_since_s.is_some_and(|s| t_s - s <= self.reaction_s);
-        if !acts && !recent {
-            seen.acts_since_s = None;
-        }
         // What it has turned the engine to takes time to pass as well.
-        recent || seen.dragged_s.is_some_and(|s| t_s - s <= self.reaction_s)
+        let mut recent = seen.dragged_s.is_some_and(|s| t_s - s <= self.reaction_s);
+        for (acts, since_s) in acts.into_iter().zip(&mut seen.acts_since_s) {
+            if acts && since_s.is_none() {
+                *since_s = Some(t_s);
+            }
+            let still = since_s.is_some_and(|s| t_s - s <= self.reaction_s);
+            if !acts && !still {
+                *since_s = None;
+            }
+            recent |= still;
+        }
+        recent
     }
 }
 
@@ -130,8 +157,8 @@ impl Checker for EngineChecker {
         let excused = self.is_excused(truth, sets);
         let seen = &mut self.seen;
         let turns = rpm < -self.rest_rpm;
-        // A flywheel that a fault has turned backwards needs time to stand when nothing holds it any more.
-        let free = !self.joined[usize::from(sets.engaged)];
+        // A flywheel that a fault has turned backwards needs time to stand when the wheels turn it no more.
+        let free = !self.tied[usize::from(sets.engaged)];
         let falls = turns && (excused || free && seen.left_rpm.is_some_and(|left| rpm >= left));
         seen.left_rpm = falls.then_some(rpm);
         let backwards = turns && !falls;
@@ -196,7 +223,7 @@ mod tests {
             let mut by_each = by_sets.clone();
             for (tick, (bits, machines)) in ticks.into_iter().enumerate() {
                 let mut truth = TickTruth { t_s: tick as f64 * 0.1, dt_s: 0.1, ..TickTruth::default() };
-                truth.faults.machines = machines / 5;
+                truth.faults.machine_acts = machines / 5 == 1;
                 for (i, lock) in truth.locks.iter_mut().enumerate().take(locks) {
                     let [ordered, sticking, engaged, forced] = bits.map(|set| set >> i & 1 == 1);
                     lock.order = if ordered { LockOrder::Close } else { LockOrder::Prefill };

@@ -115,19 +115,6 @@ pub(crate) fn shows_radps(lock: &Lock) -> f64 {
     lock.engage_slip_max_rpm.unwrap_or(f64::INFINITY) * RPM
 }
 
-/// Of each lock set whether a closed lock of it (or a gear) sits on the engine's shaft.
-pub(crate) fn engine_joined(driveline: &Driveline) -> Vec<bool> {
-    let sets = 0..1usize << driveline.locks.len();
-    let Some((engine, _)) = driveline.engine() else { return sets.map(|_| false).collect() };
-    let shaft = driveline.machines[engine].shaft;
-    let geared = driveline.planetaries.iter().any(|p| [p.sun, p.ring, p.carrier].contains(&shaft))
-        || driveline.gear_pairs.iter().any(|g| g.a == shaft || g.b == shaft);
-    let ends_there = |lock: &Lock| lock.a == shaft || lock.b == Some(shaft);
-    let locks = driveline.locks.iter().enumerate();
-    let there = locks.filter(|(_, l)| ends_there(l)).fold(0, |set, (i, _)| set | 1 << i);
-    sets.map(|set| geared || set & there != 0).collect()
-}
-
 /// Time for the torque of a lock to rise from the kiss point to its capacity, ms.
 pub(crate) fn ramp_ms(driveline: &Driveline, lock: usize) -> f64 {
     match &driveline.locks[lock].kind {

@@ -5,10 +5,10 @@ use std::sync::Arc;
 
 use super::truth::set_text;
 use super::{
-    Checker, Finding, Findings, LockSets, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, engine_joined,
-    ramp_ms, reaction_s,
+    Checker, Finding, Findings, LockSets, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, ramp_ms,
+    reaction_s,
 };
-use crate::driveline::{Driveline, ShaftId};
+use crate::driveline::{Driveline, Lock, ShaftId};
 use crate::kinematics::Kinematics;
 
 const RULE: &str = "SW-OVERLAP";
@@ -230,4 +230,16 @@ impl Checker for OverlapChecker {
         self.speed_before = [0.0; MAX_SHAFTS];
         self.findings.clear();
     }
+}
+/// Of each lock set whether a closed lock of it (or a gear) sits on the engine's shaft.
+fn engine_joined(driveline: &Driveline) -> Vec<bool> {
+    let sets = 0..1usize << driveline.locks.len();
+    let Some((engine, _)) = driveline.engine() else { return sets.map(|_| false).collect() };
+    let shaft = driveline.machines[engine].shaft;
+    let geared = driveline.planetaries.iter().any(|p| [p.sun, p.ring, p.carrier].contains(&shaft))
+        || driveline.gear_pairs.iter().any(|g| g.a == shaft || g.b == shaft);
+    let ends_there = |lock: &Lock| lock.a == shaft || lock.b == Some(shaft);
+    let locks = driveline.locks.iter().enumerate();
+    let there = locks.filter(|(_, l)| ends_there(l)).fold(0, |set, (i, _)| set | 1 << i);
+    sets.map(|set| geared || set & there != 0).collect()
 }

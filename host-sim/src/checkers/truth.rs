@@ -50,6 +50,8 @@ pub struct FaultTruth {
     pub dropouts: u8,
     /// Machines whose torque is lost, wrong or late, or not reported.
     pub machines: u8,
+    /// One of these machines is asked for torque, or gives some.
+    pub machine_acts: bool,
     /// The supply of the lock actuators is lost.
     pub supply_lost: bool,
     /// The tyres carry less than the weight, or the wheels do not turn with the road yet.

@@ -17,7 +17,7 @@ use crate::drive::faults_now::FaultsNow;
 use crate::drive::governor::{Command, Mind, Seen};
 pub use crate::drive::prepared::Prepared;
 use crate::drive::record::{StepNow, TickRecord, phase_step};
-use crate::drive::witness::claim;
+use crate::drive::witness::{claim, machine_acts};
 use crate::driveline::{Driveline, Lock, LockKind};
 use crate::plant::{
     self, ActuatorFault, EngineFault, LockActual, PlantInputs, PlantState, Suspects,
@@ -297,7 +297,10 @@ impl<'a> Run<'a> {
         let any = *reset || self.faults.truth.any;
         let (lost, slide) = (self.faults.truth.grip_lost, self.state.wheels_slide());
         let (grip_lost, regrips) = (lost || slide, slide && !lost);
-        record.truth.faults = FaultTruth { any, grip_lost, regrips, ..self.faults.truth };
+        let faulty = self.faults.truth.machines;
+        let machine_acts = machine_acts(faulty, &self.inputs.torque_nm, &record.truth.machine_nm);
+        let told = self.faults.truth;
+        record.truth.faults = FaultTruth { any, grip_lost, regrips, machine_acts, ..told };
         record.road_mps = self.state.road_speed_mps(&self.prepared.model);
         record.demand_nm = pedals.demand_nm;
         record.brake_nm = pedals.brake_nm;

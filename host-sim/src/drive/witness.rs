@@ -24,10 +24,21 @@ pub(super) fn fault_truth(faults: &Faults, any: bool) -> FaultTruth {
         sensors: bits(&faults.sensors, |s| *s != SensorFaults::default()),
         dropouts: bits(&faults.sensors, |s| s.dropout),
         machines: bits(&faults.machines, |m| *m != MachineFaults::default()),
+        machine_acts: false,
         supply_lost: faults.supply_lost,
         grip_lost: faults.grip.is_some(),
         regrips: false,
     }
+}
+
+/// Torque below which a machine that is faulty does nothing to the rest of the plant, Nm.
+const ACTS_NM: f64 = 1.0;
+
+/// Whether one of these machines is asked for torque, or gives some.
+pub(super) fn machine_acts(faulty: u8, asked_nm: &[f64], given_nm: &[f64]) -> bool {
+    let mut torques = asked_nm.iter().zip(given_nm).zip(0..);
+    let acts = |asked_nm: f64, given_nm: f64| asked_nm.abs().max(given_nm.abs()) > ACTS_NM;
+    faulty != 0 && torques.any(|((asked, given), m)| faulty >> m & 1 == 1 && acts(*asked, *given))
 }
 
 fn bits<T>(list: &[T], test: impl Fn(&T) -> bool) -> u8 {
@@ -45,4 +56,27 @@ pub(super) fn claim(table: &Table, status: &Status) -> Option<Claim> {
         keeps_push: step.keeps_push,
         demand_max_nm: f64::from(step.demand_max),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::machine_acts;
+
+    #[test]
+    fn a_faulty_machine_acts_while_it_is_asked_for_torque_or_gives_some() {
+        for (faulty, asked_nm, given_nm, acts) in [
+            (0b10, [0.0, 0.0], [50.0, 0.0], false),
+            (0b10, [0.0, 5.0], [0.0, 0.0], true),
+            (0b10, [0.0, 0.0], [0.0, -5.0], true),
+            (0b10, [9.0, 0.9], [9.0, -0.9], false),
+            (0b01, [0.0, 0.0], [-5.0, 0.0], true),
+            (0b00, [9.0, 9.0], [9.0, 9.0], false),
+        ] {
+            assert_eq!(
+                machine_acts(faulty, &asked_nm, &given_nm),
+                acts,
+                "{asked_nm:?} {given_nm:?}"
+            );
+        }
+    }
 }

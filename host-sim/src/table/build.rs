@@ -18,7 +18,7 @@ use super::limits::{
 };
 use super::rows::{RPM, SensorRow, measure, shaft_form};
 use super::search::{Graph, Ways, encode};
-use super::steps::{Context, engine_joined, output_acceleration_max};
+use super::steps::{Context, engine_geared, engine_joined, output_acceleration_max};
 
 /// Build the table.
 ///
@@ -317,6 +317,7 @@ fn number_steps(data: &mut TableData, d: &Driveline, k: &Kinematics, search: &Se
             t::Set {
                 drives: super::motion::electric_push(d, k, s as u8).is_some(),
                 engine_joined: engine_joined(d, k, s as u8),
+                engine_geared: engine_geared(d, k, s as u8),
                 held_machines: held.fold(Bits::EMPTY, |bits, &m| bits.with(m as u8, true)),
                 fallback: fallback(d, &search.ways[0], s),
             }

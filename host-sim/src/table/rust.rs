@@ -39,11 +39,11 @@ pub fn rust_source(d: &Driveline, data: &TableData) -> String {
     });
     slice(w, "ARRANGEMENTS", "Arrangement", &data.arrangements, arrangement);
     slice(w, "SETS", "Set", &data.sets, |s| {
-        let (drives, joined) = (s.drives, s.engine_joined);
+        let (drives, joined, geared) = (s.drives, s.engine_joined, s.engine_geared);
         let (held, fallback) = (s.held_machines.0, s.fallback);
         format!(
-            "Set {{ drives: {drives}, engine_joined: {joined}, held_machines: Bits({held:#04x}), \
-             fallback: {fallback} }}"
+            "Set {{ drives: {drives}, engine_joined: {joined}, engine_geared: {geared}, \
+             held_machines: Bits({held:#04x}), fallback: {fallback} }}"
         )
     });
     slice(w, "STEPS", "Step", &data.steps, step);

@@ -73,6 +73,23 @@ pub(super) fn engine_joined(d: &Driveline, k: &Kinematics, set: u8) -> bool {
     })
 }
 
+/// Whether torque passes between the engine's shaft and the output, whatever stands between them.
+pub(super) fn engine_geared(d: &Driveline, k: &Kinematics, set: u8) -> bool {
+    let Some((engine, _)) = d.engine() else { return false };
+    // In the reduced form of the motions shafts that have nothing to do with each other share no
+    // motion, not even through others.
+    let together =
+        |a: usize, b: usize| k.set(set).basis.iter().any(|n| !n[a].is_zero() && !n[b].is_zero());
+    let mut reached = vec![d.machines[engine].shaft];
+    let mut next = 0;
+    while let Some(&from) = reached.get(next) {
+        let new = (0..d.shafts.len()).filter(|to| !reached.contains(to) && together(from, *to));
+        reached.extend(new.collect::<Vec<_>>());
+        next += 1;
+    }
+    reached.contains(&d.output.shaft) && !k.set(set).holds_output
+}
+
 impl<'a> Context<'a> {
     /// For one driveline.
     pub(super) fn new(

@@ -256,20 +256,29 @@ pub(super) fn end_claim(
     Plan::Cut
 }
 
-/// The engine is being dragged down or driven too fast: let the lock go that joins it, loaded or not.
+/// The engine is being dragged down, driven too fast or turned backwards: let the lock go that joins it,
+/// loaded or not.
 pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Plan {
     // What was to be filled is not, whether or not there is a lock to let go.
     state.prefill = Bits::EMPTY;
-    let ours = set.and(state.locks.ordered);
-    let mut frees = ours.iter().filter(|&lock| !table.set(set.with(lock, false)).engine_joined);
     // SW-D3
-    if let Some(lock) = frees.next() {
+    if let Some(lock) = frees_engine(table, state, set) {
         give_up(state, Refusal::EngineNotRunning);
         state.locks.order(lock, false);
         state.stood = None;
         state.enter(Phase::Settle);
     }
     Plan::Cut
+}
+
+/// The lock of ours that the engine turns alone without; when that one has not let go in time, or
+/// a fault presses it, the lock without which the engine and the wheels do not push each other.
+fn frees_engine(table: &Table, state: &State, set: Bits) -> Option<u8> {
+    let ours = set.and(state.locks.ordered);
+    let without = |lock: u8| table.set(set.with(lock, false));
+    let alone = ours.iter().find(|&lock| !without(lock).engine_joined);
+    let apart = |&lock: &u8| table.set(set).engine_geared && !without(lock).engine_geared;
+    alone.or_else(|| ours.iter().find(apart))
 }
 
 /// An overlap has lasted too long, or would: let the lock go that leads to the fallback, or another of its

@@ -86,6 +86,7 @@ const CHANGES: &[fn(&mut Owned)] = &[
     |t| t.arrangements[1].keep.max += 1.0,
     |t| t.sets[3].drives ^= true,
     |t| t.sets[3].engine_joined ^= true,
+    |t| t.sets[3].engine_geared ^= true,
     |t| t.sets[3].held_machines = Bits(0x80),
     |t| t.sets[3].fallback = 7,
     |t| t.steps[3].from = Bits(0x80),

@@ -49,9 +49,33 @@ pub(crate) const BELIEF: Decisions<Effect> = Decisions {
     rows: &[
         Row {
             label: "HOLDS",
-            when: "Cs.u..",
+            when: "Cscu..",
             then: Effect::Keep,
-            prose: "Without slip there is no evidence against it; the switch alone does not undo it.",
+            prose: "Without slip there is no evidence against it.",
+        },
+        Row {
+            label: "HOLDS-SILENT",
+            when: "Csmu..",
+            then: Effect::Keep,
+            prose: "The same with a silent switch.",
+        },
+        Row {
+            label: "HOLDS-NO-SWITCH",
+            when: "Csnu..",
+            then: Effect::Keep,
+            prose: "The same without a switch.",
+        },
+        Row {
+            label: "DENIED-UNSEEN",
+            when: "Csou.b",
+            then: Effect::Keep,
+            prose: "The switch says open and no slip tells that it lies; not yet for long enough.",
+        },
+        Row {
+            label: "LOST-UNSEEN",
+            when: "Csou.e",
+            then: Effect::Lost,
+            prose: "Nothing shows any more that it is closed: it may have opened, and would be pressed at any slip when what opened it is over.",
         },
         Row {
             label: "HOLDS-STILL",
@@ -417,22 +441,16 @@ pub(crate) const SWITCH: Decisions<Doubt> = Decisions {
             prose: "It says open while the sides hold together; not yet for long enough to change anything.",
         },
         Row {
-            label: "CLOSED-DENIED-BLIND",
-            when: "Csoub",
-            then: Doubt::Keep,
-            prose: "The same with unknown slip.",
+            label: "CLOSED-UNSEEN",
+            when: "Csou.",
+            then: Doubt::Clear,
+            prose: "It says open and no slip speaks against it: the lock is being lost.",
         },
         Row {
             label: "CLOSED-LIES",
             when: "Csore",
             then: Doubt::Flag,
             prose: "It has said open for the debounce while the sides hold together.",
-        },
-        Row {
-            label: "CLOSED-LIES-BLIND",
-            when: "Csoue",
-            then: Doubt::Flag,
-            prose: "It contradicts what was shown, and no slip tells who is right.",
         },
         Row {
             label: "OPEN-AGREES",

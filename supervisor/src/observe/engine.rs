@@ -91,9 +91,11 @@ impl Reading<'_> {
     }
 
     /// Whether the engine runs and will be dragged below its stall speed, or driven beyond its
-    /// highest, before a lock that is let go now is open.
+    /// highest, before a lock that is let go now is open; or whether it is turned backwards.
     pub(super) fn is_engine_endangered(&self) -> bool {
-        let Some(rest) = running_engine(self.table, self.inputs) else { return false };
+        let Some(rest) = running_engine(self.table, self.inputs) else {
+            return self.is_engine_turned_back();
+        };
         let letting_go = self.table.release_ticks_max().saturating_add(self.table.timing.react);
         let ahead = ahead(self.table, self.age_share, letting_go);
         let of_engine = |speeds: &SpeedRow| row_times(&rest.row, speeds);
@@ -108,6 +110,15 @@ impl Reading<'_> {
         let driven = data.is_some_and(|sensor| soon > DRIVEN_SHARE * sensor.allowed.max);
         let known = self.change_known.contains(rest.sensors);
         known && (self.is_dragged(soon, DRAGGED_SHARE) || driven)
+    }
+
+    /// Whether an engine that does not run is turned backwards.
+    fn is_engine_turned_back(&self) -> bool {
+        let engine = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
+        engine.is_some_and(|rest| {
+            let known = rest.max > 0.0 && self.trusted.contains(rest.sensors);
+            known && row_times(&rest.row, &self.now) < -rest.max
+        })
     }
 
     /// Whether an engine of this speed is slower than a share of its least speed.

@@ -219,22 +219,6 @@ fn a_running_engine_turns_or_its_sensors_are_wrong() {
     assert_eq!(bad(&table, 0.0, true, None), Bits::EMPTY, "its speed cannot be measured");
 }
 
-#[test]
-fn a_parity_counts_only_when_all_of_it_is_read() {
-    let owned = Owned::new();
-    let table = owned.table();
-    let bad = |residual: f32| {
-        let mut now = at(5.0);
-        now.speeds[3].radps += residual;
-        ask(&table, &now, |r| r.bad_sensors())
-    };
-    assert_eq!([bad(0.5), bad(-0.5)], [Bits::EMPTY; 2]);
-    assert_eq!([bad(0.51), bad(-0.51)], [Bits(0b1011); 2]);
-    let mut now = without(1, at(5.0));
-    now.speeds[3].radps += 9.0;
-    assert_eq!(ask(&table, &now, |r| r.bad_sensors()), Bits(0b10), "no relation without it");
-}
-
 /// Limits of the fixture: begin 2, go on 4, move 1.
 #[test]
 fn slip_bits_at_their_edges() {
@@ -449,28 +433,6 @@ fn unusable_values_are_unused() {
     assert!(Reading::new(&table, &now, &heat, &mut memory).bad_sensors().has(0));
 }
 
-/// A residual beyond what healthy sensors can show speaks against all of its sensors.
-#[test]
-fn parity_flags_its_sensors() {
-    let owned = Owned::new();
-    let table = owned.table();
-    let heat = Heat::default();
-    for (bias, flagged) in [(0.4, false), (0.6, true), (-0.6, true)] {
-        let mut now = inputs([0.1, 0.1], 5.0, [Open, Open]);
-        now.speeds[3].radps += bias;
-        let mut memory = Memory::default();
-        let mut reading = Reading::new(&table, &now, &heat, &mut memory);
-        let want = if flagged { Bits(0b1011) } else { Bits::EMPTY };
-        assert_eq!(reading.bad_sensors(), want, "bias {bias}");
-        assert_eq!(reading.slip(0).known, !flagged);
-        // With a sensor of the relation missing it says nothing.
-        now.speeds[3].valid = false;
-        let mut memory = Memory::default();
-        let mut reading = Reading::new(&table, &now, &heat, &mut memory);
-        assert!(reading.slip(0).known);
-    }
-}
-
 #[test]
 fn torques_and_demand_that_are_no_numbers_permit_nothing() {
     let owned = Owned::new();
@@ -636,3 +598,4 @@ fn an_engine_is_dragged_when_it_will_be_too_slow() {
 }
 
 mod machines;
+mod parities;

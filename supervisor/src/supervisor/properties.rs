@@ -133,6 +133,7 @@ fn random_ways(dice: &mut Dice, owned: &mut Owned) {
         .map(|_| Set {
             drives: dice.chance(50),
             engine_joined: dice.chance(30),
+            engine_geared: dice.chance(30),
             held_machines: if dice.chance(10) { Bits::one(0) } else { Bits::EMPTY },
             fallback: dice.below(arrangements as u64) as u8,
         })

@@ -160,6 +160,7 @@ impl Table<'_> {
         self.sets.get(set.0 as usize).copied().unwrap_or(Set {
             drives: false,
             engine_joined: true,
+            engine_geared: true,
             held_machines: Bits::EMPTY,
             fallback: u8::MAX,
         })

@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x8e41f6fe,
+    hash: 0x7b9eef77,
     engine: None,
     engine_min: 0.0,
     output_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
@@ -85,14 +85,14 @@ static ARRANGEMENTS: [Arrangement; 3] = [
 ];
 
 static SETS: [Set; 8] = [
-    /* 0 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x00), fallback: 2 },
-    /* 1 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x00), fallback: 0 },
-    /* 2 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x00), fallback: 2 },
-    /* 3 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x01), fallback: 2 },
-    /* 4 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x00), fallback: 1 },
-    /* 5 */ Set { drives: true, engine_joined: false, held_machines: Bits(0x00), fallback: 0 },
-    /* 6 */ Set { drives: true, engine_joined: false, held_machines: Bits(0x00), fallback: 1 },
-    /* 7 */ Set { drives: true, engine_joined: false, held_machines: Bits(0x01), fallback: 255 },
+    /* 0 */ Set { drives: false, engine_joined: false, engine_geared: false, held_machines: Bits(0x00), fallback: 2 },
+    /* 1 */ Set { drives: false, engine_joined: false, engine_geared: false, held_machines: Bits(0x00), fallback: 0 },
+    /* 2 */ Set { drives: false, engine_joined: false, engine_geared: false, held_machines: Bits(0x00), fallback: 2 },
+    /* 3 */ Set { drives: false, engine_joined: false, engine_geared: false, held_machines: Bits(0x01), fallback: 2 },
+    /* 4 */ Set { drives: false, engine_joined: false, engine_geared: false, held_machines: Bits(0x00), fallback: 1 },
+    /* 5 */ Set { drives: true, engine_joined: false, engine_geared: false, held_machines: Bits(0x00), fallback: 0 },
+    /* 6 */ Set { drives: true, engine_joined: false, engine_geared: false, held_machines: Bits(0x00), fallback: 1 },
+    /* 7 */ Set { drives: true, engine_joined: false, engine_geared: false, held_machines: Bits(0x01), fallback: 255 },
 ];
 
 static STEPS: [Step; 13] = [

@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x7a1de4e9,
+    hash: 0xc54f764d,
     engine: Some(2),
     engine_min: 58.171463,
     output_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
@@ -91,14 +91,14 @@ static ARRANGEMENTS: [Arrangement; 4] = [
 ];
 
 static SETS: [Set; 8] = [
-    /* 0 */ Set { drives: false, engine_joined: false, held_machines: Bits(0x00), fallback: 1 },
-    /* 1 */ Set { drives: true, engine_joined: false, held_machines: Bits(0x00), fallback: 0 },
-    /* 2 */ Set { drives: true, engine_joined: false, held_machines: Bits(0x00), fallback: 1 },
-    /* 3 */ Set { drives: true, engine_joined: false, held_machines: Bits(0x02), fallback: 0 },
-    /* 4 */ Set { drives: false, engine_joined: true, held_machines: Bits(0x00), fallback: 1 },
-    /* 5 */ Set { drives: true, engine_joined: true, held_machines: Bits(0x00), fallback: 0 },
-    /* 6 */ Set { drives: true, engine_joined: true, held_machines: Bits(0x00), fallback: 1 },
-    /* 7 */ Set { drives: true, engine_joined: true, held_machines: Bits(0x02), fallback: 255 },
+    /* 0 */ Set { drives: false, engine_joined: false, engine_geared: false, held_machines: Bits(0x00), fallback: 1 },
+    /* 1 */ Set { drives: true, engine_joined: false, engine_geared: false, held_machines: Bits(0x00), fallback: 0 },
+    /* 2 */ Set { drives: true, engine_joined: false, engine_geared: false, held_machines: Bits(0x00), fallback: 1 },
+    /* 3 */ Set { drives: true, engine_joined: false, engine_geared: false, held_machines: Bits(0x02), fallback: 0 },
+    /* 4 */ Set { drives: false, engine_joined: true, engine_geared: false, held_machines: Bits(0x00), fallback: 1 },
+    /* 5 */ Set { drives: true, engine_joined: true, engine_geared: false, held_machines: Bits(0x00), fallback: 0 },
+    /* 6 */ Set { drives: true, engine_joined: true, engine_geared: true, held_machines: Bits(0x00), fallback: 1 },
+    /* 7 */ Set { drives: true, engine_joined: true, engine_geared: false, held_machines: Bits(0x02), fallback: 255 },
 ];
 
 static STEPS: [Step; 25] = [

@@ -76,6 +76,9 @@ fn sets(list: &mut List) {
         list.add((DECIDES, "set engine_joined"), &place, "flipped", move |t| {
             t.sets[i].engine_joined = !t.sets[i].engine_joined;
         });
+        list.add((DECIDES, "set engine_geared"), &place, "flipped", move |t| {
+            t.sets[i].engine_geared = !t.sets[i].engine_geared;
+        });
         for machine in set.held_machines.iter() {
             let name = format!("without {}", list.machine(machine));
             list.add((DECIDES, "set held_machines"), &place, name, move |t| {

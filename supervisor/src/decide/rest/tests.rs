@@ -360,6 +360,27 @@ fn sw_d3_a_dragged_engine_is_released_at_once() {
     }
 }
 
+/// The engine's own lock is stuck: the one goes without which it and the wheels do not push each other,
+/// if there is one and they do.
+#[test]
+fn sw_d3_where_the_engines_own_lock_is_stuck_the_wheels_lose_their_grip_on_it() {
+    for (geared, geared_without, released) in
+        [(true, false, true), (true, true, false), (false, false, false)]
+    {
+        let mut owned = Owned::new();
+        (owned.sets[2].engine_joined, owned.sets[3].engine_joined) = (true, true);
+        (owned.sets[3].engine_geared, owned.sets[2].engine_geared) = (geared, geared_without);
+        owned.conflicts.clear();
+        let mut state = at(&owned, A, Some(0));
+        (state.locks.stuck_closed, state.locks.open) = (B, NONE);
+        let mut told = Told { engine_endangered: true, ..Told::default() };
+        told.report[..2].fill(LockReport::Closed);
+        let _ = decide(&owned.table(), &mut state, &mut told);
+        assert_eq!(!state.locks.ordered.has(0), released, "{geared} {geared_without}");
+        assert_eq!(state.refusal == Some(Refusal::EngineNotRunning), released);
+    }
+}
+
 /// Plates that are ordered closed press before they are shown, after a reset as well; teeth only when
 /// their way is over.
 #[test]

@@ -2,7 +2,8 @@
 //! that goes the wrong way.
 
 use super::*;
-use crate::table::Parity;
+use crate::bits::MAX_SENSORS;
+use crate::table::{Parity, Step};
 use std::vec;
 
 /// The engine turns with sensor 2, whose highest speed is 800.
@@ -33,6 +34,15 @@ fn an_engine_is_in_danger_when_it_will_be_too_fast() {
     let stopped = |speed: f32| Inputs { engine_running: false, ..at(speed) };
     let told = after_a_course(&table, (900.0, 0.0, 20), stopped, |r| r.engine_endangered());
     assert!(!told, "it does not run");
+    // Sensor 2 is at rest up to 0.5.
+    for (speed, want) in [(-0.4, false), (-0.6, true), (-700.0, true), (0.0, false), (700.0, false)]
+    {
+        let back = ask(&table, &stopped(speed), |r| r.engine_endangered());
+        assert_eq!(back, want, "turned at {speed}");
+        assert!(!ask(&table, &without(2, stopped(speed)), |r| r.engine_endangered()), "unknown");
+    }
+    table.engine = None;
+    assert!(!ask(&table, &stopped(-700.0), |r| r.engine_endangered()), "there is none");
 }
 
 /// The engine turns with sensor 2, and sensor 3 twice as fast; its least speed is 60, so that it is let
@@ -150,30 +160,51 @@ fn an_engine_pushes_unless_it_says_that_it_does_not() {
     assert!(!pushes(&table, 20.0, true));
 }
 
-/// Sensor 2 is both machines'. A rate of 1 in four ticks is the bound here.
+/// Sensor 2 is both machines'. Their lock closes at a rate of up to 1 in four ticks; a quarter of it is the
+/// bound here.
 #[test]
 fn a_shaft_goes_away_when_it_moves_fast_enough_the_wrong_way() {
     let owned = Owned::new();
     let table = owned.table();
+    let still = Step { target_row: [0.0; MAX_SENSORS], ..owned.steps[1] };
+    let away = |step: &Step, machine, from, course| {
+        after_a_course(&table, course, at, |r| r.goes_away(step, machine, from, 0.25))
+    };
     for (from, rate, want) in [
-        (60.0, -0.26, true),
-        (60.0, -0.25, false),
-        (60.0, -0.24, false),
+        (60.0, -0.065, true),
+        (60.0, -0.0625, false),
+        (60.0, -0.06, false),
         (60.0, 0.26, false),
-        (40.0, 0.26, true),
-        (40.0, 0.25, false),
+        (40.0, 0.065, true),
+        (40.0, 0.0625, false),
         (40.0, -0.26, false),
         (50.0, 0.26, false),
         (f32::NAN, 0.26, false),
     ] {
         for ticks in (20..30).step_by(STRIDE.min(9)) {
-            let course = (50.0, rate, ticks);
-            let away = after_a_course(&table, course, at, |r| r.goes_away(0, from, 1.0));
-            assert_eq!(away, want, "{from} {rate} {ticks}");
+            assert_eq!(away(&still, 0, from, (50.0, rate, ticks)), want, "{from} {rate} {ticks}");
         }
     }
-    assert!(!after_a_course(&table, (50.0, -2.0, 2), at, |r| r.goes_away(0, 60.0, 1.0)));
-    assert!(!after_a_course(&table, (50.0, -2.0, 20), at, |r| r.goes_away(7, 60.0, 1.0)));
+    assert!(!away(&still, 0, 60.0, (50.0, -2.0, 2)), "the change is not known yet");
+    assert!(!away(&still, 7, 60.0, (50.0, -2.0, 20)), "there is no such machine");
+    // A target that moves along is not gone away from, nor one that runs away by itself.
+    let with = |share: f32| {
+        let mut step = still;
+        step.target_row[2] = share;
+        step
+    };
+    assert!(!away(&with(1.0), 0, 60.0, (50.0, -2.0, 20)), "it moves along");
+    assert!(!away(&with(0.98), 0, 60.0, (50.0, -2.0, 20)), "nearly");
+    assert!(away(&with(0.9), 0, 60.0, (50.0, -2.0, 20)), "not enough");
+    assert!(!away(&with(2.0), 0, 60.0, (50.0, 2.0, 20)), "it is the target that runs away");
+    // At the end of its range it stays where it is.
+    for end in [500.0, -500.0] {
+        let rate = if end > 0.0 { -2.0 } else { 2.0 };
+        assert!(away(&with(1.0), 0, end, (50.0, rate, 20)), "{end}");
+    }
+    // A speed that the target follows from has to be known as well.
+    let unknown = Step { sensors: still.sensors.or(Bits::one(7)), ..still };
+    assert!(!away(&unknown, 0, 60.0, (50.0, -2.0, 20)));
 }
 
 /// A machine has a speed when its shaft has sensors that can be believed; without a limit of rest nobody
@@ -190,6 +221,8 @@ fn a_machine_has_a_speed_when_it_is_measured() {
     assert_eq!(speed(&owned, without(2, at(50.0)), 0), None);
     owned.rests[0].max = 0.0;
     assert_eq!(speed(&owned, at(50.0), 0), None);
-    let away = after_a_course(&owned.table(), (50.0, -2.0, 20), at, |r| r.goes_away(0, 60.0, 1.0));
+    let still = Step { target_row: [0.0; MAX_SENSORS], ..owned.steps[1] };
+    let go = |r: &mut Reading| r.goes_away(&still, 0, 60.0, 0.25);
+    let away = after_a_course(&owned.table(), (50.0, -2.0, 20), at, go);
     assert!(!away, "nor does it go anywhere");
 }
