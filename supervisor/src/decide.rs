@@ -76,6 +76,8 @@ pub struct State {
     pub(crate) refusal: Option<Refusal>,
     /// The refusal stands until the request changes.
     given_up: bool,
+    /// Under this request a lock has been found stuck before.
+    stuck_before: bool,
     engine_run: bool,
     /// An attempt has just failed and nothing was lost: the locks that hold go on pushing while
     /// the others are waited for. Only the machines' plan looks at it.
@@ -162,6 +164,7 @@ impl State {
         self.refusal = None;
         self.pushes = false;
         self.engine_run = false;
+        self.stuck_before &= !self.given_up;
         self.prefill = Bits::EMPTY;
         self.ticks = match self.phase {
             Phase::Settle => self.ticks.min(t.retry_wait.saturating_sub(1)),
@@ -257,14 +260,18 @@ impl State {
         self.route = None;
         self.refusal = None;
         self.given_up = false;
+        self.stuck_before = false;
         self.tries = 0;
         self.blocked = 0;
         self.engine_wait = 0;
         self.spent = 0;
     }
 
-    /// A lock turned out to be stuck: the table's ways for that are others, from the first one.
+    /// A lock turned out to be stuck: the table's ways for that are others, from the first one. One that moves
+    /// in the end, and is found stuck once more, would do so for ever.
     fn stuck_found(&mut self, refusal: Refusal) {
+        self.given_up |= self.stuck_before;
+        self.stuck_before = true;
         self.refusal = Some(refusal);
         self.route = None;
         self.tries = 0;
@@ -389,6 +396,8 @@ fn take_in<G: Guards>(table: &Table, state: &mut State, guards: &mut G) {
     state.ticks = state.ticks.saturating_add(1);
     state.stay = state.stay.saturating_add(1);
     if !lost.is_empty() {
+        // What was closing relied on them.
+        state.break_off(table);
         state.stood = None;
         state.enter(Phase::Settle);
     }

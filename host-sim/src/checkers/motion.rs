@@ -171,7 +171,9 @@ impl Checker for MotionChecker {
     fn look(&mut self, truth: &TickTruth, _: &LockSets) {
         let Some(v) = self.vehicle else { return };
         let mps = truth.speed_radps[self.output] * v.metres_per_radian;
-        if truth.demand_nm.abs() <= NOTHING_NM && v.is_held(truth) {
+        // Wheels that block on ice stand, the vehicle does not.
+        let grips = !truth.faults.grip_lost;
+        if truth.demand_nm.abs() <= NOTHING_NM && v.is_held(truth) && grips {
             self.stand(truth, mps);
         } else if self.seen.stood_s > 0.0 {
             let s = &mut self.seen;

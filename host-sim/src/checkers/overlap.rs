@@ -45,6 +45,10 @@ pub struct OverlapChecker {
     engine_joined: Vec<bool>,
     meant: Vec<u8>,
     speed_before: [f64; MAX_SHAFTS],
+    /// Time in which the slowest lock lets go: nothing that is ordered shows sooner.
+    release_s: f64,
+    /// Since when tyres that grip again pull the wheels, or did until a moment ago, s.
+    regrips_since_s: Option<f64>,
     watched: Vec<Watched>,
     findings: Findings,
 }
@@ -76,6 +80,8 @@ impl OverlapChecker {
             engine_joined: engine_joined(driveline),
             meant: driveline.arrangements.iter().map(|a| a.closed).collect(),
             speed_before: [0.0; MAX_SHAFTS],
+            release_s: driveline.locks.iter().map(|l| l.release_ms).fold(0.0, f64::max) / 1e3,
+            regrips_since_s: None,
             watched: watched.collect(),
             findings: Findings::default(),
         }
@@ -103,7 +109,8 @@ impl OverlapChecker {
             w.pushed_since_s = Some(truth.t_s);
         }
         let pushed = w.pushed_since_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
-        let turns = !excused && !pushed;
+        let pulled = self.regrips_since_s.is_some_and(|s| truth.t_s - s <= self.release_s);
+        let turns = !excused && !pushed && !pulled;
         if turns {
             w.worst_turn.see(turn / RPM, truth.t_s);
         }
@@ -189,6 +196,10 @@ impl Checker for OverlapChecker {
 
     fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
         let engaged = sets.engaged;
+        let regrips = truth.faults.regrips;
+        let pulls = |s: &f64| regrips || truth.t_s - s <= self.release_s;
+        let since_s = self.regrips_since_s.filter(pulls);
+        self.regrips_since_s = since_s.or(regrips.then_some(truth.t_s));
         for k in 0..self.watched.len() {
             let w = &mut self.watched[k];
             if w.locks & !engaged != 0 {
@@ -228,9 +239,11 @@ impl Checker for OverlapChecker {
             (w.worst_turn, w.worst_time) = (Worst::default(), Worst::default());
         }
         self.speed_before = [0.0; MAX_SHAFTS];
+        self.regrips_since_s = None;
         self.findings.clear();
     }
 }
+
 /// Of each lock set whether a closed lock of it (or a gear) sits on the engine's shaft.
 fn engine_joined(driveline: &Driveline) -> Vec<bool> {
     let sets = 0..1usize << driveline.locks.len();

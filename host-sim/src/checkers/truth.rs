@@ -31,7 +31,7 @@ pub struct LockTruth {
     pub said_closed: bool,
     /// What its actuator is asked.
     pub order: LockOrder,
-    /// Whether an injected fault drives its actuator against the order.
+    /// Whether an injected fault drives its actuator against the order, or did and it still carries torque.
     pub forced: bool,
 }
 

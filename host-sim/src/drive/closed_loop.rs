@@ -391,9 +391,12 @@ impl<'a> Run<'a> {
         let locks = self.prepared.driveline.locks.iter().zip(&mut truth.locks).enumerate();
         for (i, (data, told)) in locks {
             let lock = state.lock(i);
+            let engaged = is_engaged(data, lock.actual);
+            // What a fault has pressed lets go no sooner than a sound lock does.
+            let still = told.forced && engaged && inputs.locks[i] != LockOrder::Close;
             *told = LockTruth {
                 slip_radps: state.slip_radps(model, i),
-                engaged: is_engaged(data, lock.actual),
+                engaged,
                 sticking: lock.actual == LockActual::Locked,
                 closed_at_radps: closed_at[i],
                 torque_nm: lock.torque_nm,
@@ -401,7 +404,7 @@ impl<'a> Run<'a> {
                 rise_k: lock.rise_k,
                 said_closed: reports[i] == LockReport::Closed,
                 order: inputs.locks[i],
-                forced: is_forced(data, i, inputs),
+                forced: still || is_forced(data, i, inputs),
             };
         }
         self.take_words();

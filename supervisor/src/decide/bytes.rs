@@ -13,7 +13,7 @@ impl State {
     /// Everything but the locks' part and what is stated; and whether the first tick is to come.
     pub(crate) fn rest_to_bytes(self, asleep: bool) -> [u8; 32] {
         let (phase, step, ready) = self.phase.numbers();
-        let flags = [asleep, self.given_up, self.engine_run, self.pushes];
+        let flags = [asleep, self.given_up, self.engine_run, self.pushes, self.stuck_before];
         let flags = (0u8..).zip(flags).fold(Bits::EMPTY, |bits, (i, flag)| bits.with(i, flag));
         let (target, way) = self.route.map_or((NONE, 0), |route| (route.target, route.way));
         let (accepted, candidate, request_ticks) = self.request.parts();
@@ -100,6 +100,7 @@ impl State {
             given_up: flags.has(1),
             engine_run: flags.has(2),
             pushes: flags.has(3),
+            stuck_before: flags.has(4),
             prefill: Bits(prefill),
             ..State::default()
         };
@@ -115,7 +116,7 @@ mod tests {
     /// What is stored of the decision comes back, each part by itself; what is stated does not.
     #[test]
     fn every_part_but_the_statement_is_stored() {
-        let parts: [fn(&mut State); 12] = [
+        let parts: [fn(&mut State); 13] = [
             |s| s.phase = Phase::Prepare { step: 0x0102, ready: 0x0304 },
             |s| s.route = Some(Route { target: 5, way: 2 }),
             |s| (s.ticks, s.spent) = (0x0506, 0x0708),
@@ -125,6 +126,7 @@ mod tests {
             |s| s.tries = 3,
             |s| s.stood = Some(4),
             |s| s.given_up = true,
+            |s| s.stuck_before = true,
             |s| s.engine_run = true,
             |s| s.pushes = true,
             |s| s.prefill = Bits::one(0),

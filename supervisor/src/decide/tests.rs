@@ -7,6 +7,8 @@ use crate::io::LockReport::{Closed, Missing, Open};
 use crate::status::{Phase, Refusal};
 use crate::table::{EngineUse, Table, Why};
 
+mod stuck;
+
 const A: Bits = Bits::one(0);
 
 /// A driveline that does what it is ordered, after its delays; faults are set on `told`.
@@ -166,37 +168,6 @@ fn a_dropout_while_closing_neither_shows_it_closed_nor_stuck() {
         world.told.slip[0] = READY;
     }
     assert!(world.state.locks.stuck_open.is_empty());
-}
-
-#[test]
-fn a_lock_stuck_closed_is_held_and_freed_when_shown_open() {
-    let owned = Owned::new();
-    let mut world = World::new(owned.table(), Some(0));
-    arrived(&mut world, 0);
-    world.frozen = A;
-    world.told.request = Some(1);
-    world.until("stuck", |s| s.locks.stuck_closed.has(0));
-    world.run(300);
-    assert_eq!(world.state.held(), A);
-    assert_eq!(world.last.close, Bits::EMPTY, "nothing is closed against a stuck lock");
-    // The speeds show it open although the switch never says so: it may go on from there, but
-    // the switch is in doubt and stops transitions.
-    world.told.slip[0] = APART;
-    world.run(10);
-    assert!(world.state.locks.open.has(0) && world.state.locks.switch.has(0));
-    world.told.request = None;
-    world.run(10);
-    world.told.request = Some(1);
-    world.run(100);
-    assert_eq!(world.state.refusal, Some(Refusal::Switch { lock: 0 }));
-    // The switch comes free: asked again, on it goes.
-    world.frozen = Bits::EMPTY;
-    world.told.report[0] = Open;
-    world.told.slip[0] = READY;
-    world.told.request = None;
-    world.run(10);
-    world.told.request = Some(1);
-    arrived(&mut world, 1);
 }
 
 /// The goal was given up, and the fallback led to it all the same: then nothing is refused.

@@ -112,12 +112,14 @@ impl Reading<'_> {
         known && (self.is_dragged(soon, DRAGGED_SHARE) || driven)
     }
 
-    /// Whether an engine that does not run is turned backwards.
+    /// Whether an engine that does not run is turned backwards, or is about to be.
     fn is_engine_turned_back(&self) -> bool {
         let engine = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
         engine.is_some_and(|rest| {
             let known = rest.max > 0.0 && self.trusted.contains(rest.sensors);
-            known && row_times(&rest.row, &self.now) < -rest.max
+            let now = row_times(&rest.row, &self.now);
+            let falls = now < rest.max && !self.racing.and(rest.sensors).is_empty();
+            known && (now < -rest.max || falls)
         })
     }
 
