@@ -130,8 +130,8 @@ impl Locks {
         // do not is lying. When nobody knows whether they do it may be right.
         let slipping = guards.moving(stands);
         let denied = stands.and(reports.open).without(slipping);
-        let unseen = denied.filter(|lock| !guards.slip_known(lock));
-        let (leaving, denied) = (slipping.or(unseen), denied.without(unseen));
+        let lies = guards.still(denied);
+        let (leaving, denied) = (slipping.or(denied.without(lies)), lies);
         // A switch that says closed while the sides move apart is lying; while they do not, it may
         // be right, and the lock no longer counts as open.
         let claimed = free.and(reports.closed);
