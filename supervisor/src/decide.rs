@@ -26,6 +26,8 @@ pub enum Plan {
     /// No torque from anything.
     #[default]
     Cut,
+    /// The same, and at once.
+    Off,
     /// Push as well as this lock set allows.
     Coast,
     /// As the arrangement is meant to run.

@@ -21,6 +21,7 @@ pub(crate) fn machine_orders(
     *orders = [MachineOrder::Unload; MAX_MACHINES];
     match plan {
         Plan::Cut => {}
+        Plan::Off => *orders = [MachineOrder::Off; MAX_MACHINES],
         Plan::Coast => *orders = [MachineOrder::Free; MAX_MACHINES],
         Plan::Arrangement(number) => {
             if let Some(arrangement) = table.arrangements.get(number as usize) {

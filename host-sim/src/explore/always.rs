@@ -169,7 +169,7 @@ impl Judge<'_> {
                 Phase::Prepare { .. } | Phase::Closing { .. } | Phase::Opening { .. }
             ),
         };
-        ruling.decision.plan != Plan::Cut && !leaving
+        !matches!(ruling.decision.plan, Plan::Cut | Plan::Off) && !leaving
     }
 
     /// Whether an overlap should have ended by now and a lock of it is still ordered closed,

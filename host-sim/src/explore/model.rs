@@ -181,7 +181,8 @@ impl<'a> Model<'a> {
     fn released(&self, before: &Node, after: &Kernel, ruling: &Ruling) -> Released {
         let state = after.state();
         let own = !before.closing.without(ruling.decision.close).is_empty();
-        let settles = state.phase() == Phase::Settle && ruling.decision.plan == Plan::Cut;
+        let gives_none = matches!(ruling.decision.plan, Plan::Cut | Plan::Off);
+        let settles = state.phase() == Phase::Settle && gives_none;
         let acting =
             matches!(before.kernel.state().phase(), Phase::Closing { .. } | Phase::Opening { .. });
         if !own || !settles {

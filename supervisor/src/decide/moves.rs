@@ -25,9 +25,16 @@ pub(super) fn settle<G: Guards>(table: &Table, state: &mut State, guards: &mut G
 }
 
 /// No torque, but for a failed attempt that lost nothing: the lock set that pushed the wheels
-/// before goes on pushing them.
+/// before goes on pushing them. Nor any at once while the engine's lock lets go: until it has, the
+/// engine is dragged by what the machines still give.
 fn settle_plan(table: &Table, state: &State) -> Plan {
-    if state.pushes && table.set(state.held()).drives { Plan::Coast } else { Plan::Cut }
+    if state.pushes && table.set(state.held()).drives {
+        Plan::Coast
+    } else if state.given_up && state.refusal == Some(Refusal::EngineNotRunning) {
+        Plan::Off
+    } else {
+        Plan::Cut
+    }
 }
 
 /// Whether the sides of a closing lock have come apart again.

@@ -268,7 +268,7 @@ pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Pla
         state.stood = None;
         state.enter(Phase::Settle);
     }
-    Plan::Cut
+    Plan::Off
 }
 
 /// The lock of ours that the engine turns alone without; when that one has not let go in time, or

@@ -42,6 +42,7 @@ fn cut_coast_and_what_the_table_does_not_have() {
     let owned = Owned::new();
     let inputs = at(Some(10.0));
     assert_eq!(orders(&owned, &inputs, Plan::Cut), [Unload; 4]);
+    assert_eq!(orders(&owned, &inputs, Plan::Off), [MachineOrder::Off; 4]);
     assert_eq!(orders(&owned, &inputs, Plan::Coast), [Free; 4]);
     assert_eq!(orders(&owned, &inputs, Plan::Arrangement(0)), [Free; 4]);
     assert_eq!(orders(&owned, &inputs, Plan::Arrangement(2)), [Unload; 4]);

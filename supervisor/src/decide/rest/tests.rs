@@ -290,7 +290,7 @@ fn a_dragged_engine_is_released() {
         let mut state = at(&owned, Bits(3), Some(0));
         state.locks.ordered = ordered;
         (state.stood, state.route) = (Some(0), route(0, 0));
-        assert_eq!(release_engine(&table, &mut state, Bits(3)), Plan::Cut);
+        assert_eq!(release_engine(&table, &mut state, Bits(3)), Plan::Off);
         assert_eq!(state.locks.ordered, want, "{joined:?} {ordered:?}");
         let acted = ordered != want;
         let (phase, stood) = if acted { (Phase::Settle, None) } else { (Phase::Rest, Some(0)) };
@@ -352,10 +352,15 @@ fn sw_d3_a_dragged_engine_is_released_at_once() {
             state.phase = phase;
             let mut told = Told { engine_endangered: dragged, ..Told::default() };
             told.report[0] = LockReport::Closed;
-            let _ = decide(&owned.table(), &mut state, &mut told);
+            let first = decide(&owned.table(), &mut state, &mut told).plan;
             let released = acts && joined && dragged;
+            assert_eq!(first == Plan::Off, released, "{phase:?} {joined} {dragged}");
             assert_eq!(!state.locks.ordered.has(0), released, "{phase:?} {joined} {dragged}");
             assert_eq!(state.refusal == Some(Refusal::EngineNotRunning), released);
+            // Nor does a torque come back by a ramp while the lock lets go.
+            told.engine_endangered = false;
+            let then = decide(&owned.table(), &mut state, &mut told).plan;
+            assert_eq!(then == Plan::Off, released, "{phase:?} {joined} {dragged}");
         }
     }
 }
