@@ -18,21 +18,17 @@ pub(crate) fn machine_orders(
     plan: Plan,
     orders: &mut [MachineOrder; MAX_MACHINES],
 ) {
-    *orders = [MachineOrder::Unload; MAX_MACHINES];
-    match plan {
-        Plan::Cut => {}
-        Plan::Off => *orders = [MachineOrder::Off; MAX_MACHINES],
-        Plan::Coast => *orders = [MachineOrder::Free; MAX_MACHINES],
-        Plan::Arrangement(number) => {
-            if let Some(arrangement) = table.arrangements.get(number as usize) {
-                arrangement_orders(arrangement, reading, orders);
-            }
+    // Not one choice among all plans: a jump through a table has no bound that can be shown.
+    let all = if matches!(plan, Plan::Off) { MachineOrder::Off } else { MachineOrder::Unload };
+    *orders = [if matches!(plan, Plan::Coast) { MachineOrder::Free } else { all }; MAX_MACHINES];
+    if let Plan::Arrangement(number) = plan {
+        if let Some(arrangement) = table.arrangements.get(number as usize) {
+            arrangement_orders(arrangement, reading, orders);
         }
-        Plan::Step(number) => {
-            if let Some(step) = table.step(number) {
-                step_orders(step, reading, inputs, orders);
-            }
-        }
+    } else if let Plan::Step(number) = plan
+        && let Some(step) = table.step(number)
+    {
+        step_orders(step, reading, inputs, orders);
     }
 }
 
