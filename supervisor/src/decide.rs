@@ -366,6 +366,7 @@ pub fn decide<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> De
         | Phase::Settle
         | Phase::Prepare { .. }
         | Phase::Closing { .. }
+        | Phase::Opening { .. }
             if table.set(pressed).engine_joined && guards.engine_endangered() =>
         {
             rest::release_engine(table, state, pressed)
