@@ -289,6 +289,23 @@ fn sw_overlap_gives_time_to_react_to_a_shaft_that_a_fault_pushes() {
     assert_eq!(story(false, 0.01), ["SW-OVERLAP"]);
 }
 
+/// Tyres that grip again turn what they are joined to at once: for as long as a lock takes to let go.
+#[test]
+fn sw_overlap_gives_a_lock_the_time_to_let_go_when_tyres_grip_again() {
+    let pulled = |regrips: bool, after_s: f64| {
+        let mut s = Story::new("shuttle");
+        s.close(0, 0.0).wait(0.1);
+        s.now.faults.regrips = regrips;
+        s.wait(0.003);
+        s.now.faults.regrips = false;
+        s.wait(after_s).speed(GENERATOR, 58.0).close(1, 0.0).wait(0.005);
+        s.rules()
+    };
+    assert_eq!(pulled(true, 0.01), Vec::<&str>::new());
+    assert_eq!(pulled(false, 0.01), ["SW-OVERLAP"]);
+    assert_eq!(pulled(true, 0.2), ["SW-OVERLAP"]);
+}
+
 /// A stuck lock shows it when it is told to open: from then on counts the reaction time, and not from
 /// when it closed as it was told.
 #[test]

@@ -143,6 +143,15 @@ fn sw_motion_fires_when_a_standing_vehicle_moves_or_is_pushed_the_wrong_way() {
     assert!(!rolls(1.1, 50.0, 0.0, 0.0), "it was asked to");
     assert!(!rolls(1.1, 0.0, 0.1, 0.0), "the slope does that");
     assert!(rolls(1.1, 0.0, 0.1, 800.0), "the brake holds that slope");
+    // Wheels that block on ice stand; that the vehicle did is not known when they turn again.
+    for (slides, moved) in [(false, true), (true, false)] {
+        let mut s = Story::new("shuttle");
+        s.now.faults.grip_lost = slides;
+        s.wait(0.5);
+        s.now.faults.grip_lost = false;
+        s.speed(OUTPUT, 0.1 / METRES_PER_RADIAN / RPM).wait(1.1);
+        assert_eq!(breaks(&s, "SW-MOTION"), moved, "{slides}");
+    }
     // 100 Nm against the demand, second by second, while it rolls back.
     let against = |seconds: f64, output_nm: f64| {
         let mut s = Story::new("shuttle");
