@@ -5,6 +5,7 @@ use host_sim::drive::closed_loop::{Run, Setup};
 use host_sim::drive::driver::Wish;
 use host_sim::drive::faults::{Injected, Reset, TimedFault, reset_at};
 use host_sim::drive::record::TickRecord;
+use host_sim::plant::ActuatorFault;
 use slipwarden_tests::demo::Demo;
 
 /// Four seconds at 30 km/h; at 1 s the second arrangement is asked for.
@@ -131,4 +132,25 @@ fn a_drive_over_ice_spins_its_wheels() {
 /// Road speed per speed of the output, as the plant has it.
 fn per_radian_of(demo: &Demo) -> f64 {
     host_sim::plant::PlantModel::new(&demo.driveline).expect("complete").metres_per_radian()
+}
+
+/// Plates that a fault has pressed need as long as sound ones to let go: until then judges are told that
+/// they are pressed, and not a tick longer.
+#[test]
+fn what_a_fault_has_pressed_is_told_until_it_lets_go() {
+    const ENGINE_CLUTCH: usize = 2;
+    let demo = Demo::new("shuttle");
+    let pressed = Injected::Actuator(ENGINE_CLUTCH, ActuatorFault::ClosesByItself);
+    let (records, _) = drive(&demo, &setup(&[(2.0, 2.3, pressed)]), 1);
+    let told: Vec<(f64, bool, bool)> = records
+        .iter()
+        .map(|r| (r.truth.t_s, r.truth.locks[ENGINE_CLUTCH]))
+        .map(|(t_s, lock)| (t_s, lock.engaged, lock.forced))
+        .collect();
+    let after: Vec<_> = told.iter().filter(|(t_s, ..)| *t_s > 2.302).collect();
+    let lasts = after.iter().take_while(|(_, engaged, _)| *engaged).count();
+    let release_ms = demo.driveline.locks[ENGINE_CLUTCH].release_ms;
+    assert!(lasts > 5 && lasts as f64 <= release_ms, "{lasts} ticks of {release_ms} ms");
+    assert!(after.iter().all(|(_, engaged, forced)| engaged == forced), "after the fault");
+    assert!(told.iter().all(|(t_s, _, forced)| *t_s > 1.999 || !forced), "before it");
 }
