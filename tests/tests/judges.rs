@@ -149,6 +149,7 @@ fn sw_motion_fires_when_a_standing_vehicle_moves_or_is_pushed_the_wrong_way() {
         s.now.faults.grip_lost = slides;
         s.wait(0.5);
         s.now.faults.grip_lost = false;
+        s.now.output_nm = 50.0;
         s.speed(OUTPUT, 0.1 / METRES_PER_RADIAN / RPM).wait(1.1);
         assert_eq!(breaks(&s, "SW-MOTION"), moved, "{slides}");
     }
