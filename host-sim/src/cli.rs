@@ -296,6 +296,12 @@ struct ReplayArgs {
     /// Faults in each case of the campaign
     #[arg(long, value_name = "N", default_value_t = 1, requires = "case")]
     faults: u8,
+    /// With this defect of `campaign --defects` planted in the table
+    #[arg(long, value_name = "N")]
+    defect: Option<usize>,
+    /// Write every tick as CSV there
+    #[arg(long, value_name = "PATH")]
+    trace: Option<PathBuf>,
     /// Write the timeline as SVG there
     #[arg(long, value_name = "PATH")]
     svg: Option<PathBuf>,
@@ -365,6 +371,8 @@ pub fn run() -> i32 {
             file: args.file,
             scenario: args.scenario,
             case: args.case.map(|case| (case, args.seed, args.faults)),
+            defect: args.defect,
+            trace: args.trace,
             svg: args.svg,
             write: args.write,
         }),

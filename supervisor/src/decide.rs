@@ -49,6 +49,10 @@ pub struct Decision {
     pub engine_run: bool,
 }
 
+/// A switch that claims again what it claimed before would have locks closed and let go for ever: after so
+/// many times under one request none is closed any more.
+pub(crate) const CLAIMS_MAX: u8 = 2;
+
 /// Memory of `decide`: integers and bits only.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Hash)]
 pub struct State {
@@ -80,6 +84,8 @@ pub struct State {
     given_up: bool,
     /// Under this request a lock has been found stuck before.
     stuck_before: bool,
+    /// How often under this request a lock was let go because of what a switch claimed, up to [`CLAIMS_MAX`].
+    claims: u8,
     engine_run: bool,
     /// An attempt has just failed and nothing was lost: the locks that hold go on pushing while
     /// the others are waited for. Only the machines' plan looks at it.
@@ -263,6 +269,7 @@ impl State {
         self.refusal = None;
         self.given_up = false;
         self.stuck_before = false;
+        self.claims = 0;
         self.tries = 0;
         self.blocked = 0;
         self.engine_wait = 0;

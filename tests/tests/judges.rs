@@ -1,7 +1,7 @@
 //! The judges of temperature, push, motion, deceleration, actuations, reactions and recovery
 //! against truths made by hand: each fires just beyond its limit and not just within it.
 
-use host_sim::checkers;
+use host_sim::checkers::{self, FaultTruth};
 use slipwarden_tests::story::{RPM, Story};
 use supervisor::bits::Bits;
 use supervisor::io::LockOrder;
@@ -70,6 +70,24 @@ fn sw_load_fires_when_a_step_lets_a_loaded_lock_go() {
     assert!(opening(0, 91.0, false) && opening(0, -91.0, false) && opening(0, f64::NAN, false));
     assert!(!opening(1, 91.0, false), "the step is about another lock");
     assert!(!opening(0, 91.0, true), "what is told of torques may be wrong");
+    let after = |fault: fn(&mut FaultTruth)| {
+        let mut s = Story::new("shuttle");
+        s.now.faults.any = true;
+        fault(&mut s.now.faults);
+        s.close(0, 0.0).wait(0.1);
+        s.now.claim = Some(checkers::Claim { lock: 0, closes: false, ..Default::default() });
+        s.now.locks[0].torque_nm = 91.0;
+        s.wait(0.1);
+        s.now.locks[0].order = LockOrder::Open;
+        s.wait(0.05);
+        breaks(&s, "SW-LOAD")
+    };
+    assert!(after(|f| f.sensors = 1), "no speed sensor tells of the load");
+    assert!(!after(|f| (f.sensors, f.machines) = (1, 1)));
+    assert!(!after(|f| (f.sensors, f.actuators) = (1, 1)));
+    assert!(!after(|f| (f.sensors, f.switches) = (1, 1)));
+    assert!(!after(|f| (f.sensors, f.supply_lost) = (1, true)));
+    assert!(!after(|f| (f.sensors, f.grip_lost) = (1, true)));
     // Loaded while it stays closed is what a lock is for.
     let mut s = Story::new("shuttle");
     s.close(0, 0.0).wait(0.1);
@@ -167,6 +185,9 @@ fn sw_motion_fires_when_a_standing_vehicle_moves_or_is_pushed_the_wrong_way() {
     assert!(!against(seconds - 0.02, -100.0));
     assert!(against(seconds + 0.02, -100.0));
     assert!(!against(10.0, 100.0), "too weak for the slope is not against");
+    // 400 N at the tyres: what rolling takes away again moves nobody.
+    let rolling_nm = 400.0 * METRES_PER_RADIAN;
+    assert!(!against(20.0, 0.5 - rolling_nm) && against(20.0, -rolling_nm - 0.5));
 }
 
 #[test]
@@ -414,6 +435,20 @@ fn sw_alarm_fires_when_a_lock_was_ready_and_is_said_not_to_be() {
         assert!(waited(refusal, 0.302, |_| {}), "{refusal:?}");
         assert!(!waited(refusal, 0.298, |_| {}), "{refusal:?}");
     }
+    // Of an overlap it is the lock that the last step was to open; without such a step, none.
+    fn opens(s: &mut Story, lock: u8, closes: bool) {
+        let demand_max_nm = 500.0;
+        let claim = checkers::Claim { step: 7, lock, closes, keeps_push: true, demand_max_nm };
+        s.now.claim = Some(claim);
+    }
+    let over = Refusal::OverlapTooLong;
+    assert!(waited(over, 0.302, |s| opens(s, 0, false)));
+    assert!(!waited(over, 0.298, |s| opens(s, 0, false)));
+    assert!(!waited(over, 1.0, |s| opens(s, 0, true)) && !waited(over, 1.0, |_| {}));
+    assert!(!waited(over, 1.0, |s| {
+        opens(s, 0, false);
+        s.now.locks[0].torque_nm = 4.6;
+    }));
     assert!(!waited(sync, 1.0, |s| s.now.locks[0].slip_radps = -6.1 * RPM));
     assert!(!waited(unload, 1.0, |s| s.now.locks[0].torque_nm = 4.6));
     assert!(!waited(Refusal::SyncTimeout { lock: 1 }, 1.0, |s| s.now.locks[1].slip_radps = 50.0));

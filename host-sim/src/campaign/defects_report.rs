@@ -229,8 +229,9 @@ impl Score<'_> {
     }
 }
 
+/// Its number, for `replay --defect`, and what it is.
 fn what(tried: &Tried) -> String {
-    tried.what.join(", ")
+    format!("{}: {}", tried.number, tried.what.join(", "))
 }
 
 /// Who finds it without a case.

@@ -48,6 +48,8 @@ pub struct AlarmChecker {
     overlaps: Vec<(u8, Vec<usize>)>,
     rest_radps: f64,
     ready: [Ready; MAX_LOCKS],
+    /// The lock that the last step was to open, where the last one was to open any.
+    opens: Option<u8>,
     findings: Findings,
 }
 
@@ -88,6 +90,7 @@ impl AlarmChecker {
             overlaps: held.map(|o| (o.locks, o.machines.iter().map(shaft).collect())).collect(),
             rest_radps: driveline.timing.rest_rpm * RPM,
             ready: [NEVER; MAX_LOCKS],
+            opens: None,
             driveline: driveline.clone(),
             faulty: false,
             blamed: Faults::default(),
@@ -101,13 +104,16 @@ impl AlarmChecker {
         let (lock, closes) = match refusal? {
             Refusal::SyncTimeout { lock } => (lock, true),
             Refusal::UnloadTimeout { lock } => (lock, false),
+            Refusal::OverlapTooLong => (self.opens?, false),
             _ => return None,
         };
         let ready = self.ready.get(usize::from(lock))?;
-        let (since_s, said) = if closes {
-            (ready.to_close_s, "is said to slip and did not")
-        } else {
-            (ready.to_open_s, "is said to be loaded and was not")
+        let (since_s, said) = match refusal? {
+            _ if closes => (ready.to_close_s, "is said to slip and did not"),
+            Refusal::OverlapTooLong => {
+                (ready.to_open_s, "could be let go, and is said to have been closed for too long")
+            }
+            _ => (ready.to_open_s, "is said to be loaded and was not"),
         };
         (t_s - since_s >= READY_S).then_some((said, lock))
     }
@@ -173,7 +179,7 @@ impl Checker for AlarmChecker {
 
     fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
         if truth.reset {
-            self.ready = [NEVER; MAX_LOCKS];
+            (self.ready, self.opens) = ([NEVER; MAX_LOCKS], None);
         }
         self.faulty |= truth.faults.any || truth.engine_fault || sets.pressed != 0;
         if self.faulty {
@@ -188,6 +194,9 @@ impl Checker for AlarmChecker {
         let fresh = blamed != self.blamed && blamed != Faults::default();
         let anew = refused.is_some() && truth.stated_reason != self.reason;
         (self.blamed, self.reason) = (blamed, truth.stated_reason);
+        if let Some(claim) = &truth.claim {
+            self.opens = (!claim.closes).then_some(claim.lock);
+        }
         if fresh || anew {
             self.report(truth, refused);
         }
@@ -203,7 +212,7 @@ impl Checker for AlarmChecker {
 
     fn reset(&mut self) {
         (self.faulty, self.blamed, self.reason) = (false, Faults::default(), None);
-        self.ready = [NEVER; MAX_LOCKS];
+        (self.ready, self.opens) = ([NEVER; MAX_LOCKS], None);
         self.findings.clear();
     }
 }

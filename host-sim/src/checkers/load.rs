@@ -23,7 +23,7 @@ pub struct LoadChecker {
     ordered: [LockOrder; MAX_LOCKS],
     /// What each lock carried when the order came, before anything could follow from it.
     carried_nm: [f64; MAX_LOCKS],
-    /// A fault has been in this run: what is measured of the torques may be wrong.
+    /// A fault has been in this run after which what is told of the torques, or of the locks, may be wrong.
     faulty: bool,
     worst: [Worst; MAX_LOCKS],
     findings: Findings,
@@ -61,13 +61,20 @@ impl LoadChecker {
     }
 }
 
+/// Whether there is any fault but those of speed sensors: no speed tells how a lock is loaded.
+fn misleads(truth: &TickTruth) -> bool {
+    let f = &truth.faults;
+    let others = f.actuators | f.switches | f.machines != 0;
+    others || f.supply_lost || f.grip_lost || truth.engine_fault || f.any && f.sensors == 0
+}
+
 impl Checker for LoadChecker {
     fn id(&self) -> &'static str {
         RULE
     }
 
     fn look(&mut self, truth: &TickTruth, _: &LockSets) {
-        self.faulty |= truth.faults.any;
+        self.faulty |= misleads(truth);
         let opens = truth.claim.filter(|claim| !claim.closes).map(|claim| usize::from(claim.lock));
         if let (Some(i), false) = (opens.filter(|i| *i < MAX_LOCKS), self.faulty) {
             let goes = self.ordered[i] == LockOrder::Close;

@@ -375,6 +375,8 @@ fn misuse_is_told_with_code_2() {
         &["replay", "axle", "axle-shift", "--case", "1"],
         &["replay", "axle", "axle-shift", "--write", "x"],
         &["replay", "axle", "--case", "1", "--write", "missing/x"],
+        &["replay", "axle", "--case", "1", "--trace", "missing/x"],
+        &["replay", "axle", "--case", "1", "--defect", "99999"],
     ] {
         let ran = run(folder.path(), args);
         assert_eq!(ran.code, 2, "{args:?}: {}", ran.stderr);

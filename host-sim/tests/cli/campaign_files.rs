@@ -300,6 +300,33 @@ fn findings_repeat_and_shrunk_ones_are_smaller() {
     assert_eq!(ran.code, 0, "{}", ran.stdout);
 }
 
+/// What a campaign found of a planted defect is seen again with that defect, and not without it.
+#[test]
+fn a_planted_defect_is_replayed() {
+    let folder = Folder::new("campaign-defect-replay");
+    let kind = ["--kind", "unload check", "--cases", "30", "--json"];
+    let ran = run(folder.path(), &[&["campaign", "axle", "--defects"], &kind[..]].concat());
+    let json: Value = serde_json::from_str(&ran.stdout).expect("JSON");
+    let (seed, tried) = (json["seeds"][0].to_string(), &json["tried"][0]);
+    let found = &tried["by_seed"][0];
+    let rule = found["by"].as_str().expect("it is found in so many cases");
+    let (number, case) = (tried["number"].to_string(), found["cases"].as_u64().expect("a number"));
+    let case = (case - 1).to_string();
+    let case = ["replay", "axle", "--case", &case, "--seed", &seed];
+    let planted = ["--defect", &number, "--trace", "ticks.csv"];
+    let with = run(folder.path(), &[&case[..], &planted].concat());
+    assert_eq!(with.code, 1, "{}", with.stderr);
+    assert!(with.stdout.contains(rule) && with.stderr.contains("planted: unload check"));
+    let ticks = std::fs::read_to_string(folder.path().join("ticks.csv")).expect("it is there");
+    assert!(ticks.lines().filter(|line| !line.starts_with('#')).count() > 1000);
+    let findings = |text: &str| {
+        let (_, rest) = text.split_once("Findings of").expect("a part of its own");
+        rest.split_once("Nearest").expect("and what is nearest").0.contains(rule)
+    };
+    let without = run(folder.path(), &case);
+    assert!(findings(&with.stdout) && !findings(&without.stdout), "{}", without.stdout);
+}
+
 /// Examples for array jobs use commands and options that exist.
 #[test]
 fn the_examples_of_array_jobs_use_existing_options() {

@@ -59,7 +59,7 @@ impl State {
             wait_high,
             request_low,
             request_high,
-            0,
+            self.claims,
             0,
             0,
         ]
@@ -75,6 +75,7 @@ impl State {
         }
         let [step, ready, ticks, spent, doubt, stay, overlap, blocked, engine_wait, asked_for] =
             words;
+        let claims = counters.get(20).copied().unwrap_or(0);
         let some = |byte: u8| (byte != NONE).then_some(byte);
         let flags = Bits(flags);
         let state = State {
@@ -101,6 +102,7 @@ impl State {
             engine_run: flags.has(2),
             pushes: flags.has(3),
             stuck_before: flags.has(4),
+            claims,
             prefill: Bits(prefill),
             ..State::default()
         };
@@ -116,7 +118,7 @@ mod tests {
     /// What is stored of the decision comes back, each part by itself; what is stated does not.
     #[test]
     fn every_part_but_the_statement_is_stored() {
-        let parts: [fn(&mut State); 13] = [
+        let parts: [fn(&mut State); 14] = [
             |s| s.phase = Phase::Prepare { step: 0x0102, ready: 0x0304 },
             |s| s.route = Some(Route { target: 5, way: 2 }),
             |s| (s.ticks, s.spent) = (0x0506, 0x0708),
@@ -127,6 +129,7 @@ mod tests {
             |s| s.stood = Some(4),
             |s| s.given_up = true,
             |s| s.stuck_before = true,
+            |s| s.claims = 2,
             |s| s.engine_run = true,
             |s| s.pushes = true,
             |s| s.prefill = Bits::one(0),

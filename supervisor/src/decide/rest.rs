@@ -1,6 +1,6 @@
 //! Every lock is known and nothing moves: arrive, choose a step, or say why not.
 
-use super::{Plan, State, any_stands, fits, stands};
+use super::{CLAIMS_MAX, Plan, State, any_stands, fits, stands};
 use crate::bits::Bits;
 use crate::choose::{Choice, Route, choose};
 use crate::guards::Guards;
@@ -46,18 +46,30 @@ pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) 
         Err(refusal) => Choice::Refused(refusal),
     };
     match choice {
-        Choice::Step { step, way } => {
-            state.route = Some(Route { way, ..route });
-            state.engine_wait = 0;
-            state.enter(Phase::Prepare { step, ready: 0 });
-            Plan::Step(step)
-        }
+        Choice::Step { step, way } => match barred_lock(table, state, step) {
+            Some(lock) => blocked(table, state, guards, set, Refusal::Interlock { lock }),
+            None => {
+                state.route = Some(Route { way, ..route });
+                state.engine_wait = 0;
+                state.enter(Phase::Prepare { step, ready: 0 });
+                Plan::Step(step)
+            }
+        },
         Choice::WaitForEngine => {
             let plan = stay_plan(table, state, guards, set);
             wait_for_engine(table, state, guards, route, plan)
         }
         Choice::Refused(refusal) => blocked(table, state, guards, set, refusal),
     }
+}
+
+/// The lock that the step would close, where a switch has claimed too often under this request (SW-D1) that
+/// this must not be.
+fn barred_lock(table: &Table, state: &State, step: u16) -> Option<u8> {
+    if state.claims < CLAIMS_MAX {
+        return None;
+    }
+    table.step(step).filter(|step| step.action == Action::Close).map(|step| step.lock)
 }
 
 /// The way to go on: towards the goal, or, once it has been given up, to a fallback.
@@ -250,6 +262,7 @@ pub(super) fn end_claim(
     let ours = barred.1.filter(|&lock| state.locks.ordered.has(lock));
     if let Some(lock) = ours.or(barred.0.and(state.locks.ordered).lowest()) {
         state.locks.order(lock, false);
+        state.claims = state.claims.saturating_add(1).min(CLAIMS_MAX);
         state.stood = None;
         state.enter(Phase::Settle);
     }

@@ -9,6 +9,7 @@ use crate::io::LockReport;
 use crate::status::{Phase, Refusal};
 use crate::table::{Action, EngineUse, NO_STEP, Overlap, Why};
 
+mod again;
 mod claims;
 
 const A: Bits = Bits::one(0);
