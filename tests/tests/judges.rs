@@ -470,3 +470,46 @@ fn sw_alarm_fires_when_a_lock_was_ready_and_is_said_not_to_be() {
     let begins = |s: &mut Story| s.now.reset = true;
     assert!(waited(sync, 0.302, begins) && !waited(sync, 0.298, begins));
 }
+
+/// Shuttle: power-split (arrangement 3) may be driven from -91.6 to 125 km/h, `slipwarden survey` says; a tenth
+/// of that at either end is not judged. Its lock set is 6; that of single-electric, 1, bears 119.3 km/h.
+#[test]
+fn sw_alarm_fires_when_the_road_speed_is_blamed_and_was_inside() {
+    let rpm_per_kmh = 1.0 / 3.6 / METRES_PER_RADIAN / RPM;
+    let stated = |refusal: Refusal, sets: Option<[u8; 2]>, speeds_kmh: [f64; 2]| {
+        let mut s = Story::new("shuttle");
+        for kmh in speeds_kmh {
+            s.speed(OUTPUT, kmh * rpm_per_kmh).wait(0.7);
+        }
+        (s.now.stated_reason, s.now.refused_sets) = (Some(refusal), sets);
+        s.wait(0.1);
+        // What comes later makes it no worse.
+        s.speed(OUTPUT, 20.0 * rpm_per_kmh).wait(1.0);
+        s.rules().contains(&"SW-ALARM")
+    };
+    let split = Refusal::ArrangementSpeed { arrangement: 3 };
+    for (kmh, wrong) in [(20.0, true), (102.0, true), (104.5, false), (-69.0, true), (-71.0, false)]
+    {
+        assert_eq!(stated(split, None, [kmh; 2]), wrong, "{kmh}");
+    }
+    assert!(!stated(Refusal::ArrangementSpeed { arrangement: 9 }, None, [20.0; 2]));
+    let step = Refusal::RoadSpeed { step: 3 };
+    for (sets, kmh, wrong) in [
+        (Some([1, 1]), 94.0, true),
+        (Some([1, 1]), 97.0, false),
+        (Some([6, 2]), -60.0, true),
+        // A forbidden set has no speed at all.
+        (Some([1, 7]), 20.0, false),
+        (None, 20.0, false),
+    ] {
+        assert_eq!(stated(step, sets, [kmh; 2]), wrong, "{sets:?} {kmh}");
+    }
+    assert!(!stated(Refusal::NotCalm, Some([1, 1]), [20.0; 2]));
+    // Outside until a moment ago: what was said then may still stand.
+    let mut s = Story::new("shuttle");
+    s.speed(OUTPUT, 120.0 * rpm_per_kmh).wait(0.7);
+    s.speed(OUTPUT, 20.0 * rpm_per_kmh).wait(0.25);
+    s.now.stated_reason = Some(split);
+    s.wait(0.1);
+    assert!(!s.rules().contains(&"SW-ALARM"));
+}

@@ -1,6 +1,6 @@
 //! The `survey` output: for a person (fits the terminal, says the right things) and as JSON.
 
-use host_sim::driveline::{Driveline, EngineUse, Planet};
+use host_sim::driveline::{Driveline, EngineUse, LockKind, Planet};
 use host_sim::exact::{int, ratio, to_f64};
 use host_sim::kinematics::{PressedLock, analyse, pressed_locks, pressed_locks_tested};
 use host_sim::survey;
@@ -247,4 +247,45 @@ fn what_a_pressed_lock_leaves_is_told_in_text_and_json() {
     d.shafts.iter_mut().for_each(|s| s.tested_rpm = None);
     let text = survey::text(&d, &k, 100);
     assert!(text.contains(pressed) && !text.contains("tested"), "{text}");
+}
+
+/// What a campaign found of the railcar (plates that a fault presses hold the output together with two dogs,
+/// which do not come out) is told before anything is driven. Against a look at every lock set.
+#[test]
+fn plates_that_dogs_cannot_give_way_to_are_told() {
+    for (d, most) in [(axle(), 0), (shuttle(), 0), (railcar(), 9)] {
+        let (k, json) = (analyse(&d).unwrap(), json_of(&d));
+        let is_dog = |lock: usize| matches!(d.locks[lock].kind, LockKind::Dog(_));
+        let forbidden = |set: usize| k.sets[set].verdict.is_forbidden();
+        let holds = |set: usize| !forbidden(set) && !k.sets[set].held_machines.is_empty();
+        // Every set that is one or the other, that opening any of its locks frees of it, and with one lock
+        // of plates.
+        let found = (0..k.sets.len()).filter(|&set| {
+            let locks: Vec<usize> = (0..d.locks.len()).filter(|l| set >> l & 1 == 1).collect();
+            let plates = locks.iter().filter(|l| !is_dog(**l)).count();
+            let smallest =
+                |is: &dyn Fn(usize) -> bool| is(set) && locks.iter().all(|l| !is(set & !(1 << l)));
+            plates == 1 && locks.len() > 1 && (smallest(&forbidden) || smallest(&holds))
+        });
+        let told = json["plates_against_teeth"].as_array().expect("a list");
+        let pattern = |entry: &Value| {
+            let names = entry["dogs"].as_array().expect("names").iter().chain([&entry["plates"]]);
+            let place = |name: &Value| d.locks.iter().position(|l| *name == *l.name);
+            names.fold(0, |set, name| set | 1 << place(name).expect("a lock"))
+        };
+        let mut patterns: Vec<usize> = told.iter().map(pattern).collect();
+        patterns.sort_unstable();
+        assert_eq!(patterns, found.collect::<Vec<_>>(), "{}", d.name);
+        assert!(patterns.len() <= most && patterns.is_empty() == (most == 0), "{}", d.name);
+        let says = text_of(&d, 100);
+        assert_eq!(says.contains("Plates against teeth"), most > 0, "{says}");
+    }
+    let mut d = railcar();
+    let says = text_of(&d, 100);
+    let line = "second-ring-brake against cross-clutch and input-brake: a forbidden lock set";
+    assert!(says.contains(line), "{says}");
+    // With plates for the input-brake one lock of that set comes out.
+    let plates = d.locks[1].kind.clone();
+    d.locks[3].kind = plates;
+    assert!(!text_of(&d, 100).contains("against cross-clutch and input-brake"));
 }

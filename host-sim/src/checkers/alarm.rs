@@ -6,6 +6,7 @@ use std::sync::Arc;
 use supervisor::bits::{Bits, MAX_LOCKS};
 use supervisor::status::{Faults, Refusal};
 
+use super::inside::Inside;
 use super::truth::set_text;
 use super::{Checker, Claim, Finding, Findings, LockSets, Margin, RPM, TickTruth};
 use crate::driveline::{Driveline, LockKind};
@@ -50,6 +51,8 @@ pub struct AlarmChecker {
     ready: [Ready; MAX_LOCKS],
     /// The lock that the last step was to open, where the last one was to open any.
     opens: Option<u8>,
+    /// Where arrangements and steps can be driven.
+    inside: Inside,
     findings: Findings,
 }
 
@@ -91,6 +94,7 @@ impl AlarmChecker {
             rest_radps: driveline.timing.rest_rpm * RPM,
             ready: [NEVER; MAX_LOCKS],
             opens: None,
+            inside: Inside::new(driveline, kinematics),
             driveline: driveline.clone(),
             faulty: false,
             blamed: Faults::default(),
@@ -180,6 +184,7 @@ impl Checker for AlarmChecker {
     fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
         if truth.reset {
             (self.ready, self.opens) = ([NEVER; MAX_LOCKS], None);
+            self.inside.reset();
         }
         self.faulty |= truth.faults.any || truth.engine_fault || sets.pressed != 0;
         if self.faulty {
@@ -188,9 +193,12 @@ impl Checker for AlarmChecker {
         // A shaft that is about to pass its limits is told among the faults and is none.
         let blamed = Faults { racing: Bits::EMPTY, ..truth.stated_faults };
         self.watch(truth, sets);
+        self.inside.see(&truth.speed_radps, truth.t_s);
         let unready = self.was_ready(truth.stated_reason, truth.t_s);
         let unready = unready.map(|(said, lock)| (said, Some(lock)));
-        let refused = blame(&self.driveline, truth.stated_reason).or(unready);
+        let denied = self.inside.denies(truth.stated_reason, truth.refused_sets);
+        let denied = denied.then_some(("the road speed is said to be wrong and was not", None));
+        let refused = blame(&self.driveline, truth.stated_reason).or(unready).or(denied);
         let fresh = blamed != self.blamed && blamed != Faults::default();
         let anew = refused.is_some() && truth.stated_reason != self.reason;
         (self.blamed, self.reason) = (blamed, truth.stated_reason);
@@ -213,6 +221,7 @@ impl Checker for AlarmChecker {
     fn reset(&mut self) {
         (self.faulty, self.blamed, self.reason) = (false, Faults::default(), None);
         (self.ready, self.opens) = ([NEVER; MAX_LOCKS], None);
+        self.inside.reset();
         self.findings.clear();
     }
 }

@@ -11,6 +11,7 @@ mod energy;
 mod engine;
 mod gap;
 mod heat;
+mod inside;
 mod judges;
 mod load;
 mod motion;

@@ -118,6 +118,8 @@ pub struct TickTruth {
     pub stated_faults: Faults,
     /// Why it refuses.
     pub stated_reason: Option<Refusal>,
+    /// Lock sets before and after the step that is refused because of the road speed.
+    pub refused_sets: Option<[u8; 2]>,
     /// What the table claims of the step under way; `None` between steps.
     pub claim: Option<Claim>,
     /// Whether the supervisor was reset in this tick.

@@ -17,7 +17,7 @@ use crate::drive::faults_now::FaultsNow;
 use crate::drive::governor::{Command, Mind, Seen};
 pub use crate::drive::prepared::Prepared;
 use crate::drive::record::{StepNow, TickRecord, phase_step};
-use crate::drive::witness::{claim, machine_acts};
+use crate::drive::witness::{claim, machine_acts, refused_sets};
 use crate::driveline::{Driveline, Lock, LockKind};
 use crate::plant::{
     self, ActuatorFault, EngineFault, LockActual, PlantInputs, PlantState, Suspects,
@@ -294,6 +294,7 @@ impl<'a> Run<'a> {
         record.truth.state_by(&output.status, inputs.request, *reset);
         record.truth.demand_nm = pedals.demand_nm;
         record.truth.claim = claim(&self.table, &output.status);
+        record.truth.refused_sets = refused_sets(&self.table, &output.status);
         let any = *reset || self.faults.truth.any;
         let (lost, slide) = (self.faults.truth.grip_lost, self.state.wheels_slide());
         let (grip_lost, regrips) = (lost || slide, slide && !lost);

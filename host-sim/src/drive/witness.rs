@@ -1,7 +1,7 @@
 //! What the judges are told beside the plant's state: the faults that are present, and what
 //! the table claims of the step under way.
 
-use supervisor::status::Status;
+use supervisor::status::{Refusal, Status};
 use supervisor::table::{Action, Table};
 
 use crate::checkers::{Claim, FaultTruth};
@@ -56,6 +56,13 @@ pub(super) fn claim(table: &Table, status: &Status) -> Option<Claim> {
         keeps_push: step.keeps_push,
         demand_max_nm: f64::from(step.demand_max),
     })
+}
+
+/// Lock sets before and after the step that the supervisor refuses because of the road speed.
+pub(super) fn refused_sets(table: &Table, status: &Status) -> Option<[u8; 2]> {
+    let Some(Refusal::RoadSpeed { step }) = status.refusal else { return None };
+    let step = table.step(step)?;
+    Some([step.from.0, step.from.with(step.lock, step.action == Action::Close).0])
 }
 
 #[cfg(test)]

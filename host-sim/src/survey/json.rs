@@ -38,6 +38,7 @@ pub fn json(d: &Driveline, k: &Kinematics) -> Value {
         "conflict_reasons": reasons,
         "conflict_holds": holds,
         "overlaps": overlaps,
+        "plates_against_teeth": super::teeth::value(d, k),
         "arrangements": arrangements(d, k),
     })
 }

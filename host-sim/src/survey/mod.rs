@@ -5,6 +5,7 @@ pub mod command;
 mod json;
 mod pressed;
 mod sets;
+mod teeth;
 
 pub use json::{JSON_FORMAT, json};
 
@@ -26,6 +27,7 @@ pub fn text(d: &Driveline, k: &Kinematics, width: usize) -> String {
     parts.push(sets::overlaps(d, k, width));
     parts.push(arrangements::arrangements(d, k, width));
     parts.push(pressed::pressed(d, k, width));
+    parts.push(teeth::text(d, k, width));
     parts.push(paragraph(
         "Rigid shafts and no losses: speeds are exact, torques are ideal. This is evidence for \
          a review; it approves nothing.",

@@ -132,7 +132,8 @@ pub(crate) const TICK: &[Entry] = &[
     entry("decide/rest.rs", "find(|o| !meant && completed(o.locks))", overlaps, Why::Elements),
     entry("decide/rest.rs", "find(|o| maybe.contains(o.locks))", overlaps, Why::Elements),
     entry("decide/rest.rs", "find(|&lock| !without(lock).engine_joined)", locks, Why::Members),
-    entry("decide/rest.rs", "ours.iter().find(apart)", locks, Why::Members),
+    entry("decide/rest.rs", "find(|&lock| !without(lock).engine_geared)", locks, Why::Members),
+    entry("decide/rest.rs", "find(|&lock| !is_dog(lock))", locks, Why::Members),
     entry("decide/rest.rs", "find(|c| set.contains(c.locks))", conflicts, Why::Elements),
     // The exponential of micromath sums four terms.
     entry("heat.rs", "F32Ext::exp(-share)", four, Why::Elements),

@@ -285,13 +285,18 @@ pub(super) fn release_engine(table: &Table, state: &mut State, set: Bits) -> Pla
 }
 
 /// The lock of ours that the engine turns alone without; when that one has not let go in time, or
-/// a fault presses it, the lock without which the engine and the wheels do not push each other.
+/// a fault presses it, the lock without which the engine and the wheels do not push each other. Where no single
+/// one is that, they go one after the other, plates first: teeth may not come out under the load.
 fn frees_engine(table: &Table, state: &State, set: Bits) -> Option<u8> {
     let ours = set.and(state.locks.ordered);
     let without = |lock: u8| table.set(set.with(lock, false));
     let alone = ours.iter().find(|&lock| !without(lock).engine_joined);
-    let apart = |&lock: &u8| table.set(set).engine_geared && !without(lock).engine_geared;
-    alone.or_else(|| ours.iter().find(apart))
+    if alone.is_some() || !table.set(set).engine_geared {
+        return alone;
+    }
+    let apart = ours.iter().find(|&lock| !without(lock).engine_geared);
+    let is_dog = |lock: u8| table.locks.get(usize::from(lock)).is_some_and(|data| data.dog);
+    apart.or_else(|| ours.iter().find(|&lock| !is_dog(lock))).or(ours.lowest())
 }
 
 /// An overlap has lasted too long, or would: let the lock go that leads to the fallback, or another of its

@@ -1,6 +1,6 @@
 //! Where to go from here: which way, which fallback, and what the machines do meanwhile.
 
-use super::{end_overlap, fallback, next_route, release_engine, rest, stay_plan};
+use super::{end_overlap, fallback, frees_engine, next_route, release_engine, rest, stay_plan};
 use crate::bits::Bits;
 use crate::choose::Route;
 use crate::decide::{Decision, Plan, State, decide, overlap_end};
@@ -365,12 +365,12 @@ fn sw_d3_a_dragged_engine_is_released_at_once() {
     }
 }
 
-/// The engine's own lock is stuck: the one goes without which it and the wheels do not push each other,
-/// if there is one and they do.
+/// The engine's own lock is stuck: another goes where it and the wheels push each other, whether or not they
+/// still do without that one.
 #[test]
 fn sw_d3_where_the_engines_own_lock_is_stuck_the_wheels_lose_their_grip_on_it() {
     for (geared, geared_without, released) in
-        [(true, false, true), (true, true, false), (false, false, false)]
+        [(true, false, true), (true, true, true), (false, false, false), (false, true, false)]
     {
         let mut owned = Owned::new();
         (owned.sets[2].engine_joined, owned.sets[3].engine_joined) = (true, true);
@@ -383,6 +383,40 @@ fn sw_d3_where_the_engines_own_lock_is_stuck_the_wheels_lose_their_grip_on_it() 
         let _ = decide(&owned.table(), &mut state, &mut told);
         assert_eq!(!state.locks.ordered.has(0), released, "{geared} {geared_without}");
         assert_eq!(state.refusal == Some(Refusal::EngineNotRunning), released);
+    }
+}
+
+/// Of several locks the one goes first that parts engine and wheels by itself; where none does, plates before
+/// a dog, one after the other.
+#[test]
+fn where_no_lock_parts_engine_and_wheels_by_itself_plates_go_first() {
+    const STUCK: Bits = Bits::one(2);
+    let ours = Bits(3);
+    for (dogs, parts, goes) in [
+        ([true, false], None, [Some(1), Some(0), None]),
+        ([false, true], None, [Some(0), Some(1), None]),
+        ([true, true], None, [Some(0), Some(1), None]),
+        ([false, false], Some(1), [Some(1), None, None]),
+        ([true, false], Some(0), [Some(0), None, None]),
+    ] {
+        let mut owned = Owned::new();
+        owned.sets.resize(8, owned.sets[0]);
+        for set in 4..8u8 {
+            let left = Bits(set).without(STUCK);
+            let apart = left.is_empty() || parts.is_some_and(|lock| !left.has(lock));
+            let data = &mut owned.sets[usize::from(set)];
+            (data.engine_joined, data.engine_geared) = (true, !apart);
+        }
+        for (lock, dog) in owned.locks.iter_mut().zip(dogs) {
+            lock.dog = dog;
+        }
+        let table = owned.table();
+        let mut state = at(&owned, ours, Some(0));
+        for lock in goes {
+            let set = state.locks.ordered.or(STUCK);
+            assert_eq!(frees_engine(&table, &state, set), lock, "{dogs:?} {parts:?} {set:?}");
+            state.locks.ordered = lock.map_or(NONE, |lock| state.locks.ordered.with(lock, false));
+        }
     }
 }
 
