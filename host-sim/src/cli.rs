@@ -1,12 +1,14 @@
 //! The command line: `slipwarden <command>`.
 
 mod energy_args;
+mod replay_args;
 
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
 use self::energy_args::{CycleArgs, EnergyArgs, price_from};
+use self::replay_args::ReplayArgs;
 use crate::campaign::shard_from;
 use crate::campaign::{self, Shard, command::time_from};
 use crate::export::{self, ExportArgs};
@@ -281,36 +283,6 @@ struct CampaignArgs {
 }
 
 #[derive(Args, Debug)]
-struct ReplayArgs {
-    /// Driveline file or demo
-    file: String,
-    /// Scenario file, or a ready scenario by its name
-    #[arg(required_unless_present = "case", conflicts_with = "case")]
-    scenario: Option<String>,
-    /// Number of a case
-    #[arg(long, value_name = "K")]
-    case: Option<u64>,
-    /// Seed of the campaign
-    #[arg(long, default_value_t = 1, requires = "case")]
-    seed: u64,
-    /// Faults in each case of the campaign
-    #[arg(long, value_name = "N", default_value_t = 1, requires = "case")]
-    faults: u8,
-    /// With this defect of `campaign --defects` planted in the table
-    #[arg(long, value_name = "N")]
-    defect: Option<usize>,
-    /// Write every tick as CSV there
-    #[arg(long, value_name = "PATH")]
-    trace: Option<PathBuf>,
-    /// Write the timeline as SVG there
-    #[arg(long, value_name = "PATH")]
-    svg: Option<PathBuf>,
-    /// Write the case as a scenario file there
-    #[arg(long, value_name = "PATH", requires = "case")]
-    write: Option<PathBuf>,
-}
-
-#[derive(Args, Debug)]
 struct ReviewArgs {
     /// Driveline file or demo (default: the demo shuttle)
     file: Option<String>,
@@ -367,15 +339,7 @@ pub fn run() -> i32 {
         Command::Merge { paths, driveline, out } => {
             campaign::command::merge_command(&paths, driveline.as_deref(), out.as_deref())
         }
-        Command::Replay(args) => campaign::replay(&campaign::ReplayOptions {
-            file: args.file,
-            scenario: args.scenario,
-            case: args.case.map(|case| (case, args.seed, args.faults)),
-            defect: args.defect,
-            trace: args.trace,
-            svg: args.svg,
-            write: args.write,
-        }),
+        Command::Replay(args) => campaign::replay(&args.options()),
         Command::Review(args) => review::review(&review::Options {
             file: args.file.unwrap_or_else(|| driveline::DEMOS[0].to_owned()),
             out: args.out,

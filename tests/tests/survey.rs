@@ -253,7 +253,7 @@ fn what_a_pressed_lock_leaves_is_told_in_text_and_json() {
 /// which do not come out) is told before anything is driven. Against a look at every lock set.
 #[test]
 fn plates_that_dogs_cannot_give_way_to_are_told() {
-    for (d, most) in [(axle(), 0), (shuttle(), 0), (railcar(), 9)] {
+    for (d, count) in [(axle(), 0), (shuttle(), 0), (railcar(), 4)] {
         let (k, json) = (analyse(&d).unwrap(), json_of(&d));
         let is_dog = |lock: usize| matches!(d.locks[lock].kind, LockKind::Dog(_));
         let forbidden = |set: usize| k.sets[set].verdict.is_forbidden();
@@ -276,9 +276,9 @@ fn plates_that_dogs_cannot_give_way_to_are_told() {
         let mut patterns: Vec<usize> = told.iter().map(pattern).collect();
         patterns.sort_unstable();
         assert_eq!(patterns, found.collect::<Vec<_>>(), "{}", d.name);
-        assert!(patterns.len() <= most && patterns.is_empty() == (most == 0), "{}", d.name);
+        assert_eq!(patterns.len(), count, "{}", d.name);
         let says = text_of(&d, 100);
-        assert_eq!(says.contains("Plates against teeth"), most > 0, "{says}");
+        assert_eq!(says.contains("Plates against teeth"), count > 0, "{says}");
     }
     let mut d = railcar();
     let says = text_of(&d, 100);

@@ -105,19 +105,19 @@ impl AlarmChecker {
 
     /// Whether a lock could have been closed, or let go, all this time.
     fn was_ready(&self, refusal: Option<Refusal>, t_s: f64) -> Option<(&'static str, u8)> {
-        let (lock, closes) = match refusal? {
-            Refusal::SyncTimeout { lock } => (lock, true),
-            Refusal::UnloadTimeout { lock } => (lock, false),
-            Refusal::OverlapTooLong => (self.opens?, false),
-            _ => return None,
-        };
-        let ready = self.ready.get(usize::from(lock))?;
-        let (since_s, said) = match refusal? {
-            _ if closes => (ready.to_close_s, "is said to slip and did not"),
-            Refusal::OverlapTooLong => {
-                (ready.to_open_s, "could be let go, and is said to have been closed for too long")
+        let ready = |lock: u8| self.ready.get(usize::from(lock)).copied().unwrap_or(NEVER);
+        let (lock, since_s, said) = match refusal? {
+            Refusal::SyncTimeout { lock } => {
+                (lock, ready(lock).to_close_s, "is said to slip and did not")
             }
-            _ => (ready.to_open_s, "is said to be loaded and was not"),
+            Refusal::UnloadTimeout { lock } => {
+                (lock, ready(lock).to_open_s, "is said to be loaded and was not")
+            }
+            Refusal::OverlapTooLong => {
+                let said = "could be let go, and is said to have been closed for too long";
+                (self.opens?, ready(self.opens?).to_open_s, said)
+            }
+            _ => return None,
         };
         (t_s - since_s >= READY_S).then_some((said, lock))
     }

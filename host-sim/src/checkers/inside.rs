@@ -30,7 +30,7 @@ pub(super) struct Inside {
     /// Of the present while, and of the one before.
     now: Span,
     before: Span,
-    /// When the present while began, s.
+    /// When the present while began, s; infinite before the first tick.
     since_s: f64,
     /// Whether there was one before.
     whole: bool,
@@ -58,18 +58,20 @@ impl Inside {
             sets: all.map(set).collect(),
             now: NOTHING,
             before: NOTHING,
-            since_s: 0.0,
+            since_s: f64::INFINITY,
             whole: false,
         }
     }
 
     /// Forget the run.
     pub(super) fn reset(&mut self) {
-        (self.now, self.before, self.since_s, self.whole) = (NOTHING, NOTHING, 0.0, false);
+        (self.now, self.before, self.since_s, self.whole) =
+            (NOTHING, NOTHING, f64::INFINITY, false);
     }
 
     /// Note the speed of a tick.
     pub(super) fn see(&mut self, speed_radps: &[f64], t_s: f64) {
+        self.since_s = self.since_s.min(t_s);
         if t_s - self.since_s > LOOKS_BACK_S {
             (self.before, self.now) = (self.now, NOTHING);
             (self.since_s, self.whole) = (t_s, true);

@@ -130,7 +130,7 @@ impl MotionChecker {
     }
 
     /// A direction is asked for: is the vehicle pushed the other way?
-    fn judge_way(&mut self, truth: &TickTruth, mps: f64, vehicle: &Vehicle) {
+    fn judge_way(&mut self, truth: &TickTruth, mps: f64, mps2_per_nm: f64) {
         let s = &mut self.seen;
         let way = truth.demand_nm.signum();
         if truth.demand_nm.abs() < ASKS_NM || way != s.asked_way {
@@ -141,14 +141,13 @@ impl MotionChecker {
         let wrong_nm = -truth.output_nm * way;
         // Against the demand and with the motion, or out of standstill; drag is not that.
         let with_motion = truth.output_nm * mps > 0.0 || mps.abs() < STANDS_MPS;
-        // What rolling takes away again moves nobody: a creeping engine, the drag of a lock.
-        let pushes = wrong_nm > vehicle.rolling_nm && with_motion;
+        let pushes = wrong_nm > 0.0 && with_motion;
         // A machine that turns its torque round against its order is not ours to answer for.
         if s.asked_s < ASKED_S || !pushes || truth.faults.machines != 0 {
             (s.against_mps, s.against_s, s.against_reported) = (0.0, 0.0, false);
             return;
         }
-        s.against_mps += wrong_nm * vehicle.mps2_per_nm * truth.dt_s;
+        s.against_mps += wrong_nm * mps2_per_nm * truth.dt_s;
         s.against_s += truth.dt_s;
         s.worst_against.see(s.against_mps, truth.t_s);
         let allowed_s = if truth.is_pushed_by_fault() { self.reaction_s } else { 0.0 };
@@ -181,7 +180,7 @@ impl Checker for MotionChecker {
             (s.stood_s, s.stands, s.moved_m, s.moves_s) = (0.0, false, 0.0, 0.0);
             (s.pushed_by_fault, s.reported) = (false, false);
         }
-        self.judge_way(truth, mps, &v);
+        self.judge_way(truth, mps, v.mps2_per_nm);
     }
 
     fn finish(&mut self) -> Vec<Finding> {
