@@ -1,5 +1,6 @@
 //! Shared helpers of the behaviour tests.
 
+pub mod defects_found;
 pub mod demo;
 mod demo_run;
 pub mod drivelines;

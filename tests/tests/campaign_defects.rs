@@ -9,32 +9,12 @@ use host_sim::campaign::{Arena, Came, Candidate, Case, Court, Grouping, World, c
 use host_sim::checkers::Finding;
 use host_sim::drive::closed_loop::CannotRun;
 use host_sim::explore::defects::{Defect, read_alike};
-use host_sim::review::Subject;
 use host_sim::table::TableData;
+use slipwarden_tests::defects_found::{found_by, place_of, world_of};
 use supervisor::table::NO_STEP;
 
 fn world() -> World {
     world_of("axle")
-}
-
-fn world_of(demo: &str) -> World {
-    World::new(Subject::read(demo, 1).expect("a demo"))
-}
-
-/// The first defect of this kind whose place and change have these words.
-fn place_of(list: &[Defect], kind: &str, words: &str) -> usize {
-    let is = |d: &Defect| d.kind == kind && format!("{} {}", d.place, d.name).contains(words);
-    list.iter().position(is).unwrap_or_else(|| panic!("no {kind} with {words:?}"))
-}
-
-/// The rule by which a defect is found in so many cases of one fault under seed 1, if it is.
-fn found_by(world: &World, kind: &str, words: &str, cases: u64) -> Option<String> {
-    let list = defects::defects(world);
-    let chosen = [place_of(&list, kind, words)];
-    let trial = Trial { seeds: &[1], cases, faults: 1 };
-    let mut state = State::new(&trial);
-    Trials::new(world, &list, &chosen, trial).go_on(&mut state, 1, |_| true).expect("complete");
-    state.seeds[0].found.get(&chosen[0]).map(|hit| hit.rule.clone())
 }
 
 /// What a whole run says: the rules that it breaks, and the plant's last state.
@@ -119,8 +99,7 @@ fn a_trial_that_was_stopped_ends_as_one_that_was_not() {
 /// them, by the rule that the check is there for.
 #[test]
 fn a_check_that_is_off_is_found_in_few_cases() {
-    let axle = world();
-    let heat = |kind, words| found_by(&axle, kind, words, 150);
+    let heat = |kind, words| found_by("axle", kind, words, 150);
     assert_eq!(heat("heat inhibit", "off").as_deref(), Some("SW-HEAT"));
     assert_eq!(heat("heat estimate", "cools").as_deref(), Some("SW-HEAT"));
 }

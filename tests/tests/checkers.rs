@@ -456,8 +456,9 @@ fn what_nothing_can_tell_is_not_wrong_until_it_shows() {
         let mut s = Story::new("shuttle");
         (s.now.faults.any, s.now.faults.switches) = (true, if lies { 0b010 } else { 0b100 });
         s.wait(0.1);
-        s.now.stated_reached = Some(1); // dual-electric: ring-clutch, and nothing is closed
         s.now.locks[1].order = LockOrder::Close;
+        s.wait(0.2); // 190 ms to be filled and to press
+        s.now.stated_reached = Some(1); // dual-electric: ring-clutch, and nothing is closed
         s.now.locks[1].slip_radps = slip_rpm * RPM;
         s.wait(seconds);
         s.rules()

@@ -83,7 +83,10 @@ fn sw_load_fires_when_a_step_lets_a_loaded_lock_go() {
         breaks(&s, "SW-LOAD")
     };
     assert!(after(|f| f.sensors = 1), "no speed sensor tells of the load");
-    assert!(!after(|f| (f.sensors, f.machines) = (1, 1)));
+    assert!(after(|f| f.machines = 1), "it is late, or gives nothing, and reports so");
+    assert!(!after(|f| (f.machines, f.misreported) = (1, 1)));
+    assert!(!after(|f| (f.sensors, f.machines, f.misreported) = (1, 1, 1)));
+    assert!(!after(|_| {}), "a fault of something else");
     assert!(!after(|f| (f.sensors, f.actuators) = (1, 1)));
     assert!(!after(|f| (f.sensors, f.switches) = (1, 1)));
     assert!(!after(|f| (f.sensors, f.supply_lost) = (1, true)));

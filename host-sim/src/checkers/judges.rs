@@ -3,10 +3,10 @@
 use std::sync::Arc;
 
 use super::{
-    AlarmChecker, ChatterChecker, Checker, ConflictChecker, DecelChecker, EnergyChecker,
-    EngineChecker, Finding, GapChecker, HeatChecker, LoadChecker, Margin, MotionChecker,
-    OverlapChecker, OverspeedChecker, ReactionChecker, RecoveryChecker, RequestChecker,
-    SlipChecker, StatedChecker, TickTruth,
+    AlarmChecker, BeginChecker, ChatterChecker, Checker, ConflictChecker, DecelChecker,
+    EnergyChecker, EngineChecker, Finding, GapChecker, HeatChecker, LoadChecker, Margin,
+    MotionChecker, OverlapChecker, OverspeedChecker, ReactionChecker, RecoveryChecker,
+    RequestChecker, SlipChecker, StatedChecker, TickTruth,
 };
 use crate::driveline::Driveline;
 use crate::kinematics::Kinematics;
@@ -74,6 +74,7 @@ judges! {
     stated: StatedChecker = |d, _| StatedChecker::new(d);
     request: RequestChecker = |d, _| RequestChecker::new(d);
     heat: HeatChecker = |d, _| HeatChecker::new(d);
+    begin: BeginChecker = BeginChecker::new;
     load: LoadChecker = |d, _| LoadChecker::new(d);
     gap: GapChecker = |d, _| GapChecker::new(d);
     motion: MotionChecker = |d, _| MotionChecker::new(d);

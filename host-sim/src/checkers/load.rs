@@ -61,11 +61,13 @@ impl LoadChecker {
     }
 }
 
-/// Whether there is any fault but those of speed sensors: no speed tells how a lock is loaded.
+/// Whether there is any fault but those of speed sensors, and of machines that report what they give: no
+/// speed tells how a lock is loaded, and a torque that comes late is seen to.
 fn misleads(truth: &TickTruth) -> bool {
     let f = &truth.faults;
-    let others = f.actuators | f.switches | f.machines != 0;
-    others || f.supply_lost || f.grip_lost || truth.engine_fault || f.any && f.sensors == 0
+    let others = f.actuators | f.switches | f.misreported != 0;
+    let seen = f.sensors != 0 || f.machines != 0;
+    others || f.supply_lost || f.grip_lost || truth.engine_fault || f.any && !seen
 }
 
 impl Checker for LoadChecker {

@@ -4,6 +4,7 @@
 //! arrangement reached, a refusal) is input like any other and is held against the truth.
 
 mod alarm;
+mod begin;
 mod chatter;
 mod conflict;
 mod decel;
@@ -25,6 +26,7 @@ mod stated;
 mod truth;
 
 pub use alarm::AlarmChecker;
+pub use begin::BeginChecker;
 pub use chatter::ChatterChecker;
 pub use conflict::ConflictChecker;
 pub use decel::DecelChecker;

@@ -50,7 +50,9 @@ pub struct FaultTruth {
     pub dropouts: u8,
     /// Machines whose torque is lost, wrong or late, or not reported.
     pub machines: u8,
-    /// One of these machines is asked for torque, or gives some.
+    /// Machines whose torque is not what they report, or of which none is reported.
+    pub misreported: u8,
+    /// A machine with any fault is asked for torque, or gives some.
     pub machine_acts: bool,
     /// The supply of the lock actuators is lost.
     pub supply_lost: bool,

@@ -6,7 +6,9 @@ use supervisor::table::{Action, Table};
 
 use crate::checkers::{Claim, FaultTruth};
 use crate::drive::record::phase_step;
-use crate::plant::{ActuatorFault, Faults, LockFaults, MachineFaults, SensorFaults, SwitchFault};
+use crate::plant::{
+    ActuatorFault, Faults, LockFaults, MachineFaults, SensorFaults, SwitchFault, TorqueFault,
+};
 
 /// The faults of one tick as the judges see them; `any` tells of faults that act on something
 /// other than the plant's inputs as well.
@@ -24,11 +26,18 @@ pub(super) fn fault_truth(faults: &Faults, any: bool) -> FaultTruth {
         sensors: bits(&faults.sensors, |s| *s != SensorFaults::default()),
         dropouts: bits(&faults.sensors, |s| s.dropout),
         machines: bits(&faults.machines, |m| *m != MachineFaults::default()),
+        misreported: bits(&faults.machines, misreports),
         machine_acts: false,
         supply_lost: faults.supply_lost,
         grip_lost: faults.grip.is_some(),
         regrips: false,
     }
+}
+
+/// Whether a machine tells another torque than it gives: one that is late, or gives none, tells the truth.
+fn misreports(m: &MachineFaults) -> bool {
+    let honest = MachineFaults { slow: m.slow, ..MachineFaults::default() };
+    *m != honest && *m != MachineFaults { torque: TorqueFault::Lost, ..honest }
 }
 
 /// Torque below which a machine that is faulty does nothing to the rest of the plant, Nm.
@@ -67,7 +76,26 @@ pub(super) fn refused_sets(table: &Table, status: &Status) -> Option<[u8; 2]> {
 
 #[cfg(test)]
 mod tests {
-    use super::machine_acts;
+    use super::{machine_acts, misreports};
+    use crate::plant::{MachineFaults, TorqueFault};
+
+    #[test]
+    fn a_machine_that_is_late_or_gives_nothing_tells_the_truth() {
+        let sound = MachineFaults::default();
+        let lost = MachineFaults { torque: TorqueFault::Lost, ..sound };
+        let late = MachineFaults { slow: 9.0, ..sound };
+        for honest in [sound, lost, late, MachineFaults { slow: 9.0, ..lost }] {
+            assert!(!misreports(&honest), "{honest:?}");
+        }
+        for lies in [
+            MachineFaults { torque: TorqueFault::WrongSign, ..sound },
+            MachineFaults { scale: 1.1, ..sound },
+            MachineFaults { offset_nm: 3.0, ..late },
+            MachineFaults { report_lost: true, ..lost },
+        ] {
+            assert!(misreports(&lies), "{lies:?}");
+        }
+    }
 
     #[test]
     fn a_faulty_machine_acts_while_it_is_asked_for_torque_or_gives_some() {

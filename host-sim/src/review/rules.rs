@@ -60,6 +60,11 @@ pub const RULES: &[Rule] = &[
         unseen: "no friction lock worked",
     },
     Rule {
+        id: "SW-BEGIN",
+        says: "A closing is begun only while its slip is steady, what it will hold stands, and the wheels grip.",
+        unseen: "no step closed a lock",
+    },
+    Rule {
         id: "SW-LOAD",
         says: "A lock that a step opens is unloaded when it is told to.",
         unseen: "no step opened a lock",

@@ -58,7 +58,7 @@ pub fn sections() -> Vec<Section> {
 }
 
 /// Files that hold a rule's branch, with their text.
-const FILES: [(&str, &str); 23] = [
+const FILES: [(&str, &str); 24] = [
     ("supervisor/src/interlock.rs", include_str!("../../../supervisor/src/interlock.rs")),
     ("supervisor/src/race.rs", include_str!("../../../supervisor/src/race.rs")),
     ("supervisor/src/stray.rs", include_str!("../../../supervisor/src/stray.rs")),
@@ -74,6 +74,7 @@ const FILES: [(&str, &str); 23] = [
     ("host-sim/src/checkers/stated.rs", include_str!("../checkers/stated.rs")),
     ("host-sim/src/checkers/request.rs", include_str!("../checkers/request.rs")),
     ("host-sim/src/checkers/heat.rs", include_str!("../checkers/heat.rs")),
+    ("host-sim/src/checkers/begin.rs", include_str!("../checkers/begin.rs")),
     ("host-sim/src/checkers/load.rs", include_str!("../checkers/load.rs")),
     ("host-sim/src/checkers/gap.rs", include_str!("../checkers/gap.rs")),
     ("host-sim/src/checkers/motion.rs", include_str!("../checkers/motion.rs")),

@@ -98,9 +98,10 @@ impl Requirement {
 /// among the hazards.
 fn judges_of(id: &str) -> Vec<&str> {
     match id {
-        "SW-I1" => vec!["SW-SLIP"],
+        "SW-I1" => vec!["SW-SLIP", "SW-BEGIN"],
         "SW-I2" | "SW-I4" | "SW-I5" => vec!["SW-CONFLICT"],
-        "SW-I3" | "SW-I6" | "SW-D2" => vec!["SW-OVERLAP"],
+        "SW-I3" => vec!["SW-OVERLAP", "SW-BEGIN"],
+        "SW-I6" | "SW-D2" => vec!["SW-OVERLAP"],
         "SW-M1" | "SW-M2" | "SW-M3" => vec!["SW-OVERSPEED"],
         "SW-M4" => vec!["SW-MOTION"],
         "SW-D1" => vec!["SW-CONFLICT", "SW-OVERLAP"],
