@@ -148,7 +148,7 @@ impl Supervisor {
         let joined = || table.set(possibly_closed).engine_joined;
         let pushes = !racing.is_empty() && joined() && reading.engine_pushes();
         self.race.cut(table, racing, pushes, orders);
-        let settled = phase == Phase::Rest;
+        let settled = phase == Phase::Rest || unloads_engine(table, orders);
         self.unasked.cut(table, settled && joined(), &reading, orders);
         let mut status = describe(&self.kernel.state, standing, possibly_closed);
         status.faults.sensors = reading.bad_sensors();
@@ -159,6 +159,12 @@ impl Supervisor {
         self.heat.tick(table, working, &self.memory.slips);
         status
     }
+}
+
+/// Whether the engine is told to give nothing, as for the step that lets it go.
+fn unloads_engine(table: &Table, orders: &Orders) -> bool {
+    let order = table.engine.and_then(|engine| orders.machines.get(usize::from(engine)));
+    matches!(order, Some(MachineOrder::Unload))
 }
 
 /// Which arrangement stands, and which of its locks nobody has shown.

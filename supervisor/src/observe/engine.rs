@@ -19,6 +19,9 @@ const DRIVEN_SHARE: f32 = 1.1;
 const ASKED_SHARE: f32 = 0.25;
 /// And from this share of what the engine gives: losses in gears and bearings take some of it.
 const LOST_SHARE: f32 = 0.1;
+/// However much is asked the other way, what the engine gives counts when the other machines take less than
+/// this of it, and give no more themselves.
+const TAKEN_SHARE: f32 = 0.5;
 
 /// Power that is asked for at the output, that all machines give, and that the engine gives, W.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -33,7 +36,10 @@ impl Powers {
     /// the motion.
     pub(crate) fn oppose(&self) -> bool {
         let floor = LOST_SHARE * self.engine_w - ASKED_SHARE * self.asked_w;
-        self.asked_w < 0.0 && self.engine_w > 0.0 && self.given_w > floor
+        let of_engine = self.given_w > TAKEN_SHARE * self.engine_w
+            && self.engine_w > TAKEN_SHARE * self.given_w;
+        let much = self.given_w > floor || of_engine;
+        self.asked_w < 0.0 && self.engine_w > 0.0 && much
     }
 }
 

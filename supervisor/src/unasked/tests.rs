@@ -10,20 +10,25 @@ use crate::heat::Heat;
 use crate::io::{Inputs, LockReport::Closed, LockReport::Open, Torque};
 use crate::observe::{Memory, Powers};
 use crate::supervisor::Supervisor;
-use crate::table::{EngineUse, Rest};
+use crate::table::{EngineUse, Rest, StepDuty};
 use crate::trace::Trace;
 
 fn powers(asked_w: f32, given_w: f32, engine_w: f32) -> Powers {
     Powers { asked_w, given_w, engine_w }
 }
 
-/// Each edge by itself: a quarter of what is asked, a tenth of what the engine gives.
+/// Each edge by itself: a quarter of what is asked, a tenth of what the engine gives; and half of that, of
+/// whatever is asked.
 #[test]
 fn what_opposes() {
     assert!(powers(-100.0, 25.1, 0.1).oppose());
     assert!(!powers(-100.0, 25.0, 0.1).oppose(), "little of what is asked");
     assert!(powers(-100.0, 35.1, 100.0).oppose());
     assert!(!powers(-100.0, 35.0, 100.0).oppose(), "gears may take so much");
+    assert!(powers(-9e9, 50.1, 100.0).oppose());
+    assert!(!powers(-9e9, 49.9, 100.0).oppose(), "the others take most of it");
+    assert!(powers(-9e9, 100.0, 50.1).oppose());
+    assert!(!powers(-9e9, 100.0, 49.9).oppose(), "the others give more");
     assert!(!powers(-100.0, 80.0, 0.0).oppose(), "the engine gives nothing");
     assert!(!powers(-100.0, 80.0, -5.0).oppose());
     assert!(!powers(0.0, 80.0, 90.0).oppose() && !powers(100.0, 80.0, 90.0).oppose());
@@ -118,12 +123,15 @@ fn sw_m4_it_is_stopped_until_that_is_asked_for_which_it_gives() {
     }
 }
 
-/// In the whole tick: only with the engine joined, and with no step under way.
+/// In the whole tick: only with the engine joined, and with no step under way, unless the step unloads it.
 #[test]
 fn it_is_stopped_where_it_is_joined_and_nothing_moves() {
-    for (joined, moves, stops) in [(true, false, true), (false, false, false), (true, true, false)]
+    let (none, free, unloads) = (None, Some(StepDuty::Free), Some(StepDuty::Unload));
+    for (joined, step, stops) in
+        [(true, none, true), (false, none, false), (true, free, false), (true, unloads, true)]
     {
         let mut owned = Owned::new();
+        owned.steps.iter_mut().for_each(|data| data.duties[1] = step.unwrap_or(StepDuty::Unload));
         (owned.arrangements[0].engine, owned.sets[1].engine_joined) = (EngineUse::On, joined);
         let table = Table { engine: Some(1), ..owned.table() };
         let mut supervisor = Supervisor::after_reset(Trace::pressing(Bits::one(0)));
@@ -133,14 +141,14 @@ fn it_is_stopped_where_it_is_joined_and_nothing_moves() {
         let settled = (0..30).map(|_| supervisor.tick(&table, &now)).last().expect("ticks");
         assert_eq!((settled.status.arrangement, settled.orders.engine_run), (Some(0), true));
         now.demand_nm = -20.0;
-        if moves {
+        if step.is_some() {
             // A step to the other arrangement waits for a lock that is never unloaded.
             (now.request, now.torques[0].nm) = (Some(1), 50.0);
         }
         let wait = table.timing.retry_wait.saturating_mul(4) + 2;
         let runs: Vec<bool> =
             (0..wait).map(|_| supervisor.tick(&table, &now).orders.engine_run).collect();
-        assert_eq!(runs.contains(&false), stops, "{joined} {moves} {runs:?}");
-        assert!(runs[0], "{joined} {moves}");
+        assert_eq!(runs.contains(&false), stops, "{joined} {step:?} {runs:?}");
+        assert!(runs[0], "{joined} {step:?}");
     }
 }
