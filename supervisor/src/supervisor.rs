@@ -149,7 +149,8 @@ impl Supervisor {
         let pushes = !racing.is_empty() && joined() && reading.engine_pushes();
         self.race.cut(table, racing, pushes, orders);
         let settled = phase == Phase::Rest || unloads_engine(table, orders);
-        self.unasked.cut(table, settled && joined(), &reading, orders);
+        let geared = settled && table.set(possibly_closed).engine_geared;
+        self.unasked.cut(table, geared, &reading, orders);
         let mut status = describe(&self.kernel.state, standing, possibly_closed);
         status.faults.sensors = reading.bad_sensors();
         status.faults.racing = self.race.sensors();

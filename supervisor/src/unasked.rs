@@ -21,17 +21,17 @@ pub(crate) struct Unasked {
 }
 
 impl Unasked {
-    /// SW-M4: an engine that is `joined` to the wheels, with no step under way, and gives power that the
+    /// SW-M4: an engine that is `geared` to the wheels, with no step under way that needs it, and gives power that the
     /// other machines do not take, while the demand is against the motion, is stopped: after four
     /// times the retry wait, and until the demand is with the motion again.
     pub(crate) fn cut(
         &mut self,
         table: &Table,
-        joined: bool,
+        geared: bool,
         reading: &Reading,
         orders: &mut Orders,
     ) {
-        let opposes = joined && reading.powers().is_some_and(|powers| powers.oppose());
+        let opposes = geared && reading.powers().is_some_and(|powers| powers.oppose());
         self.ticks = if opposes { self.ticks.saturating_add(1) } else { 0 };
         let late = self.ticks > table.timing.retry_wait.saturating_mul(4);
         let along = reading.asked_w().is_some_and(|asked_w| asked_w > 0.0);

@@ -132,7 +132,8 @@ fn it_is_stopped_where_it_is_joined_and_nothing_moves() {
     {
         let mut owned = Owned::new();
         owned.steps.iter_mut().for_each(|data| data.duties[1] = step.unwrap_or(StepDuty::Unload));
-        (owned.arrangements[0].engine, owned.sets[1].engine_joined) = (EngineUse::On, joined);
+        owned.arrangements[0].engine = EngineUse::On;
+        (owned.sets[1].engine_joined, owned.sets[1].engine_geared) = (joined, joined);
         let table = Table { engine: Some(1), ..owned.table() };
         let mut supervisor = Supervisor::after_reset(Trace::pressing(Bits::one(0)));
         let mut now = Inputs { request: Some(0), ..now(20.0, 0.0, 30.0) };
