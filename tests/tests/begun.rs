@@ -1,8 +1,9 @@
 //! What is true in the tick in which a closing begins, and how soon its end may be stated: the judges
 //! against truths made by hand, and in closed loops with planted defects.
 
+use host_sim::campaign::{Court, case};
 use host_sim::checkers::{Claim, FaultTruth};
-use slipwarden_tests::defects_found::found_by;
+use slipwarden_tests::defects_found::{found_by, world_of};
 use slipwarden_tests::story::{DT, RPM, Story};
 use supervisor::io::LockOrder;
 
@@ -153,4 +154,14 @@ fn planted_times_and_grip_are_found_in_few_cases() {
     assert_eq!(found("fill time").as_deref(), Some("SW-STATED"));
     assert_eq!(found("release time").as_deref(), Some("SW-STATED"));
     assert_eq!(found("grip check").as_deref(), Some("SW-BEGIN"));
+}
+
+/// Sensors as wrong as they may be, and a dog where its machine was asked to bring it: it closes. With half of the way
+/// from there to the limit left for what is measured it waited for three seconds and gave up.
+#[test]
+fn sound_sensors_do_not_keep_a_dog_from_closing() {
+    let world = world_of("railcar");
+    let prepared = world.prepared().expect("demos have all");
+    let judged = Court::new(&world, &prepared).judge(&case(&world, 77, 0, 11)).expect("it starts");
+    assert_eq!(judged.findings, []);
 }

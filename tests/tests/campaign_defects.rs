@@ -201,7 +201,7 @@ fn what_the_audit_finds_is_told_beside_what_cases_find() {
     let world = world();
     let list = defects::defects(&world);
     let kinds =
-        [("fill time", "all"), ("step load sign", "of motor flipped"), ("conflict removed", "")];
+        [("rest check", "all"), ("step load sign", "of motor flipped"), ("conflict removed", "")];
     let chosen = kinds.map(|(kind, words)| place_of(&list, kind, words));
     let trial = Trial { seeds: &[1], cases: 2, faults: 1 };
     let trials = Trials::new(&world, &list, &chosen, trial);
@@ -209,7 +209,7 @@ fn what_the_audit_finds_is_told_beside_what_cases_find() {
     trials.go_on(&mut state, 1, |_| true).expect("demos have all");
     let tried = trials.tried(&state, 2, || true);
     let of = |at: usize| (tried[at].outcome(), tried[at].audit().to_vec());
-    assert_eq!(of(0), (Outcome::Missed, vec!["AU-TIME"]));
+    assert_eq!(of(0), (Outcome::Missed, vec!["AU-REST-LIMIT"]));
     assert!(tried[0].is_found_by_any() && tried[0].excuse().is_none());
     // The audit wants the sign as it is derived; the supervisor cannot tell it.
     assert_eq!(of(1), (Outcome::Excused, vec!["AU-ROW"]));

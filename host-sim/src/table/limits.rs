@@ -129,14 +129,15 @@ fn slip_form(d: &Driveline, k: &Kinematics, id: LockId) -> Result<SensorRow, Str
     })
 }
 
-/// Largest slip at which a closing may begin, rad/s: halfway between what the machine is asked
-/// to bring the slip to (nothing, or a dog's offset) and the tightened limit.
+/// Largest slip at which a closing may begin, rad/s: for plates half of the tightened limit; for a dog, whose
+/// machine is asked for an offset and whose way in is short, two thirds of the way from there to the limit. With half of it
+/// sound sensors could keep a dog that was where it should be from ever being ready.
 fn begin_limit(lock: &crate::driveline::Lock, left: f64) -> f64 {
     match &lock.kind {
         LockKind::Friction(_) => 0.5 * left,
         LockKind::Dog(dog) => {
             let offset = (dog.offset_rpm * RPM).min(left);
-            offset + 0.5 * (left - offset)
+            offset + (left - offset) * 2.0 / 3.0
         }
     }
 }

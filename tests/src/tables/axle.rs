@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0x7b9eef77,
+    hash: 0x87484e8a,
     engine: None,
     engine_min: 0.0,
     output_row: [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
@@ -58,7 +58,7 @@ static SENSORS: [Sensor; 5] = [
 static LOCKS: [Lock; 3] = [
     /* 0 */ Lock { slip_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x02), slip_max: 3.7170362, begin_max: 1.8585181, moving_min: 0.41949695, rate_max: 6.1774354, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00225, drag_k_per_radps_tick: 6.75e-6, cooling_ticks: 15000.0, rise_max_k: 100.0 },
     /* 1 */ Lock { slip_row: [-0.29411766, 0.29411766, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x03), slip_max: 3.8248966, begin_max: 1.9124483, moving_min: 0.29006457, rate_max: 6.2206764, dog: false, has_switch: true, close_ticks: 190, close_timeout: 340, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00175, drag_k_per_radps_tick: 5.25e-6, cooling_ticks: 15000.0, rise_max_k: 100.0 },
-    /* 2 */ Lock { slip_row: [0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0c), slip_max: 1.4391241, begin_max: 0.98136145, moving_min: 0.7339652, rate_max: 3.061508, dog: true, has_switch: true, close_ticks: 20, close_timeout: 742, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, drag_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
+    /* 2 */ Lock { slip_row: [0.0, 0.0, 1.0, -1.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0c), slip_max: 1.4391241, begin_max: 1.133949, moving_min: 0.7339652, rate_max: 3.061508, dog: true, has_switch: true, close_ticks: 20, close_timeout: 742, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, drag_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
 ];
 
 static RESTS: [Rest; 1] = [

@@ -13,7 +13,7 @@ use supervisor::table::*;
 /// The table.
 pub static TABLE: Table<'static> = Table {
     format: TABLE_FORMAT,
-    hash: 0xae221af2,
+    hash: 0x51bb9104,
     engine: Some(2),
     engine_min: 48.746845,
     output_row: [0.0, 0.0, 0.0, 0.2777778, 0.7222222, 0.0, 0.0, 0.0],
@@ -60,8 +60,8 @@ static SENSORS: [Sensor; 7] = [
 static LOCKS: [Lock; 5] = [
     /* 0 */ Lock { slip_row: [0.0, -1.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0], sensors: Bits(0x42), slip_max: 4.502477, begin_max: 2.2512386, moving_min: 0.7336047, rate_max: 6.0728016, dog: false, has_switch: true, close_ticks: 220, close_timeout: 370, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00085, drag_k_per_radps_tick: 2.55e-6, cooling_ticks: 15000.0, rise_max_k: 100.0 },
     /* 1 */ Lock { slip_row: [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0], sensors: Bits(0x10), slip_max: 3.7169933, begin_max: 1.8584967, moving_min: 0.41954845, rate_max: 6.1773496, dog: false, has_switch: true, close_ticks: 220, close_timeout: 370, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.00135, drag_k_per_radps_tick: 4.05e-6, cooling_ticks: 15000.0, rise_max_k: 100.0 },
-    /* 2 */ Lock { slip_row: [0.0, 0.8942308, -0.50961536, -0.3846154, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0e), slip_max: 1.1018238, begin_max: 0.7603514, moving_min: 0.6674867, rate_max: 2.4291978, dog: true, has_switch: true, close_ticks: 25, close_timeout: 1009, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, drag_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
-    /* 3 */ Lock { slip_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x02), slip_max: 1.3087223, begin_max: 0.86380064, moving_min: 0.4192086, rate_max: 2.5127246, dog: true, has_switch: true, close_ticks: 25, close_timeout: 1009, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, drag_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
+    /* 2 */ Lock { slip_row: [0.0, 0.8942308, -0.50961536, -0.3846154, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x0e), slip_max: 1.1018238, begin_max: 0.87417555, moving_min: 0.6674867, rate_max: 2.4291978, dog: true, has_switch: true, close_ticks: 25, close_timeout: 1009, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, drag_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
+    /* 3 */ Lock { slip_row: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], sensors: Bits(0x02), slip_max: 1.3087223, begin_max: 1.0121078, moving_min: 0.4192086, rate_max: 2.5127246, dog: true, has_switch: true, close_ticks: 25, close_timeout: 1009, release_ticks: 40, release_timeout: 190, heat_k_per_radps_tick: 0.0, drag_k_per_radps_tick: 0.0, cooling_ticks: 0.0, rise_max_k: 0.0 },
     /* 4 */ Lock { slip_row: [0.0, 0.0, 0.0, 0.7222222, -0.7222222, 0.0, 0.0, 0.0], sensors: Bits(0x18), slip_max: 3.6003716, begin_max: 1.8001858, moving_min: 0.5594946, rate_max: 6.1302743, dog: false, has_switch: true, close_ticks: 220, close_timeout: 370, release_ticks: 60, release_timeout: 210, heat_k_per_radps_tick: 0.0014, drag_k_per_radps_tick: 4.2e-6, cooling_ticks: 15000.0, rise_max_k: 100.0 },
 ];
 
