@@ -109,6 +109,30 @@ fn sw_begin_fires_when_what_a_closing_will_hold_turns() {
     assert!(!begins(900.0, true, true), "filled plates do not press");
 }
 
+/// A fault presses the ring-clutch so long before the ring-brake is told to close, which then holds the generator.
+#[test]
+fn sw_begin_does_not_ask_for_what_nobody_can_know_yet() {
+    let begins = |since_s: f64, lets_go: bool| {
+        let mut s = Story::new("shuttle");
+        s.close(1, 0.0).speed(3, 900.0);
+        (s.now.locks[1].order, s.now.locks[1].forced) = (LockOrder::Open, true);
+        s.now.claim = Some(Claim { lock: 0, closes: true, ..Claim::default() });
+        s.wait(0.2);
+        if lets_go {
+            s.now.locks[1].forced = false;
+            s.wait(0.01);
+            s.now.locks[1].forced = true;
+        }
+        s.wait(since_s - 0.2);
+        s.now.locks[0].order = LockOrder::Close;
+        s.wait(DT);
+        s.rules().contains(&"SW-BEGIN")
+    };
+    // Half a second to react.
+    assert!(!begins(0.49, false) && begins(0.51, false));
+    assert!(!begins(0.51, true) && begins(0.71, true), "it counts from the last time");
+}
+
 /// Statements of single-electric (ring-brake) and of dual-electric (ring-clutch) so many seconds after
 /// the last order.
 #[test]
@@ -144,6 +168,31 @@ fn sw_stated_fires_when_a_lock_cannot_have_come_so_far_whatever_has_failed() {
     assert!(opened(0.05, false));
     assert!(!opened(0.06, false));
     assert!(!opened(0.05, true), "it is open already");
+}
+
+/// The engine-clutch of 420 Nm, which a step opens from power-split: 26.25 Nm are allowed at steady speeds and 42 Nm in
+/// all. With the output at rest the generator and the sun turn against each other when it slips.
+#[test]
+fn sw_load_fires_at_less_when_no_shaft_changes_its_speed() {
+    let opens = |nm: f64, crank_rpm_per_s: f64, seen: bool| {
+        let mut s = Story::new("shuttle");
+        s.close(1, 0.0).close(2, 0.0).wait(0.3);
+        s.now.claim = Some(Claim { lock: 2, ..Claim::default() });
+        s.now.locks[2].torque_nm = nm;
+        for _ in 0..if seen { 20 } else { 1 } {
+            s.now.speed_radps[4] += crank_rpm_per_s * RPM * DT;
+            s.wait(DT);
+        }
+        s.now.locks[2].order = LockOrder::Open;
+        s.wait(0.01);
+        s.rules().contains(&"SW-LOAD")
+    };
+    assert!(!opens(26.2, 0.0, true));
+    assert!(opens(26.3, 0.0, true) && opens(-26.3, 0.0, true));
+    // What a crank that speeds up takes may come on top, up to twice what counts as unloaded.
+    assert!(!opens(30.0, 2000.0, true) && !opens(30.0, -2000.0, true));
+    assert!(opens(42.1, 2000.0, true) && opens(f64::NAN, 2000.0, true));
+    assert!(!opens(30.0, 0.0, false), "how fast shafts changed is not known in its first tick");
 }
 
 /// In the closed loop: a table whose plates are filled, or let go, sooner than they are, or that does not look whether

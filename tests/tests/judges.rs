@@ -50,7 +50,7 @@ fn sw_heat_fires_when_hot_plates_close_or_get_hotter_than_one_closing_makes_them
     assert!(!slipping(150.0, true), "a dragging lock is hot without our doing");
 }
 
-/// The ring-brake of 900 Nm is measured as unloaded up to 45 Nm; in truth it may carry twice that.
+/// The ring-brake of 900 Nm is measured as unloaded up to 45 Nm; in truth it may carry 1.25 times that at steady speeds.
 #[test]
 fn sw_load_fires_when_a_step_lets_a_loaded_lock_go() {
     let opening = |lock: usize, nm: f64, fault: bool| {
@@ -66,8 +66,8 @@ fn sw_load_fires_when_a_step_lets_a_loaded_lock_go() {
         s.wait(0.05);
         breaks(&s, "SW-LOAD")
     };
-    assert!(!opening(0, 89.0, false) && !opening(0, -89.0, false));
-    assert!(opening(0, 91.0, false) && opening(0, -91.0, false) && opening(0, f64::NAN, false));
+    assert!(!opening(0, 56.2, false) && !opening(0, -56.2, false));
+    assert!(opening(0, 56.3, false) && opening(0, -56.3, false) && opening(0, f64::NAN, false));
     assert!(!opening(1, 91.0, false), "the step is about another lock");
     assert!(!opening(0, 91.0, true), "what is told of torques may be wrong");
     let after = |fault: fn(&mut FaultTruth)| {

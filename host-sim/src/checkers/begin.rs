@@ -7,7 +7,9 @@ use supervisor::bits::MAX_LOCKS;
 use supervisor::io::LockOrder;
 
 use super::truth::{lock_name, set_text};
-use super::{Checker, Finding, Findings, LockSets, MAX_SHAFTS, Margin, RPM, TickTruth, Worst};
+use super::{
+    Checker, Finding, Findings, LockSets, MAX_SHAFTS, Margin, RPM, TickTruth, Worst, reaction_s,
+};
 use crate::driveline::{Driveline, ShaftId};
 use crate::kinematics::Kinematics;
 
@@ -84,6 +86,10 @@ pub struct BeginChecker {
     closes: Option<usize>,
     ordered: [LockOrder; MAX_LOCKS],
     speed_before: [f64; MAX_SHAFTS],
+    reaction_s: f64,
+    /// Locks that a fault presses, and since when each does.
+    pressed: u8,
+    pressed_since_s: [f64; MAX_LOCKS],
     /// A sensor has had a fault in this run: what it told may have been wrong.
     sensors_faulty: bool,
     worst_rate: [Worst; MAX_LOCKS],
@@ -124,12 +130,23 @@ impl BeginChecker {
             closes: None,
             ordered: [LockOrder::Open; MAX_LOCKS],
             speed_before: [0.0; MAX_SHAFTS],
+            reaction_s: reaction_s(driveline),
+            pressed: 0,
+            pressed_since_s: [0.0; MAX_LOCKS],
             sensors_faulty: false,
             worst_rate: [Worst::default(); MAX_LOCKS],
             worst_output: Worst::default(),
             driveline: driveline.clone(),
             findings: Findings::default(),
         }
+    }
+
+    fn note_pressed(&mut self, pressed: u8, t_s: f64) {
+        let began = pressed & !self.pressed;
+        for (i, since_s) in self.pressed_since_s.iter_mut().enumerate() {
+            *since_s = if began >> i & 1 == 1 { t_s } else { *since_s };
+        }
+        self.pressed = pressed;
     }
 
     /// This lock is told to close in this tick.
@@ -174,7 +191,13 @@ impl BeginChecker {
     }
 
     fn judge_rest(&mut self, i: usize, truth: &TickTruth, sets: &LockSets) {
-        let closed = sets.engaged | sets.ordered_closed | 1 << i;
+        // What a fault has just pressed nobody can know yet.
+        let fresh = |lock: &usize| {
+            sets.pressed >> lock & 1 == 1
+                && truth.t_s - self.pressed_since_s[*lock] <= self.reaction_s
+        };
+        let fresh = (0..MAX_LOCKS).filter(fresh).fold(0, |set, lock| set | 1 << lock);
+        let closed = sets.engaged & !fresh | sets.ordered_closed | 1 << i;
         if self.meant.contains(&closed) {
             return;
         }
@@ -204,6 +227,9 @@ impl Checker for BeginChecker {
 
     fn look(&mut self, truth: &TickTruth, sets: &LockSets) {
         self.sensors_faulty |= truth.faults.sensors != 0;
+        if sets.pressed != self.pressed {
+            self.note_pressed(sets.pressed, truth.t_s);
+        }
         let closes = truth.claim.filter(|claim| claim.closes).map(|claim| usize::from(claim.lock));
         let closes = closes.filter(|i| *i < MAX_LOCKS && !truth.reset);
         if closes != self.closes {
@@ -253,6 +279,7 @@ impl Checker for BeginChecker {
         self.closes = None;
         self.ordered = [LockOrder::Open; MAX_LOCKS];
         self.sensors_faulty = false;
+        (self.pressed, self.pressed_since_s) = (0, [0.0; MAX_LOCKS]);
         self.held.iter_mut().for_each(|held| held.worst = Worst::default());
         self.worst_rate = [Worst::default(); MAX_LOCKS];
         self.worst_output = Worst::default();

@@ -75,7 +75,7 @@ judges! {
     request: RequestChecker = |d, _| RequestChecker::new(d);
     heat: HeatChecker = |d, _| HeatChecker::new(d);
     begin: BeginChecker = BeginChecker::new;
-    load: LoadChecker = |d, _| LoadChecker::new(d);
+    load: LoadChecker = LoadChecker::new;
     gap: GapChecker = |d, _| GapChecker::new(d);
     motion: MotionChecker = |d, _| MotionChecker::new(d);
     decel: DecelChecker = |d, _| DecelChecker::new(d);

@@ -12,6 +12,7 @@ mod energy;
 mod engine;
 mod gap;
 mod heat;
+mod inertia;
 mod inside;
 mod judges;
 mod load;
