@@ -159,7 +159,7 @@ fn in_plant(world: &World) -> Vec<Defect> {
         add("sign", |row| row.iter_mut().filter(|c| **c != 0.0).take(1).for_each(|c| *c = -*c));
         add("nothing", |row| row.fill(0.0));
     }
-    // Twice a limit is within what SW-LOAD allows of what is measured: no judge of the truth can see it.
+    // Twice a limit is near to what SW-LOAD allows of the truth, which hardly any case is beyond.
     for step in 0..world.table.steps.len() {
         let place = format!("step {step}");
         list.push(Defect::new((Part::Measures, "load limit"), place, "x4", move |t| {

@@ -25,7 +25,7 @@ const SLIPS: f64 = 1.5;
 /// The last values of something, one a tick.
 #[derive(Clone, Debug)]
 struct Past {
-    /// Oldest first, once it is full.
+    /// In a ring: the oldest is at `next`, once it is full.
     values: Vec<f64>,
     next: usize,
     full: bool,
@@ -182,8 +182,8 @@ impl BeginChecker {
         self.worst_output.see(mps2, truth.t_s);
         if mps2 > limit || mps2.is_nan() {
             let text = format!(
-                "{} was told to close while the wheels changed their speed by {mps2:.1} m/s2, which in grip they \
-                 do by {limit} at most",
+                "{} was told to close while the wheels changed their speed by {mps2:.1} m/s2; \
+                 allowed are {limit}",
                 lock_name(&self.driveline, i),
             );
             self.findings.add(RULE, truth.t_s, text);

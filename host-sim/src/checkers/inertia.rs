@@ -100,16 +100,16 @@ mod tests {
     use crate::driveline::{demo, parse};
     use crate::kinematics::analyse;
 
-    /// A shaft that only this lock joins to the case carries its own inertia and nothing else: written down by hand.
+    /// Two shafts that only this lock joins turn against each other when it slips: written down by hand.
     #[test]
-    fn a_lock_that_frees_one_shaft_carries_what_that_shaft_needs() {
+    fn a_lock_between_two_free_shafts_carries_what_they_need() {
         let d = parse("shuttle", demo("shuttle").expect("embedded")).expect("valid").driveline;
         let k = analyse(&d).expect("moves");
-        // Ring-brake and engine-clutch closed; without the latter the crank turns alone, with it generator and crank.
+        // Ring-brake and engine-clutch closed; without the latter generator and crank turn each by itself.
         let per = per_acceleration(&d, &k, 0b101, 2).expect("it slips");
         let (generator, crank) = (3, 4);
         let [g, c] = [generator, crank].map(|s| d.shafts[s].inertia_kg_m2.expect("stated"));
-        // Of slips by one that of least energy: both move, against each other, in inverse share of their inertias.
+        // A slip of one with the least energy: each turns the less, the more inertia it has.
         let share = c / (g + c);
         let expected = [(generator, g * share), (crank, c * (share - 1.0))];
         for (shaft, nm) in expected {
