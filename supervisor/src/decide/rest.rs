@@ -11,8 +11,7 @@ use crate::table::{Action, Conflict, EngineUse, Table, Why};
 pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
     let set = state.held();
     if !state.locks.all_known(table) {
-        state.enter(Phase::Settle);
-        return Plan::Cut;
+        return look_again(table, state);
     }
     if let Some(conflict) = table.conflicts.iter().find(|c| set.contains(c.locks)) {
         return end_conflict(state, conflict);
@@ -61,6 +60,16 @@ pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) 
         }
         Choice::Refused(refusal) => blocked(table, state, guards, set, refusal),
     }
+}
+
+/// A lock is not known any more: wait until it is. Under way that counts towards the attempt: one that a
+/// switch interrupts again and again, in ever so few ticks of preparing, must come to its time-out too.
+fn look_again(table: &Table, state: &mut State) -> Plan {
+    if state.route.is_some() {
+        state.spent = state.spent.saturating_add(table.timing.retry_wait);
+    }
+    state.enter(Phase::Settle);
+    Plan::Cut
 }
 
 /// The lock that the step would close, where a switch has claimed too often under this request (SW-D1) that

@@ -199,6 +199,30 @@ fn a_flickering_guard_ends_in_a_stated_refusal() {
     }
 }
 
+/// The switch of a lock that the step does not move: its ticks of preparing alone are too few.
+#[test]
+fn a_step_that_a_switch_interrupts_again_and_again_ends_in_a_stated_refusal() {
+    let owned = Owned::new();
+    let mut table = owned.table();
+    table.timing.sync_timeout = ticks(400) as u16;
+    let mut world = World::new(table, Some(0));
+    world.told.slip[0] = APART;
+    world.frozen = Bits::one(1);
+    let mut interrupted = 0;
+    while world.state.refusal.is_none() {
+        world.until("prepares", |s| matches!(s.phase, Phase::Prepare { .. }));
+        world.told.report[1] = Closed;
+        world.until("is interrupted", |s| !matches!(s.phase, Phase::Prepare { .. }));
+        let _ = world.tick();
+        world.told.report[1] = Open;
+        interrupted += 1;
+    }
+    assert_eq!(world.state.refusal, Some(Refusal::SyncTimeout { lock: 0 }));
+    let waited = (interrupted - 1) * u32::from(table.timing.retry_wait);
+    assert!(waited <= u32::from(table.timing.sync_timeout), "{interrupted} times");
+    assert_eq!(world.actions, 0);
+}
+
 #[test]
 fn a_closing_is_let_go_when_another_lock_is_lost() {
     let mut owned = Owned::new();
