@@ -21,7 +21,7 @@ pub(crate) struct Unasked {
 }
 
 impl Unasked {
-    /// SW-M4: an engine that is `geared` to the wheels, with no step under way that needs it, and gives power that the
+    /// SW-M4: an engine that is `geared` to the wheels, with no step under way that needs its push, and gives power that the
     /// other machines do not take, while the demand is against the motion, is stopped: after four
     /// times the retry wait, and until the demand is with the motion again.
     pub(crate) fn cut(

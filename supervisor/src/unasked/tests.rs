@@ -123,15 +123,27 @@ fn sw_m4_it_is_stopped_until_that_is_asked_for_which_it_gives() {
     }
 }
 
-/// In the whole tick: only with the engine joined, and with no step under way, unless the step unloads it.
+/// In the whole tick: only with the engine joined, and with no step under way that needs its push. The engine turns at
+/// 5 rad/s.
 #[test]
 fn it_is_stopped_where_it_is_joined_and_nothing_moves() {
     let (none, free, unloads) = (None, Some(StepDuty::Free), Some(StepDuty::Unload));
-    for (joined, step, stops) in
-        [(true, none, true), (false, none, false), (true, free, false), (true, unloads, true)]
-    {
+    let syncs = Some(StepDuty::Sync);
+    for (joined, step, target, stops) in [
+        (true, none, 0.0, true),
+        (false, none, 0.0, false),
+        (true, free, 0.0, false),
+        (true, unloads, 0.0, true),
+        (true, syncs, 4.5, true),
+        (true, syncs, 5.0, false),
+        (true, syncs, 5.5, false),
+    ] {
         let mut owned = Owned::new();
-        owned.steps.iter_mut().for_each(|data| data.duties[1] = step.unwrap_or(StepDuty::Unload));
+        for data in &mut owned.steps {
+            data.duties[1] = step.unwrap_or(StepDuty::Unload);
+            (data.target_row, data.target_offset) = ([0.0; 8], target);
+            (data.target_min, data.target_max) = (target, target);
+        }
         owned.arrangements[0].engine = EngineUse::On;
         (owned.sets[1].engine_joined, owned.sets[1].engine_geared) = (joined, joined);
         let table = Table { engine: Some(1), ..owned.table() };
@@ -149,7 +161,7 @@ fn it_is_stopped_where_it_is_joined_and_nothing_moves() {
         let wait = table.timing.retry_wait.saturating_mul(4) + 2;
         let runs: Vec<bool> =
             (0..wait).map(|_| supervisor.tick(&table, &now).orders.engine_run).collect();
-        assert_eq!(runs.contains(&false), stops, "{joined} {step:?} {runs:?}");
-        assert!(runs[0], "{joined} {step:?}");
+        assert_eq!(runs.contains(&false), stops, "{joined} {step:?} {target} {runs:?}");
+        assert!(runs[0], "{joined} {step:?} {target}");
     }
 }
