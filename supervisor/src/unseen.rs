@@ -11,17 +11,21 @@ mod tests;
 /// SW-M3: no torque from a machine whose own speed cannot be measured now, unless the arrangement
 /// that stands is `shown`. With neither its sensor nor its locks to go by, its shaft may be free, and
 /// nothing would see it race. Nor is one left on that has nothing to do anyway: only its controller
-/// would keep it from giving torque that nobody asked for. A machine that never had a sensor is left as
-/// it is.
+/// would keep it from giving torque that nobody asked for. That one, where an arrangement stands, for any speed
+/// that nobody knows: it may turn other shafts than its own; but not the engine, which runs on. A machine that
+/// never had a sensor is left as it is.
 pub(crate) fn cut(
     table: &Table,
     reading: &Reading,
     shown: bool,
     orders: &mut [MachineOrder; MAX_MACHINES],
 ) {
-    for (rest, order) in table.rests.iter().zip(orders) {
-        let needed = shown && *order != MachineOrder::Unload;
-        if rest.max > 0.0 && !needed && !reading.trusts(rest.sensors) {
+    let blind = shown && !reading.bad_sensors().is_empty();
+    for ((machine, rest), order) in (0u8..).zip(table.rests).zip(orders) {
+        let idle = *order == MachineOrder::Unload;
+        let unseen = !(shown && !idle) && !reading.trusts(rest.sensors);
+        let useless = blind && idle && table.engine != Some(machine);
+        if rest.max > 0.0 && (unseen || useless) {
             // SW-M3
             *order = MachineOrder::Off;
         }

@@ -11,12 +11,22 @@ use crate::table::Rest;
 
 /// Machine 0 turns with sensor 2, machine 1 with sensor 0; orders of both.
 fn ordered(now: &Inputs, shown: bool, measured: bool, meant: MachineOrder) -> [bool; 2] {
+    with_engine(None, now, shown, measured, meant)
+}
+
+fn with_engine(
+    engine: Option<u8>,
+    now: &Inputs,
+    shown: bool,
+    measured: bool,
+    meant: MachineOrder,
+) -> [bool; 2] {
     let mut owned = Owned::new();
     owned.rests[1] = Rest { row: unit(0), sensors: Bits::one(0), max: 0.5 };
     if !measured {
         owned.rests[0].max = 0.0;
     }
-    let table = owned.table();
+    let table = Table { engine, ..owned.table() };
     let (heat, mut memory) = (Heat::default(), Memory::default());
     let reading = Reading::new(&table, now, &heat, &mut memory);
     let meant = [meant; MAX_MACHINES];
@@ -41,16 +51,26 @@ fn only_the_machine_that_nobody_sees_loses_its_torque_and_only_where_nothing_is_
     let mut contradicted = good;
     contradicted.speeds[3].radps += 50.0;
     let free = MachineOrder::Free;
-    for (shown, meant) in
-        [(false, free), (false, MachineOrder::Unload), (true, MachineOrder::Unload)]
-    {
-        let ordered = |now: &Inputs| ordered(now, shown, true, meant);
-        assert_eq!(ordered(&good), [true, true], "{shown} {meant:?}");
-        assert_eq!(ordered(&missing), [false, true], "{shown} {meant:?}");
-        assert_eq!(ordered(&absurd), [false, true], "{shown} {meant:?}");
+    for meant in [free, MachineOrder::Unload] {
+        let ordered = |now: &Inputs| ordered(now, false, true, meant);
+        assert_eq!(ordered(&good), [true, true], "{meant:?}");
+        assert_eq!(ordered(&missing), [false, true], "{meant:?}");
+        assert_eq!(ordered(&absurd), [false, true], "{meant:?}");
         // The relation reads sensors 0, 1 and 3: that of machine 1 is among them.
-        assert_eq!(ordered(&contradicted), [true, false], "{shown} {meant:?}");
+        assert_eq!(ordered(&contradicted), [true, false], "{meant:?}");
     }
+    // One that is idle: whichever sensor it is, but the engine only for its own.
+    let idle = |engine, now: &Inputs| with_engine(engine, now, true, true, MachineOrder::Unload);
+    let mut other = good;
+    other.speeds[1].valid = false;
+    assert_eq!(idle(None, &good), [true, true]);
+    for now in [missing, absurd, contradicted, other] {
+        assert_eq!(idle(None, &now), [false, false]);
+    }
+    assert_eq!(idle(Some(1), &missing), [false, true]);
+    assert_eq!(idle(Some(1), &other), [false, true]);
+    assert_eq!(idle(Some(1), &contradicted), [false, false]);
+    assert_eq!(idle(Some(0), &contradicted), [true, false]);
     let hold = MachineOrder::HoldSpeed { target_radps: 5.0 };
     for now in [good, missing, absurd, contradicted] {
         for meant in [free, hold, MachineOrder::TakeTorque { nm: 1.0 }] {
@@ -59,6 +79,7 @@ fn only_the_machine_that_nobody_sees_loses_its_torque_and_only_where_nothing_is_
     }
     for shown in [false, true] {
         let unload = MachineOrder::Unload;
-        assert_eq!(ordered(&missing, shown, false, unload), [true, true], "it never had a sensor");
+        let other = !shown;
+        assert_eq!(ordered(&missing, shown, false, unload), [true, other], "it never had a sensor");
     }
 }
