@@ -14,7 +14,7 @@ use crate::status::{Phase, Refusal, Status};
 use crate::stray::Stray;
 use crate::table::Table;
 use crate::trace::Trace;
-use crate::unasked::Unasked;
+use crate::unasked::{self, Unasked};
 use crate::unseen;
 
 #[cfg(test)]
@@ -148,7 +148,7 @@ impl Supervisor {
         let joined = || table.set(possibly_closed).engine_joined;
         let pushes = !racing.is_empty() && joined() && reading.engine_pushes();
         self.race.cut(table, racing, pushes, orders);
-        let settled = phase == Phase::Rest || needs_no_push(table, &reading, orders);
+        let settled = phase == Phase::Rest || unasked::needs_no_push(table, &reading, orders);
         let geared = settled && table.set(possibly_closed).engine_geared;
         self.unasked.cut(table, geared, &reading, orders);
         let mut status = describe(&self.kernel.state, standing, possibly_closed);
@@ -159,19 +159,6 @@ impl Supervisor {
         let working = working.or(self.kernel.watch.still_pressed(table));
         self.heat.tick(table, working, &self.memory.slips);
         status
-    }
-}
-
-/// Whether the engine is told to give nothing, as for the step that lets it go; or to hold a speed that it has
-/// passed: what would bring it back is the opposite of a push.
-fn needs_no_push(table: &Table, reading: &Reading, orders: &Orders) -> bool {
-    let Some(engine) = table.engine else { return false };
-    match orders.machines.get(usize::from(engine)) {
-        Some(MachineOrder::Unload) => true,
-        Some(&MachineOrder::HoldSpeed { target_radps }) => {
-            reading.machine_radps(engine).is_some_and(|radps| radps > target_radps)
-        }
-        _ => false,
     }
 }
 

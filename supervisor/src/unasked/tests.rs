@@ -123,6 +123,52 @@ fn sw_m4_it_is_stopped_until_that_is_asked_for_which_it_gives() {
     }
 }
 
+/// With speeds missing: only one that is to give nothing and may give something, where it may be against what is
+/// asked; as long as the other, and until it is known that it is not.
+#[test]
+fn one_that_gives_something_unseen_is_stopped_where_it_is_to_give_nothing() {
+    let owned = with_engine();
+    let table = Table { engine: Some(1), ..owned.table() };
+    let wait = table.timing.retry_wait.saturating_mul(4);
+    let against = {
+        let mut now = now(-20.0, -90.0, 3.0);
+        now.speeds[0].valid = false;
+        now
+    };
+    let told = |now: &Inputs, order: MachineOrder| {
+        let mut unasked = Unasked::default();
+        let mut runs = || {
+            let mut orders = Orders { engine_run: true, ..Orders::default() };
+            orders.machines[1] = order;
+            read(&table, now, |r| unasked.cut(&table, true, r, &mut orders));
+            orders.engine_run
+        };
+        let waits = (0..wait).all(|_| runs());
+        assert!(waits, "{order:?}");
+        !runs()
+    };
+    let unload = MachineOrder::Unload;
+    assert!(told(&against, unload));
+    for order in [MachineOrder::Free, MachineOrder::HoldSpeed { target_radps: 1.0 }] {
+        assert!(!told(&against, order), "it may be what it is for: {order:?}");
+    }
+    let mut silent = against;
+    silent.torques[1].valid = false;
+    assert!(told(&silent, unload), "nobody says what it gives");
+    let mut nothing = against;
+    nothing.torques[1].nm = 0.0;
+    assert!(!told(&nothing, unload));
+    assert!(!told(&Inputs { demand_nm: 20.0, ..against }, unload), "asked for");
+    assert!(!told(&Inputs { demand_nm: 0.0, ..against }, unload));
+    let mut lost = Inputs { demand_nm: 20.0, ..against };
+    lost.speeds[2].valid = false;
+    assert!(told(&lost, unload), "whether it is asked for is not known");
+    assert!(!told(&Inputs { engine_running: false, ..against }, unload));
+    let mut seen = against;
+    seen.speeds[0].valid = true;
+    assert!(!told(&seen, unload), "the other machine takes it");
+}
+
 /// In the whole tick: only with the engine joined, and with no step under way that needs its push. The engine turns at
 /// 5 rad/s.
 #[test]
