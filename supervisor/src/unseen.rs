@@ -23,7 +23,7 @@ pub(crate) fn cut(
     let blind = shown && !reading.bad_sensors().is_empty();
     for ((machine, rest), order) in (0u8..).zip(table.rests).zip(orders) {
         let idle = *order == MachineOrder::Unload;
-        let unseen = !(shown && !idle) && !reading.trusts(rest.sensors);
+        let unseen = (idle || !shown) && !reading.trusts(rest.sensors);
         let useless = blind && idle && table.engine != Some(machine);
         if rest.max > 0.0 && (unseen || useless) {
             // SW-M3
