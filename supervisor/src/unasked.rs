@@ -35,7 +35,8 @@ impl Unasked {
         let opposes = geared
             && match reading.powers() {
                 Some(powers) => powers.oppose(),
-                None => is_unloaded(table, orders) && reading.engine_gives_unseen(),
+                // What it does to the wheels nobody knows.
+                None => reading.engine_may_oppose() && is_unloaded(table, orders),
             };
         self.ticks = if opposes { self.ticks.saturating_add(1) } else { 0 };
         let late = self.ticks > table.timing.retry_wait.saturating_mul(4);

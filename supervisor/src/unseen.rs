@@ -20,12 +20,13 @@ pub(crate) fn cut(
     shown: bool,
     orders: &mut [MachineOrder; MAX_MACHINES],
 ) {
-    let blind = shown && !reading.bad_sensors().is_empty();
+    if reading.bad_sensors().is_empty() {
+        return;
+    }
     for ((machine, rest), order) in (0u8..).zip(table.rests).zip(orders) {
-        let idle = *order == MachineOrder::Unload;
-        let unseen = (idle || !shown) && !reading.trusts(rest.sensors);
-        let useless = blind && idle && table.engine != Some(machine);
-        if rest.max > 0.0 && (unseen || useless) {
+        let needed = shown && !matches!(order, MachineOrder::Unload);
+        let unseen = !reading.trusts(rest.sensors) || (shown && table.engine != Some(machine));
+        if !needed && unseen && rest.max > 0.0 {
             // SW-M3
             *order = MachineOrder::Off;
         }

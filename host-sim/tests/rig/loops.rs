@@ -183,7 +183,7 @@ pub(crate) const TICK: &[Entry] = &[
     entry("supervisor.rs", "fn go(", machine_places, Why::Elements),
     entry("table/next.rs", "self.conflicts.iter().any(", conflicts, Why::Elements),
     entry("table/next.rs", "self.locks.iter().take(MAX_LOCKS)", locks, Why::Elements),
-    entry("unseen.rs", "table.rests.iter().zip(orders)", machines, Why::Elements),
+    entry("unseen.rs", "zip(table.rests).zip(orders)", machines, Why::Elements),
 ];
 
 /// Loops of the check of the table, which the first tick after a reset carries out as well.

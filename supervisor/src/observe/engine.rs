@@ -96,11 +96,12 @@ impl Reading<'_> {
         Some(Powers { asked_w, given_w, engine_w })
     }
 
-    /// Whether the engine runs and gives something, as far as anybody says, while it is not known what that does to
-    /// the wheels, and not known that it is what is asked for.
-    pub(crate) fn engine_gives_unseen(&self) -> bool {
-        let may_oppose = self.asked_w().is_none_or(|asked_w| asked_w < 0.0);
-        self.inputs.engine_running && self.powers().is_none() && may_oppose && self.engine_pushes()
+    /// Whether the engine runs and gives something, as far as anybody says, and it is not known that it is what is
+    /// asked for.
+    pub(crate) fn engine_may_oppose(&self) -> bool {
+        self.inputs.engine_running
+            && self.engine_pushes()
+            && self.asked_w().is_none_or(|asked_w| asked_w < 0.0)
     }
 
     /// Whether the engine runs and will be dragged below its stall speed, or driven beyond its
