@@ -145,6 +145,8 @@ pub struct Faults {
 /// What the supervisor reports every tick.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+// It is copied in every tick: by words, wherever it lies.
+#[repr(align(4))]
 pub struct Status {
     /// Locks shown closed.
     pub held: Bits,

@@ -11,13 +11,14 @@ use crate::table::Table;
 #[cfg(test)]
 mod tests;
 
+/// Not a number of ticks: the engine is stopped until that is asked for which it gives.
+const STOPPED: u16 = u16::MAX;
+
 /// What is remembered of an engine that pushes against what is asked.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub(crate) struct Unasked {
-    /// Ticks in which it did so.
+    /// Ticks in which it did so, or [`STOPPED`].
     ticks: u16,
-    /// Whether it is stopped until that is asked for which it gives.
-    stops: bool,
 }
 
 impl Unasked {
@@ -38,12 +39,18 @@ impl Unasked {
                 // What it does to the wheels nobody knows.
                 None => reading.engine_may_oppose() && is_unloaded(table, orders),
             };
-        self.ticks = if opposes { self.ticks.saturating_add(1) } else { 0 };
-        let late = self.ticks > table.timing.retry_wait.saturating_mul(4);
         let along = reading.asked_w().is_some_and(|asked_w| asked_w > 0.0);
-        self.stops = (self.stops || late) && !along;
+        let most = table.timing.retry_wait.saturating_mul(4);
+        self.ticks = match self.ticks {
+            _ if along => 0,
+            STOPPED => STOPPED,
+            _ if !opposes => 0,
+            ticks if ticks >= most => STOPPED,
+            ticks => ticks.saturating_add(1),
+        };
+        let stops = self.ticks == STOPPED;
         // SW-M4
-        orders.engine_run = orders.engine_run && !self.stops;
+        orders.engine_run = orders.engine_run && !stops;
     }
 }
 

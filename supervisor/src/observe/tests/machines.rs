@@ -162,13 +162,17 @@ fn an_engine_pushes_unless_it_says_that_it_does_not() {
 
 /// Sensor 2 is both machines'. Their lock closes at a rate of up to 1 in four ticks; a quarter of it is the
 /// bound here.
+fn goes_away(r: &Reading, step: &Step, machine: u8, target_radps: f32) -> bool {
+    r.course(step, machine, target_radps).is_some_and(|course| course.goes_away(0.25))
+}
+
 #[test]
 fn a_shaft_goes_away_when_it_moves_fast_enough_the_wrong_way() {
     let owned = Owned::new();
     let table = owned.table();
     let still = Step { target_row: [0.0; MAX_SENSORS], ..owned.steps[1] };
     let away = |step: &Step, machine, from, course| {
-        after_a_course(&table, course, at, |r| r.goes_away(step, machine, from, 0.25))
+        after_a_course(&table, course, at, |r| goes_away(r, step, machine, from))
     };
     for (from, rate, want) in [
         (60.0, -0.065, true),
@@ -222,7 +226,7 @@ fn a_machine_has_a_speed_when_it_is_measured() {
     owned.rests[0].max = 0.0;
     assert_eq!(speed(&owned, at(50.0), 0), None);
     let still = Step { target_row: [0.0; MAX_SENSORS], ..owned.steps[1] };
-    let go = |r: &mut Reading| r.goes_away(&still, 0, 60.0, 0.25);
+    let go = |r: &mut Reading| goes_away(r, &still, 0, 60.0);
     let away = after_a_course(&owned.table(), (50.0, -2.0, 20), at, go);
     assert!(!away, "nor does it go anywhere");
 }
