@@ -96,11 +96,12 @@ impl Reading<'_> {
         Some(Powers { asked_w, given_w, engine_w })
     }
 
-    /// Whether the engine runs and gives something, as far as anybody says, and it is not known that it is what is
-    /// asked for.
+    /// Whether the engine runs and is known to give something, and it is not known that it is what is asked for.
     pub(crate) fn engine_may_oppose(&self) -> bool {
+        let engine = self.table.engine.unwrap_or(u8::MAX);
+        let torque = self.inputs.torques.get(usize::from(engine));
         self.inputs.engine_running
-            && self.engine_pushes()
+            && torque.is_some_and(|torque| torque.valid && torque.nm > 0.0)
             && self.asked_w().is_none_or(|asked_w| asked_w < 0.0)
     }
 

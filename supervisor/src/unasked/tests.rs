@@ -123,7 +123,7 @@ fn sw_m4_it_is_stopped_until_that_is_asked_for_which_it_gives() {
     }
 }
 
-/// With speeds missing: only one that is to give nothing and may give something, where it may be against what is
+/// With speeds missing: only one that is to give nothing and gives something, where it may be against what is
 /// asked; as long as the other, and until it is known that it is not.
 #[test]
 fn one_that_gives_something_unseen_is_stopped_where_it_is_to_give_nothing() {
@@ -154,7 +154,7 @@ fn one_that_gives_something_unseen_is_stopped_where_it_is_to_give_nothing() {
     }
     let mut silent = against;
     silent.torques[1].valid = false;
-    assert!(told(&silent, unload), "nobody says what it gives");
+    assert!(!told(&silent, unload), "nobody says that it gives anything");
     let mut nothing = against;
     nothing.torques[1].nm = 0.0;
     assert!(!told(&nothing, unload));
