@@ -67,7 +67,7 @@ pub struct State {
     spent: u16,
     /// Consecutive ticks in which the step under preparation may not be taken.
     doubt: u16,
-    /// Failed attempts at the present step.
+    /// Failed attempts on this way.
     tries: u8,
     /// Ticks since an arrangement was reached.
     stay: u16,
@@ -151,7 +151,7 @@ impl State {
         self.overlap
     }
 
-    /// Failed attempts at the present step.
+    /// Failed attempts on the present way.
     pub const fn tries(&self) -> u8 {
         self.tries
     }
@@ -242,9 +242,9 @@ impl State {
         self.enter(phase);
     }
 
-    /// A lock action came to its end.
+    /// A lock action came to its end. Failed attempts still count: a way may lead back to the step that failed, and on
+    /// to it again, for ever.
     fn done(&mut self) {
-        self.tries = 0;
         self.blocked = 0;
         self.enter(Phase::Rest);
     }

@@ -29,6 +29,7 @@ pub mod bits;
 pub mod board;
 pub mod check;
 mod choose;
+mod creep;
 pub mod decide;
 #[cfg(test)]
 mod decision_tables;

@@ -11,7 +11,7 @@ use crate::heat::Heat;
 use crate::io::{Inputs, LockReport, Reports};
 use crate::table::{Lock, SpeedRow, Step, Table, Window};
 
-pub(crate) use away::Course;
+pub(crate) use away::{Course, Wheels};
 #[cfg(test)]
 pub(crate) use engine::Powers;
 use engine::{implausible_engine, running_engine};

@@ -4,11 +4,16 @@
 //! lies), a machine that gives nothing cannot be wrong. Locks are not touched.
 
 use crate::bits::{Bits, MAX_MACHINES};
+use crate::creep::Creep;
 use crate::io::{MachineOrder, Orders};
+use crate::observe::Wheels;
 use crate::table::Table;
 
 #[cfg(test)]
 mod tests;
+
+/// No more ticks than this count as the reaction of wheels that do not hold the road.
+const SLIPS_MAX: u8 = 200;
 
 /// What is remembered of the last shaft that raced.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -18,6 +23,10 @@ pub(crate) struct Race {
     left: u16,
     /// Whether the engine is stopped as long.
     stops_engine: bool,
+    /// Whether the vehicle stood.
+    creep: Creep,
+    /// Ticks for which the wheels have not held the road.
+    slips: u8,
 }
 
 impl Race {
@@ -39,15 +48,50 @@ impl Race {
             let engine = table.engine.and_then(|engine| table.rests.get(engine as usize));
             let itself = engine.is_some_and(|rest| !rest.sensors.and(racing).is_empty());
             let stops = self.stops_engine || itself || pushes;
-            *self = Race { sensors: racing, left: table.timing.retry_wait, stops_engine: stops };
+            let left = table.timing.retry_wait;
+            *self = Race { sensors: racing, left, stops_engine: stops, ..*self };
         } else if self.left > 0 {
             self.left = self.left.saturating_sub(1);
         } else {
-            *self = Race::default();
+            *self = Race { creep: self.creep, slips: self.slips, ..Race::default() };
             return;
         }
         // SW-M1
         orders.machines = [MachineOrder::Off; MAX_MACHINES];
         orders.engine_run = orders.engine_run && !self.stops_engine;
+    }
+
+    /// SW-M5: no torque while a vehicle that stood moves off although nothing is asked for; and an engine that `gains` speed
+    /// with all machines off is stopped. The sensors of its wheels count as racing until that is over.
+    pub(crate) fn cut_creep(
+        &mut self,
+        table: &Table,
+        wheels: Wheels,
+        gains: impl FnOnce() -> bool,
+        orders: &mut Orders,
+    ) {
+        self.creep.look(table, wheels, gains);
+        if !self.creep.moves_off() {
+            return;
+        }
+        self.sensors = self.sensors.or(table.output_sensors);
+        self.left = self.left.max(1);
+        self.stops_engine |= self.creep.is_driven_by_engine(table);
+        // SW-M5
+        orders.machines = [MachineOrder::Off; MAX_MACHINES];
+        orders.engine_run = orders.engine_run && !self.stops_engine;
+    }
+
+    /// SW-M6: no torque while the wheels change their speed faster than tyres that grip let them, for longer than the
+    /// reaction, and for a while after. Their sensors count as racing.
+    pub(crate) fn cut_slip(&mut self, table: &Table, slips: bool, orders: &mut Orders) {
+        self.slips = if slips { self.slips.saturating_add(1) } else { 0 };
+        if u16::from(self.slips) <= table.timing.react.min(u16::from(SLIPS_MAX)) {
+            return;
+        }
+        self.sensors = self.sensors.or(table.output_sensors);
+        self.left = table.timing.retry_wait;
+        // SW-M6
+        orders.machines = [MachineOrder::Off; MAX_MACHINES];
     }
 }

@@ -148,6 +148,9 @@ impl Supervisor {
         let joined = || table.set(possibly_closed).engine_joined;
         let pushes = !racing.is_empty() && joined() && reading.engine_pushes();
         self.race.cut(table, racing, pushes, orders);
+        let gains = || joined() && reading.engine_gains();
+        self.race.cut_creep(table, reading.wheels(), gains, orders);
+        self.race.cut_slip(table, reading.wheels_slip(), orders);
         let settled = phase == Phase::Rest || unasked::needs_no_push(table, &reading, orders);
         let geared = settled && table.set(possibly_closed).engine_geared;
         self.unasked.cut(table, geared, &reading, orders);

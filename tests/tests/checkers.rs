@@ -399,7 +399,8 @@ fn sw_engine_gives_time_to_react_to_a_wrong_torque() {
         (s.now.engine_running, s.now.engine_run_order) = (true, true);
         (s.now.faults.machines, s.now.faults.machine_acts) = (0b10, slides);
         s.wait(0.7);
-        (s.now.faults.machine_acts, s.now.faults.grip_lost) = (acts || slides, slides);
+        s.now.faults.machine_acts = acts || slides;
+        s.now.wheel_slip_radps = if slides { -9.0 } else { 0.0 };
         s.wait(0.1);
         s.now.engine_running = false;
         s.speed(CRANK, 300.0).wait(0.1);
@@ -421,7 +422,9 @@ fn stalls((actuator, machines, slides): (bool, u8, bool), order: LockOrder, afte
     (s.now.engine_running, s.now.engine_run_order) = (true, true);
     s.wait(0.2).open(1);
     s.now.faults.actuators = if actuator { 0b10 } else { 0 };
-    (s.now.faults.machines, s.now.faults.grip_lost) = (machines, slides);
+    s.now.faults.machines = machines;
+    // Less than 40 rpm is no slide.
+    s.now.wheel_slip_radps = if slides { 4.3 } else { 4.1 };
     s.now.faults.machine_acts = machines != 0;
     s.now.locks[1].order = order;
     s.wait(after_s);

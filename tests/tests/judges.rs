@@ -190,6 +190,16 @@ fn sw_motion_fires_when_a_standing_vehicle_moves_or_is_pushed_the_wrong_way() {
     assert!(!against(10.0, 100.0), "too weak for the slope is not against");
     // However little it is, if it lasts.
     assert!(against(20.0, -20.0));
+    // Wheels that slide push towards where they are faster than the road.
+    for (slip_radps, pushed) in [(-9.0, true), (9.0, false), (0.0, true)] {
+        let mut s = Story::new("shuttle");
+        s.speed(OUTPUT, -50.0);
+        (s.now.demand_nm, s.now.output_nm, s.now.wheel_slip_radps) = (500.0, 500.0, slip_radps);
+        s.wait(1.0);
+        s.now.output_nm = -100.0;
+        s.wait(seconds + 0.02);
+        assert_eq!(breaks(&s, "SW-MOTION"), pushed, "{slip_radps}");
+    }
 }
 
 #[test]

@@ -182,3 +182,67 @@ fn sw_m3_a_machine_of_unknown_speed_gives_no_torque_unless_its_locks_are_shown()
     let mut pushes = (0..1000).map(|_| supervisor.tick(&TABLE, &both_machines(true, Closed)));
     assert!(pushes.any(|o| generator(&o) == MachineOrder::Free));
 }
+
+/// All locks open, gears and wheels turn as one, with an arrangement asked for that needs a machine's torque.
+fn rolling(output: f32, demand_nm: f32) -> Inputs {
+    let mut now = turning(0.0);
+    now.demand_nm = demand_nm;
+    now.speeds[..3].iter_mut().for_each(|speed| speed.radps = output);
+    now
+}
+
+#[test]
+fn sw_m5_a_vehicle_that_moves_off_unasked_gets_no_torque() {
+    let limit = TABLE.output_rate_max;
+    let off = |o: &Output| o.orders.machines == OFF;
+    for sign in [1.0, -1.0] {
+        let after = |stands: u32, speed: f32| {
+            let mut supervisor = Supervisor::new();
+            let mut tick = |speed, nm| supervisor.tick(&TABLE, &rolling(sign * speed, nm));
+            let still: Vec<Output> = (0..stands).map(|_| tick(0.9 * limit, 0.0)).collect();
+            assert!(!still.iter().any(off), "a standing vehicle's sensors may say so");
+            let moves: Vec<Output> = (0..400).map(|_| tick(speed, 0.0)).collect();
+            let stood = tick(0.0, 0.0);
+            let asked: Vec<Output> = (0..3).map(|_| tick(0.0, 50.0)).collect();
+            (moves, stood, asked)
+        };
+        for speed in [1.1 * limit, 7.9 * limit] {
+            let (moves, stood, asked) = after(1000, speed);
+            assert!(moves.iter().all(off), "{speed}");
+            assert!(moves.iter().all(|o| o.status.faults.racing.has(1)), "its sensor is named");
+            assert!(off(&stood) && !off(&asked[2]), "{speed}");
+            assert!(asked[2].status.faults.racing.is_empty());
+            // It had not stood.
+            assert!(!after(50, speed).0.iter().any(off));
+        }
+        // The slope takes it.
+        assert!(!after(1000, 8.1 * limit).0[5..].iter().any(off));
+    }
+}
+
+#[test]
+fn sw_m6_wheels_that_do_not_hold_the_road_get_no_torque() {
+    let per_tick = TABLE.output_rate_max / f32::from(TABLE.timing.rate_ticks);
+    let [react, wait] = [TABLE.timing.react, TABLE.timing.retry_wait].map(usize::from);
+    let rate = usize::from(TABLE.timing.rate_ticks);
+    for sign in [1.0, -1.0] {
+        let ordered = |share: f32| -> Vec<Output> {
+            let mut supervisor = Supervisor::new();
+            let speeds =
+                (0..1000).map(|n| 20.0 + share * per_tick * (n as f32).clamp(500.0, 600.0));
+            let base = share * per_tick * 500.0;
+            let mut tick = |v: f32| supervisor.tick(&TABLE, &rolling(sign * (v - base), 50.0));
+            speeds.map(&mut tick).collect()
+        };
+        let spun = ordered(2.2);
+        let first = spun.iter().position(|o| o.orders.machines == OFF).expect("it is cut");
+        let last = spun.iter().rposition(|o| o.orders.machines == OFF).expect("it is cut");
+        // It is measured over one distance of the samples, or two.
+        assert!((500 + react..=500 + react + 2 * rate + 1).contains(&first), "{sign}: {first}");
+        assert!((600..=600 + 2 * rate).contains(&(last - wait)), "{sign}: {last}");
+        assert!(spun[first..=last].iter().all(|o| o.orders.machines == OFF));
+        assert!(spun[first..=last].iter().all(|o| o.status.faults.racing.has(1)));
+        assert!(spun.iter().all(|o| o.orders.engine_run == spun[0].orders.engine_run));
+        assert!(!ordered(1.8).iter().any(|o| o.orders.machines == OFF), "brakes may do that");
+    }
+}

@@ -19,7 +19,7 @@ struct Seen {
     /// To what a fault has turned it, rpm below zero, while it comes to rest by itself.
     left_rpm: Option<f64>,
     /// Since when a lock holds or lets go against its order by a fault alone, a machine's torque
-    /// is wrong, and the wheels have lost their grip: each its own time.
+    /// is wrong, and the wheels do not turn with the road: each its own time.
     acts_since_s: [Option<f64>; 3],
     /// Locks that stood, closed by order.
     stood: u8,
@@ -99,7 +99,9 @@ impl EngineChecker {
         // Plates that a fault lets drag pull as suddenly as those that it presses.
         let drags_hard = |i: usize, nm: f64| nm.abs() > DRAG_TIMES * self.drag_nm[i];
         let seen = &mut self.seen;
-        let [mut acts, wrong, slides] = [false, truth.faults.machine_acts, truth.faults.grip_lost];
+        // Tyres that carry less than the weight always slide a little.
+        let slides = truth.wheel_slip_radps.abs() > self.rest_rpm * RPM;
+        let [mut acts, wrong] = [false, truth.faults.machine_acts];
         if !truth.has_actuator_fault_of(u8::MAX) {
             // Then of all that follows only this is left.
             acts |= sets.pressed != 0;

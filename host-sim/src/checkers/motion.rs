@@ -141,7 +141,11 @@ impl MotionChecker {
         let wrong_nm = -truth.output_nm * way;
         // Against the demand and with the motion, or out of standstill; drag is not that.
         let with_motion = truth.output_nm * mps > 0.0 || mps.abs() < STANDS_MPS;
-        let pushes = wrong_nm > 0.0 && with_motion;
+        // Wheels that slide push the vehicle only towards where they are faster than the road; what turns them
+        // meanwhile is spent on themselves.
+        let slip_radps = truth.wheel_slip_radps;
+        let reaches = slip_radps == 0.0 || slip_radps * truth.output_nm > 0.0;
+        let pushes = wrong_nm > 0.0 && with_motion && reaches;
         // A machine that turns its torque round against its order is not ours to answer for.
         if s.asked_s < ASKED_S || !pushes || truth.faults.machines != 0 {
             (s.against_mps, s.against_s, s.against_reported) = (0.0, 0.0, false);

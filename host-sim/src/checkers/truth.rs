@@ -92,6 +92,8 @@ pub struct TickTruth {
     pub machine_nm: [f64; MAX_MACHINES],
     /// True torque at the output shaft towards the wheels, Nm.
     pub output_nm: f64,
+    /// How much faster than the road the wheels turn, rad/s of the output shaft; 0 while they grip.
+    pub wheel_slip_radps: f64,
     /// Torque that the driver asks of the machines at the output shaft, Nm.
     pub demand_nm: f64,
     /// Service brake torque at the output shaft, Nm, 0 or more.

@@ -302,6 +302,7 @@ impl<'a> Run<'a> {
         let machine_acts = machine_acts(faulty, &self.inputs.torque_nm, &record.truth.machine_nm);
         let told = self.faults.truth;
         record.truth.faults = FaultTruth { any, grip_lost, regrips, machine_acts, ..told };
+        record.truth.wheel_slip_radps = self.state.wheel_slip_radps(&self.prepared.model);
         record.road_mps = self.state.road_speed_mps(&self.prepared.model);
         record.demand_nm = pedals.demand_nm;
         record.brake_nm = pedals.brake_nm;

@@ -279,6 +279,11 @@ impl PlantState {
         self.vehicle_radps.is_some()
     }
 
+    /// How much faster than the road the wheels turn, rad/s of the output shaft; 0 while they grip.
+    pub fn wheel_slip_radps(&self, model: &PlantModel) -> f64 {
+        self.vehicle_radps.map_or(0.0, |vehicle| self.speed[model.road.shaft] - vehicle)
+    }
+
     /// Way driven in m since the start.
     pub fn distance_m(&self, model: &PlantModel) -> f64 {
         (self.angle[model.road.shaft] + self.slid_rad) * model.road.metres_per_radian

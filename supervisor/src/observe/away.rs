@@ -2,7 +2,7 @@
 
 use crate::table::{Lock, Step};
 
-use super::{Reading, row_times};
+use super::{Reading, magnitude, row_times};
 
 /// How a machine's shaft moves towards where a step is to bring it.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -14,6 +14,30 @@ pub(crate) struct Course {
     change: f32,
     /// What the lock bears of such a change.
     bears: f32,
+}
+
+/// A demand below this asks for nothing, Nm at the output (an invented round value).
+const NOTHING_NM: f32 = 1.0;
+/// Up to so many times what a standing vehicle's sensors can show it has only just moved off.
+const ROLLS: f32 = 8.0;
+
+/// Brakes may slow the wheels of a vehicle on a good road faster than machines should; beyond so many times that
+/// they do not hold the road.
+const SLIDES: f32 = 2.0;
+
+/// What the wheels do while nothing is asked for.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) enum Wheels {
+    /// Something is asked for, or nobody knows whether it is.
+    Asked,
+    /// Their speed is not known.
+    Unknown,
+    /// No faster than the sensors of a standing vehicle can say.
+    Stand,
+    /// A little faster than that.
+    Creep,
+    /// Much faster than that.
+    Roll,
 }
 
 impl Course {
@@ -60,5 +84,27 @@ impl Reading<'_> {
         let change = row_times(&self.table.output_row, &self.change);
         let against = |radps: f32| radps * self.inputs.demand_nm < 0.0;
         known && (against(change) || self.output_radps().is_some_and(against))
+    }
+
+    /// What the wheels do while nothing is asked for.
+    pub(crate) fn wheels(&self) -> Wheels {
+        if !(magnitude(self.inputs.demand_nm) <= NOTHING_NM) {
+            return Wheels::Asked;
+        }
+        // What tyres and errors of sensors can change within the rate distance is more than errors alone.
+        let stands = self.table.output_rate_max;
+        match self.output_radps().map(magnitude) {
+            None => Wheels::Unknown,
+            Some(radps) if radps <= stands => Wheels::Stand,
+            Some(radps) if radps <= ROLLS * stands => Wheels::Creep,
+            Some(_) => Wheels::Roll,
+        }
+    }
+
+    /// Whether the wheels change their speed much faster than tyres that grip let them; not when that is not known.
+    pub(crate) fn wheels_slip(&self) -> bool {
+        let known = self.change_known.contains(self.table.output_sensors);
+        let change = magnitude(row_times(&self.table.output_row, &self.change));
+        known && change > SLIDES * self.table.output_rate_max * self.age_share
     }
 }

@@ -16,7 +16,7 @@ const DOUBTED_SHARE: f32 = 1.25;
 const DRIVEN_SHARE: f32 = 1.1;
 
 /// What is given counts as against what is asked from this share of it.
-const ASKED_SHARE: f32 = 0.25;
+const ASKED_SHARE: f32 = 0.125;
 /// And from this share of what the engine gives: losses in gears and bearings take some of it.
 const LOST_SHARE: f32 = 0.1;
 /// However much is asked the other way, what the engine gives counts when the other machines take less than
@@ -73,6 +73,15 @@ impl Reading<'_> {
         })
     }
 
+    /// Whether it gives torque, or may, and becomes faster.
+    pub(crate) fn engine_gains(&self) -> bool {
+        let engine = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
+        let gains = engine.is_some_and(|rest| {
+            self.change_known.contains(rest.sensors) && row_times(&rest.row, &self.change) > 0.0
+        });
+        gains && self.engine_pushes()
+    }
+
     /// Power asked for at the output, W; `None` when its speed is not known.
     pub(crate) fn asked_w(&self) -> Option<f32> {
         self.output_radps().map(|radps| self.inputs.demand_nm * radps)
@@ -108,11 +117,11 @@ impl Reading<'_> {
     /// Whether the engine runs and will be dragged below its stall speed, or driven beyond its
     /// highest, before a lock that is let go now is open; or whether it is turned backwards.
     pub(super) fn is_engine_endangered(&self) -> bool {
-        let Some(rest) = running_engine(self.table, self.inputs) else {
-            return self.is_engine_turned_back();
-        };
         let letting_go = self.table.release_ticks_max().saturating_add(self.table.timing.react);
         let ahead = ahead(self.table, self.age_share, letting_go);
+        let Some(rest) = running_engine(self.table, self.inputs) else {
+            return self.is_engine_turned_back(ahead);
+        };
         let of_engine = |speeds: &SpeedRow| row_times(&rest.row, speeds);
         let (now, change) = (of_engine(&self.now), of_engine(&self.change));
         if !self.trusted.contains(rest.sensors) {
@@ -127,14 +136,18 @@ impl Reading<'_> {
         known && (self.is_dragged(soon, DRAGGED_SHARE) || driven)
     }
 
-    /// Whether an engine that does not run is turned backwards, or is about to be.
-    fn is_engine_turned_back(&self) -> bool {
+    /// Whether an engine that does not run is turned backwards, or is about to be: one that still turns forward, by
+    /// the time that a lock has let go.
+    fn is_engine_turned_back(&self, ahead: f32) -> bool {
         let engine = self.table.engine.and_then(|engine| self.table.rests.get(engine as usize));
         engine.is_some_and(|rest| {
             let known = rest.max > 0.0 && self.trusted.contains(rest.sensors);
             let now = row_times(&rest.row, &self.now);
             let falls = now < rest.max && !self.racing.and(rest.sensors).is_empty();
-            known && (now < -rest.max || falls)
+            let soon = now + ahead * row_times(&rest.row, &self.change);
+            let will =
+                now > rest.max && soon < -rest.max && self.change_known.contains(rest.sensors);
+            known && (now < -rest.max || falls || will)
         })
     }
 

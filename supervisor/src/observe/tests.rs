@@ -599,3 +599,4 @@ fn an_engine_is_dragged_when_it_will_be_too_slow() {
 
 mod machines;
 mod parities;
+mod wheels;

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::fixture::Owned;
+use crate::table::Timing;
 
 fn orders() -> Orders {
     Orders { machines: [MachineOrder::Free; MAX_MACHINES], engine_run: true, ..Orders::default() }
@@ -67,4 +68,56 @@ fn an_engine_that_pushes_while_another_shaft_races_is_stopped_for_as_long() {
         assert!(!runs(Bits::EMPTY, true), "tick {tick}");
     }
     assert!(runs(Bits::EMPTY, true));
+}
+
+#[test]
+fn a_vehicle_that_moves_off_gets_no_torque_until_something_is_asked_for() {
+    let owned = Owned::new();
+    let mut table = owned.table();
+    table.output_sensors = Bits(4);
+    let wait = table.timing.retry_wait;
+    let mut race = Race::default();
+    let mut cut = |wheels, gains| {
+        let mut given = orders();
+        race.cut(&table, Bits::EMPTY, false, &mut given);
+        race.cut_creep(&table, wheels, || gains, &mut given);
+        let unloaded = given.machines == [MachineOrder::Off; MAX_MACHINES];
+        assert!(unloaded || given == orders(), "all machines or none");
+        (unloaded, given.engine_run, race.sensors())
+    };
+    let (free, off) = ((false, true, Bits::EMPTY), (true, true, Bits(4)));
+    assert!((0..wait).all(|_| cut(Wheels::Stand, true) == free));
+    assert_eq!(cut(Wheels::Creep, true), off);
+    assert!((1..wait).all(|_| cut(Wheels::Creep, true) == off));
+    // Longer than torque takes to go: it drives the vehicle.
+    for wheels in [Wheels::Creep, Wheels::Creep, Wheels::Stand] {
+        assert_eq!(cut(wheels, true), (true, false, Bits(4)));
+    }
+    assert_eq!(cut(Wheels::Stand, false), (true, false, Bits(4)), "it stays stopped");
+    assert_eq!(cut(Wheels::Asked, false), (true, false, Bits(4)), "one tick more");
+    assert_eq!(cut(Wheels::Asked, false), free);
+}
+
+#[test]
+fn wheels_that_slip_get_no_torque_after_the_reaction_and_for_the_wait() {
+    let owned = Owned::new();
+    let mut table = owned.table();
+    table.output_sensors = Bits(4);
+    let Timing { react, retry_wait: wait, .. } = table.timing;
+    let mut race = Race::default();
+    let mut cut = |slips| {
+        let mut given = orders();
+        race.cut(&table, Bits::EMPTY, false, &mut given);
+        race.cut_slip(&table, slips, &mut given);
+        assert!(given.engine_run);
+        (given.machines == [MachineOrder::Off; MAX_MACHINES], race.sensors())
+    };
+    for _ in 0..2 {
+        assert!((0..react).all(|_| cut(true) == (false, Bits::EMPTY)));
+        assert_eq!(cut(false), (false, Bits::EMPTY), "not long enough at once");
+    }
+    assert!((0..react).all(|_| cut(true) == (false, Bits::EMPTY)));
+    assert!((0..300).all(|_| cut(true) == (true, Bits(4))));
+    assert!((0..wait).all(|_| cut(false) == (true, Bits(4))));
+    assert_eq!(cut(false), (false, Bits::EMPTY));
 }

@@ -17,14 +17,14 @@ fn powers(asked_w: f32, given_w: f32, engine_w: f32) -> Powers {
     Powers { asked_w, given_w, engine_w }
 }
 
-/// Each edge by itself: a quarter of what is asked, a tenth of what the engine gives; and half of that, of
+/// Each edge by itself: an eighth of what is asked, a tenth of what the engine gives; and half of that, of
 /// whatever is asked.
 #[test]
 fn what_opposes() {
-    assert!(powers(-100.0, 25.1, 0.1).oppose());
-    assert!(!powers(-100.0, 25.0, 0.1).oppose(), "little of what is asked");
-    assert!(powers(-100.0, 35.1, 100.0).oppose());
-    assert!(!powers(-100.0, 35.0, 100.0).oppose(), "gears may take so much");
+    assert!(powers(-100.0, 12.6, 0.1).oppose());
+    assert!(!powers(-100.0, 12.5, 0.1).oppose(), "little of what is asked");
+    assert!(powers(-100.0, 22.6, 100.0).oppose());
+    assert!(!powers(-100.0, 22.5, 100.0).oppose(), "gears may take so much");
     assert!(powers(-9e9, 50.1, 100.0).oppose());
     assert!(!powers(-9e9, 49.9, 100.0).oppose(), "the others take most of it");
     assert!(powers(-9e9, 100.0, 50.1).oppose());

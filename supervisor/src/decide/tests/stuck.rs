@@ -49,3 +49,20 @@ fn a_second_stuck_lock_under_one_request_ends_it() {
         assert!(!state.gave_up());
     }
 }
+
+/// Found by a campaign: a clutch whose switch had fallen silent was closed again and again, since the other one that
+/// was let go and closed in between made each attempt the first.
+#[test]
+fn failed_attempts_count_on_when_another_lock_has_moved() {
+    let owned = Owned::new();
+    let table = owned.table();
+    let mut state = State { phase: Phase::Closing { step: 1 }, ..State::default() };
+    for tries in 1..table.timing.retries {
+        state.failed(&table, Refusal::NotClosed { lock: 1 });
+        assert_eq!(state.tries(), tries);
+        state.done();
+        assert_eq!((state.tries(), state.phase), (tries, Phase::Rest));
+    }
+    state.new_goal();
+    assert_eq!(state.tries(), 0);
+}

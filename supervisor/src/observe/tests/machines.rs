@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::bits::MAX_SENSORS;
+use crate::io::Torque;
 use crate::table::{Parity, Step};
 use std::vec;
 
@@ -229,4 +230,56 @@ fn a_machine_has_a_speed_when_it_is_measured() {
     let go = |r: &mut Reading| goes_away(r, &still, 0, 60.0);
     let away = after_a_course(&owned.table(), (50.0, -2.0, 20), at, go);
     assert!(!away, "nor does it go anywhere");
+}
+
+/// The engine turns with sensor 2.
+#[test]
+fn an_engine_gains_when_it_becomes_faster_and_does_not_say_that_it_gives_nothing() {
+    let owned = Owned::new();
+    let mut table = owned.table();
+    let told = |table: &Table, rate: f32, nm: f32, valid: bool| {
+        let at = |v: f32| {
+            let mut now = at(v);
+            now.torques[0] = Torque { nm, valid };
+            now
+        };
+        after_a_course(table, (100.0, rate, 25), at, |r| r.engine_gains())
+    };
+    table.engine = Some(0);
+    for (rate, nm, valid, want) in [
+        (1.0, 5.0, true, true),
+        (1.0, 0.0, true, false),
+        (1.0, -5.0, true, false),
+        (1.0, -5.0, false, true),
+        (0.0, 5.0, true, false),
+        (-1.0, 5.0, true, false),
+    ] {
+        assert_eq!(told(&table, rate, nm, valid), want, "{rate} {nm} {valid}");
+    }
+    table.engine = None;
+    assert!(!told(&table, 1.0, 5.0, true), "there is none");
+}
+
+/// One that does not run and still turns forward is let go before it is turned backwards.
+#[test]
+fn a_stopped_engine_is_in_danger_when_it_will_be_turned_backwards() {
+    let mut owned = Owned::new();
+    owned.locks[1].release_ticks = 4;
+    let table = owned.table();
+    for (speed, rate, want) in [
+        (3.0, 0.0, false),
+        (3.0, -0.1, false),
+        (3.0, -1.0, true),
+        (0.6, -1.0, true),
+        (0.4, -0.01, false),
+        (300.0, -1.0, false),
+        (3.0, 1.0, false),
+    ] {
+        let course = (speed, rate, 25);
+        assert_eq!(
+            after_a_course(&table, course, at, |r| r.engine_endangered()),
+            want,
+            "{course:?}"
+        );
+    }
 }
