@@ -25,17 +25,13 @@ mod tests;
 /// change is not known.
 const BACK_SHARE: f32 = 0.97;
 
-/// Speeds of one tick that passed the range check.
-#[derive(Clone, Copy, PartialEq, Debug, Default)]
-struct Sample {
-    radps: SpeedRow,
-    valid: Bits,
-}
-
 /// Two older samples, for rates of change.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub(crate) struct Samples {
-    both: [Sample; 2],
+    /// Speeds that passed the range check,
+    radps: [SpeedRow; 2],
+    /// and which of them did.
+    valid: [Bits; 2],
     /// Whether the second one is the newer.
     second_is_newer: bool,
     /// Ticks since the newer one was taken.
@@ -153,13 +149,13 @@ impl<'a> Reading<'a> {
         samples: &Samples,
         slips: &'a mut [f32; MAX_LOCKS],
     ) -> Reading<'a> {
-        let blank = samples.older().radps; // Zero where there is no sensor; cheap to copy.
+        let (blank, _) = samples.older(); // Zero where there is no sensor; cheap to copy.
         Reading {
             table,
             inputs,
             heat,
-            now: blank,
-            change: blank,
+            now: *blank,
+            change: *blank,
             trusted: Bits::EMPTY,
             change_known: Bits::EMPTY,
             racing: Bits::EMPTY,
@@ -182,9 +178,9 @@ impl<'a> Reading<'a> {
             ahead: ahead(self.table, self.age_share, self.table.timing.react),
             share: if torque_cut { BACK_SHARE } else { 1.0 },
         };
-        let older = samples.older();
-        let (valid, outside) = self.sense(&older.radps, foresight);
-        self.change_known = if samples.filled >= 2 { valid.and(older.valid) } else { Bits::EMPTY };
+        let (older, known) = samples.older();
+        let (valid, outside) = self.sense(older, foresight);
+        self.change_known = if samples.filled >= 2 { valid.and(known) } else { Bits::EMPTY };
         samples.push(&self.now, valid, rate_ticks);
         samples.doubted = self.judge(valid, outside, samples.doubted);
         self.look_at_locks();
@@ -364,16 +360,18 @@ impl Reading<'_> {
 }
 
 impl Samples {
-    const fn older(&self) -> &Sample {
-        let [first, second] = &self.both;
-        if self.second_is_newer { first } else { second }
+    const fn older(&self) -> (&SpeedRow, Bits) {
+        let ([first, second], [of_first, of_second]) = (&self.radps, self.valid);
+        if self.second_is_newer { (first, of_first) } else { (second, of_second) }
     }
 
     fn push(&mut self, radps: &SpeedRow, valid: Bits, rate_ticks: u16) {
         self.age = self.age.saturating_add(1);
         if self.age >= rate_ticks || self.filled == 0 {
-            let [first, second] = &mut self.both;
-            *(if self.second_is_newer { first } else { second }) = Sample { radps: *radps, valid };
+            let ([first, second], [of_first, of_second]) = (&mut self.radps, &mut self.valid);
+            let (to, of) =
+                if self.second_is_newer { (first, of_first) } else { (second, of_second) };
+            (*to, *of) = (*radps, valid);
             self.second_is_newer = !self.second_is_newer;
             self.age = 0;
             self.filled = self.filled.saturating_add(1).min(2);

@@ -12,9 +12,6 @@ use crate::table::Table;
 #[cfg(test)]
 mod tests;
 
-/// No more ticks than this count as the reaction of wheels that do not hold the road.
-const SLIPS_MAX: u8 = 200;
-
 /// What is remembered of the last shaft that raced.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub(crate) struct Race {
@@ -25,6 +22,8 @@ pub(crate) struct Race {
     stops_engine: bool,
     /// Whether the vehicle stood.
     creep: Creep,
+    /// Ticks for which the engine has gained speed since the vehicle moves off.
+    gained: u8,
     /// Ticks for which the wheels have not held the road.
     slips: u8,
 }
@@ -53,7 +52,8 @@ impl Race {
         } else if self.left > 0 {
             self.left = self.left.saturating_sub(1);
         } else {
-            *self = Race { creep: self.creep, slips: self.slips, ..Race::default() };
+            let Race { creep, slips, .. } = *self;
+            *self = Race { creep, slips, ..Race::default() };
             return;
         }
         // SW-M1
@@ -70,13 +70,15 @@ impl Race {
         gains: impl FnOnce() -> bool,
         orders: &mut Orders,
     ) {
-        self.creep.look(table, wheels, gains);
-        if !self.creep.moves_off() {
+        let moves_off = self.creep.look(table, wheels);
+        self.gained = if moves_off && gains() { self.gained.saturating_add(1) } else { 0 };
+        if !moves_off {
             return;
         }
         self.sensors = self.sensors.or(table.output_sensors);
         self.left = self.left.max(1);
-        self.stops_engine |= self.creep.is_driven_by_engine(table);
+        // Torque from before has gone after the reaction time.
+        self.stops_engine |= is_over(self.gained, table.timing.react.saturating_mul(2));
         // SW-M5
         orders.machines = [MachineOrder::Off; MAX_MACHINES];
         orders.engine_run = orders.engine_run && !self.stops_engine;
@@ -86,7 +88,7 @@ impl Race {
     /// reaction, and for a while after. Their sensors count as racing.
     pub(crate) fn cut_slip(&mut self, table: &Table, slips: bool, orders: &mut Orders) {
         self.slips = if slips { self.slips.saturating_add(1) } else { 0 };
-        if u16::from(self.slips) <= table.timing.react.min(u16::from(SLIPS_MAX)) {
+        if !is_over(self.slips, table.timing.react) {
             return;
         }
         self.sensors = self.sensors.or(table.output_sensors);
@@ -94,4 +96,9 @@ impl Race {
         // SW-M6
         orders.machines = [MachineOrder::Off; MAX_MACHINES];
     }
+}
+
+/// Whether so many ticks are more than a time, or than 254 ticks where that is longer.
+fn is_over(ticks: u8, time: u16) -> bool {
+    u16::from(ticks) > time.min(u16::from(u8::MAX - 1))
 }

@@ -199,7 +199,7 @@ fn sw_m5_a_vehicle_that_moves_off_unasked_gets_no_torque() {
         let after = |stands: u32, speed: f32| {
             let mut supervisor = Supervisor::new();
             let mut tick = |speed, nm| supervisor.tick(&TABLE, &rolling(sign * speed, nm));
-            let still: Vec<Output> = (0..stands).map(|_| tick(0.9 * limit, 0.0)).collect();
+            let still: Vec<Output> = (0..stands).map(|_| tick(0.49 * limit, 0.0)).collect();
             assert!(!still.iter().any(off), "a standing vehicle's sensors may say so");
             let moves: Vec<Output> = (0..400).map(|_| tick(speed, 0.0)).collect();
             let stood = tick(0.0, 0.0);

@@ -18,6 +18,8 @@ pub(crate) struct Course {
 
 /// A demand below this asks for nothing, Nm at the output (an invented round value).
 const NOTHING_NM: f32 = 1.0;
+/// Up to this share of what a standing vehicle's sensors can show it stands.
+const STANDS: f32 = 0.5;
 /// Up to so many times what a standing vehicle's sensors can show it has only just moved off.
 const ROLLS: f32 = 8.0;
 
@@ -30,9 +32,9 @@ const SLIDES: f32 = 2.0;
 pub(crate) enum Wheels {
     /// Something is asked for, or nobody knows whether it is.
     Asked,
-    /// Their speed is not known.
+    /// Their speed is not known, or it tells neither that they stand nor that they move.
     Unknown,
-    /// No faster than the sensors of a standing vehicle can say.
+    /// Much slower than the sensors of a standing vehicle can say.
     Stand,
     /// A little faster than that.
     Creep,
@@ -92,12 +94,12 @@ impl Reading<'_> {
             return Wheels::Asked;
         }
         // What tyres and errors of sensors can change within the rate distance is more than errors alone.
-        let stands = self.table.output_rate_max;
+        let moves = self.table.output_rate_max;
         match self.output_radps().map(magnitude) {
-            None => Wheels::Unknown,
-            Some(radps) if radps <= stands => Wheels::Stand,
-            Some(radps) if radps <= ROLLS * stands => Wheels::Creep,
-            Some(_) => Wheels::Roll,
+            Some(radps) if radps <= STANDS * moves => Wheels::Stand,
+            Some(radps) if radps > ROLLS * moves => Wheels::Roll,
+            Some(radps) if radps > moves => Wheels::Creep,
+            _ => Wheels::Unknown,
         }
     }
 

@@ -14,7 +14,9 @@ fn wheels_stand_creep_or_roll_while_nothing_is_asked_for() {
     };
     for (radps, want) in [
         (0.0, Wheels::Stand),
-        (2.0, Wheels::Stand),
+        (1.0, Wheels::Stand),
+        (1.01, Wheels::Unknown),
+        (2.0, Wheels::Unknown),
         (2.01, Wheels::Creep),
         (16.0, Wheels::Creep),
         (16.1, Wheels::Roll),
