@@ -9,13 +9,14 @@ use crate::table::{Arrangement, Duty, Step, StepDuty, Table};
 #[cfg(test)]
 mod tests;
 
-/// One order per machine; without any, no torque.
+/// One order per machine; without any, no torque. Every second of the `tries` a dog is brought in from the other side:
+/// what the sensors are wrong by may take away all of the slip that is aimed at, and teeth then stand on teeth.
 #[inline(never)]
 pub(crate) fn machine_orders(
     table: &Table,
     reading: &Reading,
     inputs: &Inputs,
-    plan: Plan,
+    (plan, tries): (Plan, u8),
     orders: &mut [MachineOrder; MAX_MACHINES],
 ) {
     // Not one choice among all plans: a jump through a table has no bound that can be shown.
@@ -28,7 +29,8 @@ pub(crate) fn machine_orders(
     } else if let Plan::Step(number) = plan
         && let Some(step) = table.step(number)
     {
-        step_orders(step, reading, inputs, orders);
+        let turn = if tries & 1 == 1 { 2.0 * step.target_offset } else { 0.0 };
+        step_orders(step, reading, inputs, turn, orders);
     }
 }
 
@@ -92,6 +94,7 @@ fn step_orders(
     step: &Step,
     reading: &Reading,
     inputs: &Inputs,
+    turn: f32,
     orders: &mut [MachineOrder; MAX_MACHINES],
 ) {
     for (order, duty) in orders.iter_mut().zip(&step.duties) {
@@ -100,7 +103,7 @@ fn step_orders(
             StepDuty::Take { share } => *order = take(share * usable_demand(step, inputs)),
             StepDuty::Sync => {
                 if let Some(target) = reading.target_radps(step) {
-                    *order = hold(between(target, step.target_min, step.target_max));
+                    *order = hold(between(target - turn, step.target_min, step.target_max));
                 }
             }
             StepDuty::Unload => {}

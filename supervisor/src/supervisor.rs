@@ -135,7 +135,8 @@ impl Supervisor {
         let possibly_closed = ruling.seen.maybe_closed.or(passed);
         orders.locks = ruling.lock_orders();
         orders.engine_run = ruling.decision.engine_run;
-        machine_orders(table, &reading, inputs, ruling.decision.plan, &mut orders.machines);
+        let plan = (ruling.decision.plan, self.kernel.state.tries());
+        machine_orders(table, &reading, inputs, plan, &mut orders.machines);
         let phase = self.kernel.state.phase;
         let idle = ruling.decision.plan == Plan::Cut && phase == Phase::Rest;
         if idle && !table.set(possibly_closed).drives {

@@ -21,12 +21,16 @@ fn take(nm: f32) -> MachineOrder {
 }
 
 fn orders(owned: &Owned, inputs: &Inputs, plan: Plan) -> [MachineOrder; 4] {
+    at_try(0, owned, inputs, plan)
+}
+
+fn at_try(tries: u8, owned: &Owned, inputs: &Inputs, plan: Plan) -> [MachineOrder; 4] {
     let table = owned.table();
     let (heat, mut memory) = (Heat::default(), Memory::default());
     let reading = Reading::new(&table, inputs, &heat, &mut memory);
     // Whatever stood there before.
     let mut orders = [MachineOrder::Off; 4];
-    machine_orders(&table, &reading, inputs, plan, &mut orders);
+    machine_orders(&table, &reading, inputs, (plan, tries), &mut orders);
     orders
 }
 
@@ -115,6 +119,26 @@ fn a_step_synchronises_takes_and_unloads() {
     let too_much = Inputs { demand_nm: 60.0, ..at(Some(10.0)) };
     let got = orders(&owned, &too_much, plan);
     assert_eq!(got, [hold(11.5), Unload, Free, Unload], "what is no number is no order");
+}
+
+/// Teeth may stand on teeth where the sensors are wrong by just the slip that is aimed at: not from both sides.
+#[test]
+fn every_second_try_comes_from_the_other_side() {
+    let mut owned = Owned::new();
+    let step = &mut owned.steps[3];
+    step.duties = [StepDuty::Sync, StepDuty::Unload, StepDuty::Free, StepDuty::Unload];
+    (step.target_offset, step.target_min, step.target_max) = (1.5, -30.0, 40.0);
+    for (tries, output, target) in [
+        (0, 10.0, 11.5),
+        (1, 10.0, 8.5),
+        (2, 10.0, 11.5),
+        (3, 10.0, 8.5),
+        (1, 42.0, 40.0),
+        (1, -29.0, -30.0),
+    ] {
+        let got = at_try(tries, &owned, &at(Some(output)), Plan::Step(3));
+        assert_eq!(got, [hold(target), Unload, Free, Unload], "{tries} {output}");
+    }
 }
 
 /// A machine that turns within a tenth of its shaft's limits is brought to nine tenths of them, in
