@@ -4,7 +4,8 @@ use crate::bits::MAX_MACHINES;
 use crate::decide::Plan;
 use crate::io::{Inputs, MachineOrder};
 use crate::observe::{Reading, magnitude};
-use crate::table::{Arrangement, Duty, Step, StepDuty, Table};
+use crate::status::Phase;
+use crate::table::{Action, Arrangement, Duty, Step, StepDuty, Table};
 
 #[cfg(test)]
 mod tests;
@@ -35,13 +36,30 @@ pub(crate) fn machine_orders(
 }
 
 /// Share of its allowed speeds beyond which a shaft that nothing ties to the wheels is slowed down.
-const CALM_SHARE: f32 = 0.9;
+const CALM_SHARE: f32 = 0.5;
+
+/// To what share of its allowed speeds a machine that nothing ties to the wheels is slowed down; `None` where that is not for
+/// here to say. Where no machine synchronises what a step closes, all shafts come to one speed only at rest.
+pub(crate) fn calm_share(table: &Table, plan: Plan, phase: Phase) -> Option<f32> {
+    match (plan, phase) {
+        (Plan::Cut, Phase::Rest) => Some(CALM_SHARE),
+        (Plan::Step(number), Phase::Prepare { .. }) => {
+            let alone = |step: &&Step| {
+                step.action == Action::Close && !step.duties.contains(&StepDuty::Sync)
+            };
+            table.step(number).filter(alone).map(|_| 0.0)
+        }
+        _ => None,
+    }
+}
 
 /// Where no lock ties a machine to the wheels, oil between open plates may drag its shaft over its
-/// limits without any torque: a machine that turns near them is brought away from them.
+/// limits without any torque, and a fault that closes a lock brings shafts to one speed that may be too much for one
+/// of them: a machine that turns faster than a share of its allowed speeds is slowed down to it.
 pub(crate) fn calm_orders(
     table: &Table,
     reading: &Reading,
+    share: f32,
     orders: &mut [MachineOrder; MAX_MACHINES],
 ) {
     for (i, (rest, order)) in table.rests.iter().zip(orders).enumerate() {
@@ -49,7 +67,7 @@ pub(crate) fn calm_orders(
         let sensor = rest.sensors.lowest().filter(|_| rest.sensors.count() == 1);
         let data = sensor.and_then(|sensor| table.sensors.get(sensor as usize));
         let (Some(data), Some(radps)) = (data, reading.machine_radps(i as u8)) else { continue };
-        let target = between(radps, CALM_SHARE * data.allowed.min, CALM_SHARE * data.allowed.max);
+        let target = between(radps, share * data.allowed.min, share * data.allowed.max);
         if target != radps && table.engine != Some(i as u8) {
             *order = hold(target);
         }

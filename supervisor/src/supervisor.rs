@@ -2,13 +2,13 @@
 
 use crate::bits::{Bits, MAX_MACHINES};
 use crate::check::{TableFault, check};
-use crate::decide::{Plan, State};
+use crate::decide::State;
 use crate::heat::Heat;
 use crate::io::{Inputs, MachineOrder, Orders};
 use crate::journal::{Event, EventKind, Journal};
 use crate::kernel::Kernel;
 use crate::observe::{Memory, Reading};
-use crate::plan::{calm_orders, machine_orders};
+use crate::plan::{calm_orders, calm_share, machine_orders};
 use crate::race::Race;
 use crate::status::{Phase, Refusal, Status};
 use crate::stray::Stray;
@@ -135,12 +135,13 @@ impl Supervisor {
         let possibly_closed = ruling.seen.maybe_closed.or(passed);
         orders.locks = ruling.lock_orders();
         orders.engine_run = ruling.decision.engine_run;
-        let plan = (ruling.decision.plan, self.kernel.state.tries());
-        machine_orders(table, &reading, inputs, plan, &mut orders.machines);
-        let phase = self.kernel.state.phase;
-        let idle = ruling.decision.plan == Plan::Cut && phase == Phase::Rest;
-        if idle && !table.set(possibly_closed).drives {
-            calm_orders(table, &reading, &mut orders.machines);
+        let (plan, phase) = (ruling.decision.plan, self.kernel.state.phase);
+        let at_try = (plan, self.kernel.state.tries());
+        machine_orders(table, &reading, inputs, at_try, &mut orders.machines);
+        if let Some(share) = calm_share(table, plan, phase)
+            && !table.set(possibly_closed).drives
+        {
+            calm_orders(table, &reading, share, &mut orders.machines);
         }
         self.stray.cut(table, phase, &reading, &mut orders.machines);
         let standing = standing(&self.kernel.state, table, &mut reading);

@@ -166,7 +166,7 @@ pub(super) static TIMING: TableSpec = TableSpec {
         Key::new(
             "retries",
             Type::Count { min: 1, max: 20 },
-            "Attempts at one step (a dog may stand tooth on tooth) before it is refused.",
+            "Attempts on one way (a dog may stand tooth on tooth) before the next way, and then a refusal.",
         )
         .default(Literal::Count(3), "tooth on tooth several times running means a fault")
         .example("3"),

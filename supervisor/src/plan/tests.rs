@@ -1,6 +1,7 @@
 //! Each plan as orders, with numbers reckoned by hand.
 
-use super::{calm_orders, machine_orders};
+use super::{calm_orders, calm_share, machine_orders};
+use crate::bits::MAX_MACHINES;
 use crate::decide::Plan;
 use crate::fixture::{Owned, inputs};
 use crate::heat::Heat;
@@ -10,7 +11,8 @@ use crate::io::{
     MachineOrder::{self, Free, HoldSpeed, TakeTorque, Unload},
 };
 use crate::observe::{Memory, Reading};
-use crate::table::{Duty, Pace, StepDuty};
+use crate::status::Phase;
+use crate::table::{Action, Duty, Pace, StepDuty};
 
 fn hold(target_radps: f32) -> MachineOrder {
     HoldSpeed { target_radps }
@@ -141,7 +143,7 @@ fn every_second_try_comes_from_the_other_side() {
     }
 }
 
-/// A machine that turns within a tenth of its shaft's limits is brought to nine tenths of them, in
+/// A machine that turns faster than a share of its shaft's limits is brought to that, in
 /// both directions; an engine, and one that turns slower or whose speed nobody knows, is left alone.
 #[test]
 fn a_free_machine_is_kept_away_from_its_limits() {
@@ -151,19 +153,38 @@ fn a_free_machine_is_kept_away_from_its_limits() {
     assert_eq!(sensor.count(), 1, "the shaft has a sensor of its own");
     let index = usize::from(sensor.lowest().expect("one"));
     let (least, most) = (table.sensors[index].allowed.min, table.sensors[index].allowed.max);
-    let with = |table: &crate::table::Table, speed: f32, valid: bool| {
+    let with = |table: &crate::table::Table, share: f32, speed: f32, valid: bool| {
         let mut inputs = at(Some(0.0));
         (inputs.speeds[index].radps, inputs.speeds[index].valid) = (speed, valid);
         let (heat, mut memory) = (Heat::default(), Memory::default());
         let reading = Reading::new(table, &inputs, &heat, &mut memory);
         let mut orders = [Unload; 4];
-        calm_orders(table, &reading, &mut orders);
+        calm_orders(table, &reading, share, &mut orders);
         orders[0]
     };
-    assert_eq!(with(&table, 0.95 * most, true), hold(0.9 * most));
-    assert_eq!(with(&table, 0.95 * least, true), hold(0.9 * least));
-    assert_eq!(with(&table, 0.85 * most, true), Unload);
-    assert_eq!(with(&table, 0.95 * most, false), Unload);
+    for share in [0.5, 0.9] {
+        assert_eq!(with(&table, share, 0.95 * most, true), hold(share * most));
+        assert_eq!(with(&table, share, 0.95 * least, true), hold(share * least));
+        assert_eq!(with(&table, share, 0.98 * share * most, true), Unload);
+        assert_eq!(with(&table, share, 0.95 * most, false), Unload);
+    }
+    assert_eq!(with(&table, 0.0, 0.1 * most, true), hold(0.0));
     table.engine = Some(0);
-    assert_eq!(with(&table, 0.95 * most, true), Unload);
+    assert_eq!(with(&table, 0.5, 0.95 * most, true), Unload);
+}
+
+#[test]
+fn machines_are_slowed_down_in_rest_and_where_none_synchronises() {
+    let mut owned = Owned::new();
+    let prepare = Phase::Prepare { step: 3, ready: 0 };
+    let of = |owned: &Owned, plan, phase| calm_share(&owned.table(), plan, phase);
+    assert_eq!(of(&owned, Plan::Cut, Phase::Rest), Some(0.5));
+    assert_eq!(of(&owned, Plan::Cut, Phase::Settle), None);
+    assert_eq!(of(&owned, Plan::Coast, Phase::Rest), None);
+    assert_eq!(of(&owned, Plan::Step(3), prepare), None, "one synchronises");
+    owned.steps[3].duties = [StepDuty::Unload; MAX_MACHINES];
+    assert_eq!(of(&owned, Plan::Step(3), prepare), Some(0.0));
+    assert_eq!(of(&owned, Plan::Step(3), Phase::Closing { step: 3 }), None);
+    owned.steps[3].action = Action::Open;
+    assert_eq!(of(&owned, Plan::Step(3), prepare), None);
 }
