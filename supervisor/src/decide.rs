@@ -172,7 +172,6 @@ impl State {
         self.refusal = None;
         self.pushes = false;
         self.engine_run = false;
-        self.stuck_before &= !self.given_up;
         self.prefill = Bits::EMPTY;
         self.ticks = match self.phase {
             Phase::Settle => self.ticks.min(t.retry_wait.saturating_sub(1)),

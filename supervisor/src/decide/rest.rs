@@ -168,7 +168,11 @@ fn wait_for_engine<G: Guards>(
 ) -> Plan {
     state.route = Some(route);
     state.engine_wait = state.engine_wait.saturating_add(1);
-    let stalled = state.stood == Some(route.target);
+    let needs_engine = |a: u8| {
+        table.arrangements.get(usize::from(a)).is_some_and(|data| data.engine == EngineUse::On)
+    };
+    // Where only a step needs it, it may never have run.
+    let stalled = state.stood.filter(|&a| needs_engine(a)) == Some(route.target);
     let limit = if stalled { table.timing.debounce } else { table.timing.engine_timeout };
     if state.engine_wait > limit {
         give_up(state, Refusal::EngineNotRunning);

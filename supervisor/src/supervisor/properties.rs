@@ -612,6 +612,12 @@ proptest! {
     }
 }
 
+/// Found by chance: a lock that would not open made a step need the engine, from an arrangement that had stood without it.
+#[test]
+fn what_stood_without_the_engine_does_not_matter() {
+    merged_story(12_467_808_614_895_273_329, 1000);
+}
+
 /// There is something to merge, most of the time.
 #[test]
 fn merging_merges() {
