@@ -90,7 +90,8 @@ impl Reading<'_> {
 
     /// What the wheels do while nothing is asked for.
     pub(crate) fn wheels(&self) -> Wheels {
-        if !(magnitude(self.inputs.demand_nm) <= NOTHING_NM) {
+        let nothing = magnitude(self.inputs.demand_nm) <= NOTHING_NM;
+        if !nothing {
             return Wheels::Asked;
         }
         // What tyres and errors of sensors can change within the rate distance is more than errors alone.
