@@ -408,6 +408,23 @@ fn sw_engine_gives_time_to_react_to_a_wrong_torque() {
     }
 }
 
+/// The engine's own torque that is wrong (machine 2) stalls it, and what that leaves for as long.
+#[test]
+fn sw_engine_is_not_about_an_engine_that_stalls_by_itself() {
+    for (lasts_s, after_s, blamed) in [(2.0, 0.0, false), (0.2, 0.1, false), (0.2, 0.6, true)] {
+        let mut s = Story::new("shuttle");
+        s.speed(CRANK, 950.0);
+        (s.now.engine_running, s.now.engine_run_order) = (true, true);
+        s.now.faults.machines = 0b100;
+        s.wait(lasts_s);
+        s.now.faults.machines = if after_s > 0.0 { 0 } else { 0b100 };
+        s.wait(after_s);
+        s.now.engine_running = false;
+        s.speed(CRANK, 300.0).wait(0.1);
+        assert_eq!(s.rules().contains(&"SW-ENGINE"), blamed, "{lasts_s} {after_s}");
+    }
+}
+
 /// And for wheels that lose their grip: brakes stop them, and the engine with them.
 #[test]
 fn sw_engine_gives_time_to_react_to_wheels_without_grip() {

@@ -25,6 +25,8 @@ struct Seen {
     stood: u8,
     /// When the drag of an open lock at its shaft was last made larger by a fault.
     dragged_s: Option<f64>,
+    /// When its own torque was falsified last.
+    own_s: Option<f64>,
     worst_back: Worst,
     lowest: Worst,
 }
@@ -176,8 +178,11 @@ impl Checker for EngineChecker {
             seen.lowest.see(-rpm, truth.t_s);
         }
         let stopped = seen.ran && !truth.engine_running;
-        // An engine whose own torque is falsified is not stalled by anything else.
-        let own = truth.faults.machines >> self.machine & 1 == 1;
+        // An engine whose own torque is falsified is not stalled by anything else; nor by what that leaves.
+        if truth.faults.machines >> self.machine & 1 == 1 {
+            seen.own_s = Some(truth.t_s);
+        }
+        let own = seen.own_s.is_some_and(|s| truth.t_s - s <= self.reaction_s);
         if stopped && truth.engine_run_order && !truth.engine_fault && !own && !excused {
             let text = format!(
                 "the engine stalled at {rpm:.0} rpm (it stalls below {stall_rpm:.0} rpm) although \
