@@ -44,13 +44,17 @@ pub(crate) fn calm_share(table: &Table, plan: Plan, phase: Phase) -> Option<f32>
     match (plan, phase) {
         (Plan::Cut, Phase::Rest) => Some(CALM_SHARE),
         (Plan::Step(number), Phase::Prepare { .. }) => {
-            let alone = |step: &&Step| {
-                step.action == Action::Close && !step.duties.contains(&StepDuty::Sync)
-            };
-            table.step(number).filter(alone).map(|_| 0.0)
+            table.step(number).filter(|step| closes_alone(step)).map(|_| 0.0)
         }
         _ => None,
     }
+}
+
+/// Whether no machine synchronises what a step closes. Not a loop: its bound would have to be shown.
+fn closes_alone(step: &Step) -> bool {
+    let syncs = |duty: &StepDuty| matches!(duty, StepDuty::Sync);
+    let [a, b, c, d] = &step.duties;
+    step.action == Action::Close && !(syncs(a) || syncs(b) || syncs(c) || syncs(d))
 }
 
 /// Where no lock ties a machine to the wheels, oil between open plates may drag its shaft over its

@@ -57,7 +57,7 @@ impl Race {
             return;
         }
         // SW-M1
-        orders.machines = [MachineOrder::Off; MAX_MACHINES];
+        all_off(orders);
         orders.engine_run = orders.engine_run && !self.stops_engine;
     }
 
@@ -80,7 +80,7 @@ impl Race {
         // Torque from before has gone after the reaction time.
         self.stops_engine |= is_over(self.gained, table.timing.react.saturating_mul(2));
         // SW-M5
-        orders.machines = [MachineOrder::Off; MAX_MACHINES];
+        all_off(orders);
         orders.engine_run = orders.engine_run && !self.stops_engine;
     }
 
@@ -94,11 +94,17 @@ impl Race {
         self.sensors = self.sensors.or(table.output_sensors);
         self.left = table.timing.retry_wait;
         // SW-M6
-        orders.machines = [MachineOrder::Off; MAX_MACHINES];
+        all_off(orders);
     }
 }
 
 /// Whether so many ticks are more than a time, or than 254 ticks where that is longer.
 fn is_over(ticks: u8, time: u16) -> bool {
     u16::from(ticks) > time.min(u16::from(u8::MAX - 1))
+}
+
+/// In one place: to fill an array is a loop, whose bound is to be shown.
+#[inline(never)]
+fn all_off(orders: &mut Orders) {
+    orders.machines = [MachineOrder::Off; MAX_MACHINES];
 }

@@ -178,7 +178,7 @@ pub(crate) const TICK: &[Entry] = &[
     entry("plan.rs", "table.rests.iter().zip(orders)", machines, Why::Elements),
     entry("plan.rs", "fn machine_orders(", machine_places, Why::Elements),
     entry("plan.rs", "orders.iter_mut().zip(&step.duties)", machine_places, Why::Elements),
-    entry("race.rs", "fn cut(", machine_places, Why::Elements),
+    entry("race.rs", "fn all_off(", machine_places, Why::Elements),
     entry("stray.rs", "syncs.find(", machine_places, Why::Elements),
     entry("supervisor.rs", "fn go(", machine_places, Why::Elements),
     entry("table/next.rs", "self.conflicts.iter().any(", conflicts, Why::Elements),
