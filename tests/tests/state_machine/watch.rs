@@ -9,6 +9,12 @@ use crate::model::{Bench, Broken, Model, RPM, Rig};
 /// Share of a shaft's highest speed below which it cannot be said to race.
 const NEAR_SHARE: f64 = 0.85;
 
+/// Faster than this brakes may slow wheels so that they count as not holding the road, m/s2 (SW-M6); as long
+/// after that is said, s.
+const HARD: (f64, f64) = (6.0, 0.4);
+/// Slower than this a vehicle that is asked for nothing may count as moving off, m/s (SW-M5).
+const SLOW_MPS: f64 = 0.6;
+
 /// What was seen so far, and the first thing that may not be.
 #[derive(Default)]
 pub(crate) struct Watch {
@@ -24,6 +30,9 @@ pub(crate) struct Watch {
     pub(crate) waits_since_s: Option<f64>,
     request: Option<u8>,
     engaged_before: u8,
+    /// Road speed in the tick before, m/s, and when it last changed fast, s.
+    road_before_mps: Option<f64>,
+    hard_s: Option<f64>,
     pub(crate) wrong: Option<String>,
 }
 
@@ -43,7 +52,12 @@ impl Watch {
         let mut wrong = self.holds(rig, truth).or_else(|| self.closes(rig, truth));
         wrong = wrong.or_else(|| self.opens(rig, truth));
         wrong = wrong.or_else(|| self.states(model, truth));
-        wrong = wrong.or_else(|| blames(model, record));
+        let change = self.road_before_mps.map_or(0.0, |before| record.road_mps - before);
+        if change.abs() > HARD.0 * truth.dt_s {
+            self.hard_s = Some(t_s);
+        }
+        self.road_before_mps = Some(record.road_mps);
+        wrong = wrong.or_else(|| self.blames(model, record));
         wrong = wrong.or_else(|| self.answers(model, truth));
         self.engaged_before = truth.engaged_set();
         if self.wrong.is_none() {
@@ -140,25 +154,33 @@ impl Watch {
         let late = self.waits_since_s.is_some_and(|s| truth.t_s - s > B::rig().answer_s);
         late.then(|| "no answer within the bound".to_string())
     }
-}
 
-/// Nothing is blamed while nothing ever broke; that a shaft races is said only near its limits.
-fn blames<B: Bench>(model: &Model<B>, record: &TickRecord) -> Option<String> {
-    if !model.ever.is_empty() {
-        return None;
+    /// Nothing is blamed while nothing ever broke; that a shaft races is said only near its limits, and of the wheels
+    /// while brakes slow them hard, or a vehicle that is asked for nothing hardly moves.
+    fn blames<B: Bench>(&self, model: &Model<B>, record: &TickRecord) -> Option<String> {
+        if !model.ever.is_empty() {
+            return None;
+        }
+        let (truth, faults) = (&record.truth, &record.status.faults);
+        if (truth.stated_locks, faults.sensors.0) != (0, 0) {
+            return Some(format!(
+                "nothing ever broke, and locks {:03b}, sensors {:b} are blamed",
+                truth.stated_locks, faults.sensors.0
+            ));
+        }
+        let shafts = &B::rig().world.driveline().shafts;
+        let near = shafts.iter().zip(&truth.speed_radps).any(|(shaft, radps)| {
+            shaft.max_rpm.is_some_and(|most| radps.abs() / RPM > NEAR_SHARE * most)
+        });
+        let d = B::rig().world.driveline();
+        let of_wheels = |i: u8| d.sensors[usize::from(i)].shaft == d.output.shaft;
+        let others = faults.racing.iter().any(|i| !of_wheels(i));
+        let hard = self.hard_s.is_some_and(|s| truth.t_s - s < HARD.1);
+        let slow = record.road_mps.abs() < SLOW_MPS && record.demand_nm.abs() <= 1.0;
+        let said_wrongly = others || !(hard || slow);
+        (faults.racing.0 != 0 && !near && said_wrongly)
+            .then(|| "a shaft is said to race and none does".to_string())
     }
-    let (truth, faults) = (&record.truth, &record.status.faults);
-    if (truth.stated_locks, faults.sensors.0) != (0, 0) {
-        return Some(format!(
-            "nothing ever broke, and locks {:03b}, sensors {:b} are blamed",
-            truth.stated_locks, faults.sensors.0
-        ));
-    }
-    let shafts = &B::rig().world.driveline().shafts;
-    let near = shafts.iter().zip(&truth.speed_radps).any(|(shaft, radps)| {
-        shaft.max_rpm.is_some_and(|most| radps.abs() / RPM > NEAR_SHARE * most)
-    });
-    (faults.racing.0 != 0 && !near).then(|| "a shaft is said to race and none does".to_string())
 }
 
 /// Whether something was at most `within_s` ago.
