@@ -138,7 +138,7 @@ pub struct Faults {
     pub lost: Bits,
     /// Sensors that are missing or that a parity relation speaks against.
     pub sensors: Bits,
-    /// Sensors of shafts that were about to pass their speed limits: no machine gives torque.
+    /// Sensors of shafts about to pass their limits, or of wheels that slip or move off unasked: no machine gives torque.
     pub racing: Bits,
 }
 
