@@ -16,8 +16,8 @@ const SCENARIOS: [(&str, u64, u32); 6] = [
     ("shuttle-tour", 0x2169_ec91_1c07_3f8b, 0xcecf_f8a7),
     ("shuttle-stuck-ring-brake", 0x5de1_9831_6a45_83d3, 0xa27c_646e),
     ("shuttle-reset", 0x2353_3448_bce1_30c1, 0xe02c_50b2),
-    ("railcar-tour", 0xdec4_1a88_97a2_e172, 0xace6_a101),
-    ("railcar-climb", 0xacca_1fea_0e81_4a01, 0xea36_b4d4),
+    ("railcar-tour", 0x4c34_0f59_2f7b_25da, 0x7fe6_34a6),
+    ("railcar-climb", 0x13d2_5a1d_548e_9d01, 0x318f_01c7),
     ("axle-shift", 0x2b42_d119_f25c_fa61, 0x1df7_70c4),
 ];
 
@@ -25,7 +25,7 @@ const SCENARIOS: [(&str, u64, u32); 6] = [
 /// how many drives that are.
 const REVIEWS: [(&str, usize, u32, u32); 3] = [
     ("shuttle", 103, 0x4219_564b, 0xc3cd_40ba),
-    ("railcar", 166, 0x65b0_5ef9, 0x1116_4841),
+    ("railcar", 166, 0x9a68_5461, 0x47b1_145b),
     ("axle", 50, 0x64ab_f64a, 0x1875_4edf),
 ];
 

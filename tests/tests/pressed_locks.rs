@@ -102,8 +102,8 @@ fn at_the_end_that_is_left_a_shaft_is_at_its_limit_and_the_pressed_lock_holds() 
     assert!(ends > 10, "{ends}");
 }
 
-/// Tested at 1.2 times its limit, a shaft ends the window at 1.2 times the road speed; where another
-/// limit ends it (the engine's own), it stays. In the demos that is enough wherever no engine is in the way.
+/// Tested at 1.2 times its limit, a shaft ends the window at 1.2 times the road speed. In the demos what the shafts
+/// were tested for is enough at the upper end of every arrangement, whatever lock a fault closes.
 #[test]
 fn tested_speeds_widen_what_is_left_by_as_much() {
     let (mut wider, mut all) = (0, 0);
@@ -134,7 +134,15 @@ fn tested_speeds_widen_what_is_left_by_as_much() {
                 let (Some(from), Some(to)) = (&a.output_rpm, &b.output_rpm) else { continue };
                 if shafts_alone(a) && shafts_alone(b) {
                     let ratio = to_f64(to) / to_f64(from);
-                    assert!((ratio - 1.2).abs() < 1e-12, "{name} {ratio}");
+                    let tested = |end: &kinematics::EndedBy| {
+                        let shaft = &d.shafts[end.limit.shaft];
+                        shaft.tested_rpm.expect("tested") / shaft.max_rpm.expect("limited")
+                    };
+                    let ended = a.ended_by.iter().chain(&b.ended_by).map(tested);
+                    let (least, most) =
+                        ended.fold((f64::INFINITY, 0.0f64), |(a, b), x| (a.min(x), b.max(x)));
+                    let slack = 1e-12;
+                    assert!(least - slack < ratio && ratio < most + slack, "{name} {ratio}");
                     wider += 1;
                 }
             }

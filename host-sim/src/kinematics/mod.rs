@@ -9,6 +9,7 @@ mod motions;
 mod pressed;
 mod rows;
 mod simplex;
+mod strength;
 mod torque;
 mod windows;
 mod words;
@@ -21,6 +22,7 @@ pub use conflicts::{Conflict, Overlap};
 pub use pressed::{PressedLock, pressed_locks, pressed_locks_tested};
 pub use rows::{gear_row_name, gear_rows, lock_row};
 pub use simplex::is_feasible;
+pub use strength::{Overload, overloads};
 pub use torque::{LockTorque, Push, TorqueRelations};
 pub use windows::{
     End, EndedBy, EngineLink, Limit, LimitKind, NoWindow, Window, engine_link, find_window,

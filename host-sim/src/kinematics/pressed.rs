@@ -4,7 +4,7 @@
 //! beyond its limit whatever the machines do, as long as these locks are closed.
 
 use super::{End, Kinematics, NoWindow, Window, find_window};
-use crate::driveline::{Driveline, LockId};
+use crate::driveline::{Driveline, LockId, MachineKind};
 
 /// An arrangement with one more lock closed.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,11 +37,20 @@ pub fn pressed_locks(d: &Driveline, k: &Kinematics) -> Vec<PressedLock> {
     (0..d.arrangements.len()).flat_map(open).filter_map(one).collect()
 }
 
-/// The same with what each shaft was tested to bear for a while in place of its limits.
+/// The same with what each shaft was tested to bear for a while in place of its limits. An engine that is driven
+/// faster than it runs by itself is borne as long as its shaft is.
 pub fn pressed_locks_tested(d: &Driveline, k: &Kinematics) -> Vec<PressedLock> {
     let mut tested = d.clone();
     for shaft in &mut tested.shafts {
         (shaft.min_rpm, shaft.max_rpm) = shaft.tested_limits_rpm();
+    }
+    for machine in &mut tested.machines {
+        if let MachineKind::Engine(engine) = &mut machine.kind
+            && let (Some(_), Some(most)) =
+                (d.shafts[machine.shaft].tested_rpm, tested.shafts[machine.shaft].max_rpm)
+        {
+            engine.max_rpm = engine.max_rpm.max(most);
+        }
     }
     pressed_locks(&tested, k)
 }

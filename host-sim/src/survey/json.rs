@@ -39,6 +39,7 @@ pub fn json(d: &Driveline, k: &Kinematics) -> Value {
         "conflict_holds": holds,
         "overlaps": overlaps,
         "plates_against_teeth": super::teeth::value(d, k),
+        "overloads": super::strength::value(d, k),
         "arrangements": arrangements(d, k),
     })
 }

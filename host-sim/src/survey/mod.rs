@@ -5,6 +5,7 @@ pub mod command;
 mod json;
 mod pressed;
 mod sets;
+mod strength;
 mod teeth;
 
 pub use json::{JSON_FORMAT, json};
@@ -28,6 +29,7 @@ pub fn text(d: &Driveline, k: &Kinematics, width: usize) -> String {
     parts.push(arrangements::arrangements(d, k, width));
     parts.push(pressed::pressed(d, k, width));
     parts.push(teeth::text(d, k, width));
+    parts.push(strength::text(d, k, width));
     parts.push(paragraph(
         "Rigid shafts and no losses: speeds are exact, torques are ideal. This is evidence for \
          a review; it approves nothing.",
