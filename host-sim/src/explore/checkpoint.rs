@@ -305,16 +305,19 @@ fn read_states<W: Word + TryFrom<u128>>(
 ) -> Result<States<W>, CheckpointError> {
     let lock_parts = source.list(Source::lock)?;
     let rests = source.list(Source::rest)?;
-    let mut shards = vec![Shard::default(); SHARDS];
-    for shard in &mut shards {
-        for _ in 0..source.word()? {
+    let mut shards = Vec::new();
+    for _ in 0..SHARDS {
+        let words = source.list(|source| {
             let low = u128::from(source.word()?);
             let high = if size_of::<W>() > 8 { u128::from(source.word()?) } else { 0 };
             let word = W::try_from(low | high << 64).map_err(|_| damaged("a word is too large"))?;
-            if word == W::default() || !shard.insert(word) {
-                return Err(damaged("a state is there twice"));
+            if word == W::default() {
+                return Err(damaged("a state is missing"));
             }
-        }
+            Ok(word)
+        })?;
+        let shard = Shard::of_rising(words).ok_or_else(|| damaged("a state is there twice"))?;
+        shards.push(shard);
     }
     Ok(States { layout: Layout::new::<W>(locks), codes: Codes::of(lock_parts, rests), shards })
 }

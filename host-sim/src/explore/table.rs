@@ -154,6 +154,17 @@ impl<W: Word> Shard<W> {
         Shard { slots: vec![W::default(); places + TAIL], places, len: 0 }
     }
 
+    /// Of words whose keys rise; `None` when they do not. Put in one by one, such words would all crowd at the front
+    /// of a part that is still small, and each would walk past all the others.
+    pub fn of_rising(words: Vec<W>) -> Option<Shard<W>> {
+        if !words.is_sorted_by(|a, b| key_of(*a) < key_of(*b)) {
+            return None;
+        }
+        let mut shard = Shard { len: words.len(), places: words.len(), slots: words };
+        shard.grow();
+        Some(shard)
+    }
+
     /// How many words there are.
     pub fn len(&self) -> usize {
         self.len
@@ -314,6 +325,33 @@ mod tests {
         agrees((0..20_000).map(|_| u128::from(next()) << 50 | u128::from(next())));
         // All in one place: the longest run there can be.
         agrees((0..300u64).map(|place| unmix(place << SHARD_BITS)));
+    }
+
+    /// A part that is read from a file has the words of the one that was written, and goes on as it would.
+    #[test]
+    fn rising_words_are_taken_in_at_once() {
+        let keys = (0..50_000u64).map(|n| mix(n * 0x1_0001) >> SHARD_BITS);
+        let mut one_by_one = Shard::<u64>::default();
+        keys.clone().for_each(|key| assert!(one_by_one.insert(word(key, 3))));
+        let words: Vec<u64> = one_by_one.slots().iter().copied().filter(|w| *w != 0).collect();
+        let mut shard = Shard::of_rising(words.clone()).expect("they rise");
+        assert_eq!(shard.len(), 50_000);
+        for key in keys.clone() {
+            assert!(shard.find(key).is_some_and(|at| shard.slots()[at] == word(key, 3)));
+            assert!(!shard.insert(word(key, 4)));
+        }
+        let others = (0..20_000u64).map(|n| mix(n * 0x1_0001 + 1) >> SHARD_BITS);
+        for key in others {
+            assert_eq!(shard.insert(word(key, 4)), one_by_one.insert(word(key, 4)));
+        }
+        let kept = |shard: &Shard<u64>| -> Vec<u64> {
+            shard.slots().iter().copied().filter(|w| *w != 0).collect()
+        };
+        assert_eq!(kept(&shard), kept(&one_by_one));
+        let twice = [words[0], words[1], words[1]];
+        assert!(Shard::of_rising(twice.to_vec()).is_none());
+        assert!(Shard::of_rising(vec![words[1], words[0]]).is_none());
+        assert_eq!(Shard::<u64>::of_rising(Vec::new()).map(|shard| shard.len()), Some(0));
     }
 
     #[test]

@@ -30,12 +30,11 @@ pub struct Overload {
 pub fn overloads(d: &Driveline, k: &Kinematics) -> Vec<Overload> {
     let ranges: Vec<Option<(Q, Q)>> = d.machines.iter().map(range_nm).collect();
     let allowed = k.sets.iter().filter(|set| !set.verdict.is_forbidden());
-    let of_set = |set| LockSet::overloads_by(set, d, &ranges);
-    allowed.flat_map(of_set).collect()
+    allowed.flat_map(|set| set.overloads(d, &ranges)).collect()
 }
 
 impl LockSet {
-    fn overloads_by(&self, d: &Driveline, ranges: &[Option<(Q, Q)>]) -> Vec<Overload> {
+    fn overloads(&self, d: &Driveline, ranges: &[Option<(Q, Q)>]) -> Vec<Overload> {
         let one = |lock: &LockTorque| {
             let capacity = d.locks[lock.lock].capacity_nm.and_then(from_f64)?;
             let (torque_nm, machines_nm) = self.most_nm(d, ranges, lock)?;
