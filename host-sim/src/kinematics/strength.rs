@@ -9,7 +9,7 @@ use num_traits::{Signed, Zero};
 use super::simplex::{Outcome, maximise};
 use super::{Kinematics, LockSet, LockTorque};
 use crate::driveline::{Driveline, LockId, Machine, MachineKind};
-use crate::exact::{Q, Row, from_f64};
+use crate::exact::{Q, Row, from_f64, int};
 
 /// A lock that slips, or whose teeth are beyond their strength, when the machines give all they have.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -26,7 +26,7 @@ pub struct Overload {
 
 /// All of them in lock sets that are not forbidden, in order of the sets' patterns and then of the locks. Nothing is
 /// said of locks without a capacity, of locks that share their torque in a way that rigid shafts do not determine, nor
-/// where a machine whose torque is not stated has a say.
+/// where a machine turns whose torque is not stated.
 pub fn overloads(d: &Driveline, k: &Kinematics) -> Vec<Overload> {
     let ranges: Vec<Option<(Q, Q)>> = d.machines.iter().map(range_nm).collect();
     let allowed = k.sets.iter().filter(|set| !set.verdict.is_forbidden());
@@ -35,9 +35,10 @@ pub fn overloads(d: &Driveline, k: &Kinematics) -> Vec<Overload> {
 
 impl LockSet {
     fn overloads(&self, d: &Driveline, ranges: &[Option<(Q, Q)>]) -> Vec<Overload> {
+        let Some((rows, limits)) = self.balance(d, ranges) else { return Vec::new() };
         let one = |lock: &LockTorque| {
             let capacity = d.locks[lock.lock].capacity_nm.and_then(from_f64)?;
-            let (torque_nm, machines_nm) = self.most_nm(d, ranges, lock)?;
+            let (torque_nm, machines_nm) = most_nm(&rows, &limits, lock)?;
             let over = torque_nm > capacity;
             over.then_some(Overload {
                 closed: self.closed,
@@ -49,60 +50,17 @@ impl LockSet {
         self.torque.locks.iter().filter_map(one).collect()
     }
 
-    /// The largest magnitude of a lock's torque, and the machines' torques with which it is reached.
-    fn most_nm(
-        &self,
-        d: &Driveline,
-        ranges: &[Option<(Q, Q)>],
-        lock: &LockTorque,
-    ) -> Option<(Q, Row)> {
-        // Where the output's torque has a say, brakes of the vehicle may add to it without end.
-        if !lock.per_output.is_zero() {
-            return None;
-        }
-        let (rows, limits) = self.balance(d, ranges, lock)?;
-        let ends = [false, true].map(|turned| {
-            let goal: Row = lock
-                .per_machine
-                .iter()
-                .map(|share| if turned { -share } else { share.clone() })
-                .collect();
-            match maximise(&rows, &limits, &goal) {
-                Outcome::Best { value, point, .. } => Some((value, point)),
-                Outcome::Unbounded | Outcome::Nowhere { .. } => None,
-            }
-        });
-        let [Some(one), Some(other)] = ends else { return None };
-        Some(if other.0 > one.0 { other } else { one })
-    }
-
     /// `rows . torques <= limits`: what each machine gives, and balance along each motion in which the output
-    /// stands; along the one in which it turns the wheels take what there is.
-    fn balance(
-        &self,
-        d: &Driveline,
-        ranges: &[Option<(Q, Q)>],
-        lock: &LockTorque,
-    ) -> Option<(Vec<Row>, Row)> {
+    /// stands; along the one in which it turns the wheels take what there is. `None` where a torque is not stated.
+    fn balance(&self, d: &Driveline, ranges: &[Option<(Q, Q)>]) -> Option<(Vec<Row>, Row)> {
         let (mut rows, mut limits) = (Vec::new(), Row::new());
         let unit = |at: usize, value: i64| -> Row {
-            (0..d.machines.len())
-                .map(|m| crate::exact::int(if m == at { value } else { 0 }))
-                .collect()
+            (0..d.machines.len()).map(|m| int(if m == at { value } else { 0 })).collect()
         };
         for (m, range) in ranges.iter().enumerate() {
-            if self.held_machines.contains(&m) {
-                rows.extend([unit(m, 1), unit(m, -1)]);
-                limits.extend([Q::zero(), Q::zero()]);
-                continue;
-            }
-            let turns = self.basis.iter().any(|motion| !motion[d.machines[m].shaft].is_zero());
-            let Some((least, most)) = range else {
-                if turns || !lock.per_machine[m].is_zero() {
-                    return None;
-                }
-                continue;
-            };
+            let held = (Q::zero(), Q::zero());
+            let (least, most) =
+                if self.held_machines.contains(&m) { &held } else { range.as_ref()? };
             rows.extend([unit(m, 1), unit(m, -1)]);
             limits.extend([most.clone(), -least]);
         }
@@ -114,6 +72,21 @@ impl LockSet {
         }
         Some((rows, limits))
     }
+}
+
+/// The largest magnitude of a lock's torque, and the machines' torques with which it is reached.
+fn most_nm(rows: &[Row], limits: &[Q], lock: &LockTorque) -> Option<(Q, Row)> {
+    // Where the output's torque has a say, brakes of the vehicle may add to it without end.
+    if !lock.per_output.is_zero() {
+        return None;
+    }
+    let most = |goal: &[Q]| match maximise(rows, limits, goal) {
+        Outcome::Best { value, point, .. } => Some((value, point)),
+        Outcome::Unbounded | Outcome::Nowhere { .. } => None,
+    };
+    let turned: Row = lock.per_machine.iter().map(|share| -share).collect();
+    let (one, other) = (most(&lock.per_machine)?, most(&turned)?);
+    Some(if other.0 > one.0 { other } else { one })
 }
 
 /// The least and the most torque of a machine, Nm; `None` where it is not stated.
