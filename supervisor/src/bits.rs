@@ -19,6 +19,8 @@ pub struct Bits(pub u8);
 impl Bits {
     /// The empty set.
     pub const EMPTY: Bits = Bits(0);
+    /// Every member.
+    pub const ALL: Bits = Bits(u8::MAX);
 
     /// The set that holds just `index`; empty when `index` is out of range.
     pub const fn one(index: u8) -> Bits {

@@ -42,13 +42,14 @@ pub(crate) fn stuck_variant(stuck_open: Bits, stuck_closed: Bits) -> Result<Stuc
     }
 }
 
-/// Look for a step from `set` along `route`: the first way whose step may be taken.
+/// Look for a step from `set` along `route`: the first way whose step may be taken and closes no `barred` lock.
 pub(crate) fn choose<G: Guards>(
     table: &Table,
     guards: &mut G,
     route: Route,
     stuck: Stuck,
     set: Bits,
+    barred: Bits,
 ) -> Choice {
     let mut refused = None;
     let mut last = None;
@@ -61,11 +62,13 @@ pub(crate) fn choose<G: Guards>(
         }
         last = Some(told);
         match usable(table, set, told) {
-            Ok(step) => match may_take(table, guards, step) {
-                Ok(()) => return Choice::Step { step, way },
-                Err(Refusal::EngineNotRunning) => return Choice::WaitForEngine,
-                Err(refusal) => refused = refused.or(Some(refusal)),
-            },
+            Ok(step) => {
+                match not_barred(table, barred, step).and_then(|()| may_take(table, guards, step)) {
+                    Ok(()) => return Choice::Step { step, way },
+                    Err(Refusal::EngineNotRunning) => return Choice::WaitForEngine,
+                    Err(refusal) => refused = refused.or(Some(refusal)),
+                }
+            }
             Err(why) => refused = refused.or(Some(Refusal::NoWay(why))),
         }
     }
@@ -98,6 +101,24 @@ fn usable(table: &Table, set: Bits, next: Result<u16, Why>) -> Result<u16, Why> 
         step.from == set && step.lock < table.lock_count() && moves
     });
     if fits { Ok(number) } else { Err(Why::Impossible) }
+}
+
+/// Whether the step closes none of the `barred` locks.
+///
+/// # Errors
+/// The lock that it would close.
+#[inline]
+pub(crate) fn not_barred(table: &Table, barred: Bits, number: u16) -> Result<(), Refusal> {
+    // As nearly always.
+    if barred.is_empty() {
+        return Ok(());
+    }
+    match table.step(number) {
+        Some(step) if step.action == Action::Close && barred.has(step.lock) => {
+            Err(Refusal::Interlock { lock: step.lock })
+        }
+        _ => Ok(()),
+    }
 }
 
 /// Whether this step may be begun (and, while it is being prepared, gone on with).

@@ -82,8 +82,8 @@ pub struct State {
     pub(crate) refusal: Option<Refusal>,
     /// The refusal stands until the request changes.
     given_up: bool,
-    /// Under this request a lock has been found stuck before.
-    stuck_before: bool,
+    /// Locks that have been found stuck under this request, whether or not they moved in the end.
+    found_stuck: Bits,
     /// How often under this request a lock was let go because of what a switch claimed, up to [`CLAIMS_MAX`].
     claims: u8,
     engine_run: bool,
@@ -267,7 +267,7 @@ impl State {
         self.route = None;
         self.refusal = None;
         self.given_up = false;
-        self.stuck_before = false;
+        self.found_stuck = Bits::EMPTY;
         self.claims = 0;
         self.tries = 0;
         self.blocked = 0;
@@ -275,11 +275,21 @@ impl State {
         self.spent = 0;
     }
 
+    /// Locks that no step closes under this request: each of them once a switch has claimed too often (SW-D1) that
+    /// this must not be; and on the way to a fallback those that would be found stuck there again.
+    fn barred(&self) -> Bits {
+        match (self.claims >= CLAIMS_MAX, self.given_up) {
+            (true, _) => Bits::ALL,
+            (false, true) => self.found_stuck,
+            (false, false) => Bits::EMPTY,
+        }
+    }
+
     /// A lock turned out to be stuck: the table's ways for that are others, from the first one. One that moves
-    /// in the end, and is found stuck once more, would do so for ever.
-    fn stuck_found(&mut self, refusal: Refusal) {
-        self.given_up |= self.stuck_before;
-        self.stuck_before = true;
+    /// in the end, and is found stuck once more, would do so for ever: see [`State::barred`].
+    fn stuck_found(&mut self, lock: u8, refusal: Refusal) {
+        self.given_up |= !self.found_stuck.is_empty();
+        self.found_stuck = self.found_stuck.with(lock, true);
         self.refusal = Some(refusal);
         self.route = None;
         self.tries = 0;

@@ -45,6 +45,7 @@ pub mod journal;
 pub mod kernel;
 pub mod link;
 pub mod locks;
+mod midway;
 #[allow(clippy::float_arithmetic, reason = "it measures")]
 pub mod observe;
 #[allow(clippy::float_arithmetic, reason = "it reckons targets")]

@@ -7,6 +7,7 @@ use crate::heat::Heat;
 use crate::io::{Inputs, MachineOrder, Orders};
 use crate::journal::{Event, EventKind, Journal};
 use crate::kernel::Kernel;
+use crate::midway::Midway;
 use crate::observe::{Memory, Reading};
 use crate::plan::{calm_orders, calm_share, machine_orders};
 use crate::race::Race;
@@ -34,6 +35,7 @@ pub struct Supervisor {
     race: Race,
     stray: Stray,
     unasked: Unasked,
+    midway: Midway,
     tick: u32,
 }
 
@@ -60,6 +62,7 @@ impl Supervisor {
         Supervisor {
             kernel: Kernel::after_reset(Some(trace.watch)),
             heat: Heat::of_kept(trace.rises),
+            midway: Midway::after_reset(trace.watch.granted()),
             ..Supervisor::default()
         }
     }
@@ -144,7 +147,9 @@ impl Supervisor {
             calm_orders(table, &reading, share, &mut orders.machines);
         }
         self.stray.cut(table, phase, &reading, &mut orders.machines);
-        let standing = standing(&self.kernel.state, table, &mut reading);
+        let arrived = self.kernel.state.locks.closed.or(reading.reported_closed());
+        self.midway.tick(ruling.granted, arrived, reading.moving_locks());
+        let standing = standing(&self.kernel.state, self.midway, table, &mut reading);
         unseen::cut(table, &reading, standing.is_shown(), &mut orders.machines);
         let racing = reading.racing();
         let joined = || table.set(possibly_closed).engine_joined;
@@ -168,13 +173,13 @@ impl Supervisor {
 }
 
 /// Which arrangement stands, and which of its locks nobody has shown.
-fn standing(state: &State, table: &Table, reading: &mut Reading) -> Standing {
+fn standing(state: &State, midway: Midway, table: &Table, reading: &mut Reading) -> Standing {
     let locks = &state.locks;
     // What stands is stated only when each of its locks is shown closed, by speeds and switch.
     let arrangement = state.arrangement(table, reading);
     let unshown = state.held().without(locks.closed).or(state.held().and(locks.switch));
-    // Nor while another lock is claimed to be closed.
-    Standing { arrangement, unshown: unshown.or(locks.claimed(table)) }
+    // Nor while another lock is claimed to be closed, or has been left on its way.
+    Standing { arrangement, unshown: unshown.or(locks.claimed(table)).or(midway.locks()) }
 }
 
 #[inline(never)]

@@ -8,6 +8,7 @@ mod next;
 
 use crate::bits::{Bits, MAX_MACHINES, MAX_SENSORS};
 
+pub(crate) use next::NextSteps;
 pub use next::{Stuck, Why};
 
 /// Version of the table's layout; a table of another version is refused.

@@ -10,6 +10,7 @@ use crate::status::Refusal;
 use crate::table::{Action, EngineNeed, Stuck, Why};
 
 const STEP: u16 = 0;
+const NONE: Bits = Bits::EMPTY;
 
 pub(crate) const MAY_TAKE: Decisions<Result<(), Refusal>> = Decisions {
     title: "Whether a step may be taken",
@@ -123,7 +124,7 @@ fn every_combination_hits_one_row() {
             Err(Refusal::EngineNotRunning) => Choice::WaitForEngine,
             Err(refusal) => Choice::Refused(refusal),
         };
-        assert_eq!(choose(&table, &mut told, route, Stuck::None, from), want, "{letters}");
+        assert_eq!(choose(&table, &mut told, route, Stuck::None, from, NONE), want, "{letters}");
     }
 }
 
@@ -133,8 +134,9 @@ fn an_inconsistent_step_is_refused() {
     let mut owned = Owned::new();
     let route = Route { target: 1, way: 0 };
     owned.next.fill(3);
-    let at =
-        |owned: &Owned, set| choose(&owned.table(), &mut Told::default(), route, Stuck::None, set);
+    let at = |owned: &Owned, set| {
+        choose(&owned.table(), &mut Told::default(), route, Stuck::None, set, NONE)
+    };
     assert_eq!(at(&owned, Bits::EMPTY), Choice::Step { step: 3, way: 0 });
     let no = Choice::Refused(Refusal::NoWay(Why::Impossible));
     assert_eq!(at(&owned, Bits::one(0)), no);
@@ -181,14 +183,36 @@ fn ways_are_tried_in_order() {
     let table = owned.table();
     let mut told = Told { cool: false, ..Told::default() };
     let route = Route { target: 1, way: 0 };
-    let refused = choose(&table, &mut told, route, Stuck::None, Bits::EMPTY);
+    let refused = choose(&table, &mut told, route, Stuck::None, Bits::EMPTY, NONE);
     assert_eq!(refused, Choice::Refused(Refusal::Hot { lock: 0 }));
     let route = Route { target: 1, way: 3 };
-    let none = choose(&table, &mut Told::default(), route, Stuck::None, Bits::EMPTY);
+    let none = choose(&table, &mut Told::default(), route, Stuck::None, Bits::EMPTY, NONE);
     assert_eq!(none, Choice::Refused(Refusal::NoWay(Why::NoOtherWay)));
     let route = Route { target: 1, way: 0 };
     assert_eq!(super::next_way(&table, route, Stuck::None, Bits::EMPTY), 1);
     assert_eq!(super::next_way(&table, Route { way: 1, ..route }, Stuck::None, Bits::EMPTY), 3);
+}
+
+/// What may not be closed is neither asked about nor taken, whatever else holds; it may be opened.
+#[test]
+fn a_barred_lock_is_not_closed() {
+    let mut owned = Owned::new();
+    let per_way = owned.next.len() / 3;
+    owned.next[..per_way].fill(3);
+    owned.next[per_way..].fill(1);
+    let route = Route { target: 1, way: 0 };
+    let at = |owned: &Owned, set: Bits, barred: Bits| {
+        let mut told = Told::default();
+        choose(&owned.table(), &mut told, route, Stuck::None, set, barred)
+    };
+    let (a, b) = (Bits::one(0), Bits::one(1));
+    assert_eq!(at(&owned, NONE, NONE), Choice::Step { step: 3, way: 0 });
+    assert_eq!(at(&owned, NONE, b), Choice::Step { step: 3, way: 0 });
+    assert_eq!(at(&owned, NONE, a), Choice::Step { step: 1, way: 1 }, "another way");
+    let first = Choice::Refused(Refusal::Interlock { lock: 0 });
+    assert_eq!(at(&owned, NONE, Bits::ALL), first, "the first reason is told");
+    owned.next.fill(0);
+    assert_eq!(at(&owned, a, Bits::ALL), Choice::Step { step: 0, way: 0 }, "it opens");
 }
 
 /// A step that neighbouring ways share is asked about once: an exhaustive search tries every
@@ -201,7 +225,7 @@ fn a_shared_step_is_asked_about_once() {
     let asked = |owned: &Owned| {
         let mut told = Told { cool: false, ..Told::default() };
         let route = Route { target: 1, way: 0 };
-        let choice = choose(&owned.table(), &mut told, route, Stuck::None, Bits::EMPTY);
+        let choice = choose(&owned.table(), &mut told, route, Stuck::None, Bits::EMPTY, NONE);
         assert_eq!(choice, Choice::Refused(Refusal::Hot { lock: 0 }));
         told.asked
     };

@@ -13,7 +13,7 @@ impl State {
     /// Everything but the locks' part and what is stated; and whether the first tick is to come.
     pub(crate) fn rest_to_bytes(self, asleep: bool) -> [u8; 32] {
         let (phase, step, ready) = self.phase.numbers();
-        let flags = [asleep, self.given_up, self.engine_run, self.pushes, self.stuck_before];
+        let flags = [asleep, self.given_up, self.engine_run, self.pushes];
         let flags = (0u8..).zip(flags).fold(Bits::EMPTY, |bits, (i, flag)| bits.with(i, flag));
         let (target, way) = self.route.map_or((NONE, 0), |route| (route.target, route.way));
         let (accepted, candidate, request_ticks) = self.request.parts();
@@ -60,7 +60,7 @@ impl State {
             request_low,
             request_high,
             self.claims,
-            0,
+            self.found_stuck.0,
             0,
         ]
     }
@@ -75,7 +75,8 @@ impl State {
         }
         let [step, ready, ticks, spent, doubt, stay, overlap, blocked, engine_wait, asked_for] =
             words;
-        let claims = counters.get(20).copied().unwrap_or(0);
+        let last = |n: usize| counters.get(n).copied().unwrap_or(0);
+        let (claims, found_stuck) = (last(20), Bits(last(21)));
         let some = |byte: u8| (byte != NONE).then_some(byte);
         let flags = Bits(flags);
         let state = State {
@@ -101,7 +102,7 @@ impl State {
             given_up: flags.has(1),
             engine_run: flags.has(2),
             pushes: flags.has(3),
-            stuck_before: flags.has(4),
+            found_stuck,
             claims,
             prefill: Bits(prefill),
             ..State::default()
@@ -128,7 +129,7 @@ mod tests {
             |s| s.tries = 3,
             |s| s.stood = Some(4),
             |s| s.given_up = true,
-            |s| s.stuck_before = true,
+            |s| s.found_stuck = Bits(0b101),
             |s| s.claims = 2,
             |s| s.engine_run = true,
             |s| s.pushes = true,

@@ -158,7 +158,7 @@ pub(super) fn closing<G: Guards>(
         let last = state.tries.saturating_add(1) >= table.timing.retries;
         if late && last && guards.slip_known(lock) {
             state.locks.stuck_open = state.locks.stuck_open.with(lock, true);
-            state.stuck_found(refusal);
+            state.stuck_found(lock, refusal);
         } else {
             state.failed(table, refusal);
         }
@@ -175,7 +175,7 @@ pub(super) fn opening(table: &Table, state: &mut State, number: u16) -> Plan {
     if state.locks.open.has(step.lock) {
         state.done();
     } else if state.locks.stuck_closed.has(step.lock) {
-        state.stuck_found(Refusal::NotOpened { lock: step.lock });
+        state.stuck_found(step.lock, Refusal::NotOpened { lock: step.lock });
     }
     Plan::Step(number)
 }

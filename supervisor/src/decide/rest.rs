@@ -2,10 +2,10 @@
 
 use super::{CLAIMS_MAX, Plan, State, any_stands, fits, stands};
 use crate::bits::Bits;
-use crate::choose::{Choice, Route, choose};
+use crate::choose::{Choice, Route, choose, not_barred};
 use crate::guards::Guards;
 use crate::status::{Phase, Refusal};
-use crate::table::{Action, Conflict, EngineUse, Table, Why};
+use crate::table::{Action, Arrangement, Conflict, EngineUse, NextSteps, Table, WAYS, Why};
 
 /// Every lock is known: arrive, choose a step, or say why not.
 pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) -> Plan {
@@ -41,19 +41,16 @@ pub(super) fn rest<G: Guards>(table: &Table, state: &mut State, guards: &mut G) 
         return blocked(table, state, guards, set, Refusal::ArrangementSpeed { arrangement });
     }
     let choice = match state.stuck() {
-        Ok(stuck) => choose(table, guards, route, stuck, set),
+        Ok(stuck) => choose(table, guards, route, stuck, set, state.barred()),
         Err(refusal) => Choice::Refused(refusal),
     };
     match choice {
-        Choice::Step { step, way } => match barred_lock(table, state, step) {
-            Some(lock) => blocked(table, state, guards, set, Refusal::Interlock { lock }),
-            None => {
-                state.route = Some(Route { way, ..route });
-                state.engine_wait = 0;
-                state.enter(Phase::Prepare { step, ready: 0 });
-                Plan::Step(step)
-            }
-        },
+        Choice::Step { step, way } => {
+            state.route = Some(Route { way, ..route });
+            state.engine_wait = 0;
+            state.enter(Phase::Prepare { step, ready: 0 });
+            Plan::Step(step)
+        }
         Choice::WaitForEngine => {
             let plan = stay_plan(table, state, guards, set);
             wait_for_engine(table, state, guards, route, plan)
@@ -70,15 +67,6 @@ fn look_again(table: &Table, state: &mut State) -> Plan {
     }
     state.enter(Phase::Settle);
     Plan::Cut
-}
-
-/// The lock that the step would close, where a switch has claimed too often under this request (SW-D1) that
-/// this must not be.
-fn barred_lock(table: &Table, state: &State, step: u16) -> Option<u8> {
-    if state.claims < CLAIMS_MAX {
-        return None;
-    }
-    table.step(step).filter(|step| step.action == Action::Close).map(|step| step.lock)
 }
 
 /// The way to go on: towards the goal, or, once it has been given up, to a fallback.
@@ -101,18 +89,27 @@ fn next_route<G: Guards>(table: &Table, state: &State, guards: &mut G, set: Bits
 /// bars that, the first one that can be reached, those that need no engine before the others.
 fn fallback(table: &Table, state: &State, set: Bits) -> Option<Route> {
     let next = table.next_steps(state.stuck().ok()?, set);
-    let leads = |target: u8| match table.arrangements.get(target as usize) {
-        Some(a) => a.closed == set || next.step(0, target).is_ok(),
-        None => false,
-    };
+    let barred = state.barred();
+    let at_first = |target: u8| leads(table, &next, barred, set, 0, target);
     let needs_engine = |target: u8| {
         table.arrangements.get(target as usize).is_none_or(|a| a.engine == EngineUse::On)
     };
     let all = 0..table.arrangement_count();
-    let choice = Some(table.set(set).fallback).filter(|&target| leads(target));
-    let choice = choice.or_else(|| all.clone().find(|&t| !needs_engine(t) && leads(t)));
-    let target = choice.or_else(|| all.clone().find(|&t| leads(t)))?;
+    // Where its first way begins with a lock that is barred, another one may lead to the table's choice.
+    let chosen = Some(table.set(set).fallback);
+    let choice =
+        chosen.filter(|&t| (0..WAYS as u8).any(|way| leads(table, &next, barred, set, way, t)));
+    let choice = choice.or_else(|| all.clone().find(|&t| !needs_engine(t) && at_first(t)));
+    let target = choice.or_else(|| all.clone().find(|&t| at_first(t)))?;
     Some(Route { target, way: 0 })
+}
+
+/// Whether the arrangement is where it is, or a step that may be begun leads on to it.
+#[inline(never)]
+fn leads(table: &Table, next: &NextSteps, barred: Bits, set: Bits, way: u8, target: u8) -> bool {
+    let begins = |step: u16| not_barred(table, barred, step).is_ok();
+    let to = |a: &Arrangement| a.closed == set || next.step(way, target).is_ok_and(begins);
+    table.arrangements.get(target as usize).is_some_and(to)
 }
 
 /// The arrangement that is gone to stands.

@@ -23,6 +23,8 @@ struct World<'a> {
     actions: u32,
     /// Locks that do not move any more.
     frozen: Bits,
+    /// Locks that let go when they count as stuck already.
+    late: Bits,
 }
 
 impl<'a> World<'a> {
@@ -37,6 +39,7 @@ impl<'a> World<'a> {
             last: Decision::default(),
             actions: 0,
             frozen: Bits::EMPTY,
+            late: Bits::EMPTY,
         }
     }
 
@@ -52,7 +55,11 @@ impl<'a> World<'a> {
             }
             self.age[i] = self.age[i].saturating_add(1);
             let data = &self.table.locks[i];
-            let due = if close { data.close_ticks } else { data.release_ticks };
+            let due = match (close, self.late.has(lock)) {
+                (true, _) => data.close_ticks,
+                (false, false) => data.release_ticks,
+                (false, true) => data.release_timeout + self.table.timing.debounce + 3,
+            };
             if self.age[i] >= due && !self.frozen.has(lock) {
                 self.told.report[i] = if close { Closed } else { Open };
             }

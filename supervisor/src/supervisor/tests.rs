@@ -11,6 +11,7 @@ use crate::heat::Heat;
 use crate::io::LockReport::{Closed, Missing, Open};
 use crate::io::{Inputs, LockOrder, LockReport, MachineOrder};
 use crate::journal::EventKind;
+use crate::midway::Midway;
 use crate::observe::{Memory, Reading};
 use crate::status::{Phase, Refusal};
 use crate::table::{NO_STEP, Table, Why};
@@ -631,7 +632,7 @@ fn what_is_missing_from_what_stands_is_told_at_once() {
         let now = inputs([0.0, 0.0], 0.0, [Closed, Open]);
         let (heat, mut memory) = (Heat::default(), Memory::default());
         let mut reading = Reading::new(&table, &now, &heat, &mut memory);
-        let standing = standing(&state, &table, &mut reading);
+        let standing = standing(&state, Midway::default(), &table, &mut reading);
         let status = describe(&state, standing, Bits(1));
         assert_eq!((status.arrangement, status.goal), (None, goal));
         assert_eq!(status.refusal, want, "{goal:?} {switch:?}");

@@ -7,7 +7,7 @@ use crate::decide::{Decision, Plan, State, decide, overlap_end};
 use crate::fixture::{Owned, Told};
 use crate::io::LockReport;
 use crate::status::{Phase, Refusal};
-use crate::table::{Action, EngineUse, NO_STEP, Overlap, Why};
+use crate::table::{Action, EngineUse, NO_STEP, Overlap, WAYS, Why};
 
 mod again;
 mod claims;
@@ -89,6 +89,17 @@ fn fallbacks_in_order() {
     assert_eq!(of(&owned, B, NONE, NONE), Some((0, 0)));
     assert_eq!(of(&owned, B, NONE, B), Some((1, 0)), "lock 1 does not open: it stays");
     assert_eq!(of(&owned, NONE, Bits(3), NONE), None, "two stuck locks have no ways");
+    // A lock that was found stuck again and again is closed for none, on no way.
+    let of_found = |owned: &Owned, found_stuck: Bits| {
+        let state = State { given_up: true, found_stuck, ..at(owned, NONE, None) };
+        fallback(&owned.table(), &state, NONE).map(|r| (r.target, r.way))
+    };
+    let per_way = owned.next.len() / WAYS;
+    assert_eq!(of_found(&owned, A), Some((1, 0)));
+    assert_eq!(of_found(&owned, Bits(3)), None);
+    owned.next[2 * per_way] = 1;
+    assert_eq!(of_found(&owned, A), Some((0, 0)), "its last way begins with the other lock");
+    owned.next[2 * per_way] = NO_STEP | Why::NoOtherWay as u16;
     owned.sets[0].fallback = 255;
     assert_eq!(of(&owned, NONE, NONE, NONE), Some((0, 0)));
     owned.arrangements[0].engine = EngineUse::On;
