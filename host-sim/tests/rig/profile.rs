@@ -23,7 +23,7 @@ use crate::walk::{PERIOD, Walk};
 const SHOWN: usize = 10;
 /// Periods of the walk, each from a cold reset on, how many ticks of each are recorded, and how
 /// many of random bits.
-const PERIODS: u32 = 25;
+const PERIODS: u32 = 29;
 const RECORDED: u32 = 2_600;
 const RANDOM: u32 = 2_000;
 
@@ -100,6 +100,8 @@ fn calls(table: &Table) -> Vec<Call> {
         let call = walk.call(table, &last);
         if call.cold_reset {
             own = Supervisor::new();
+        } else if call.warm_reset {
+            own = Supervisor::after_reset(own.trace());
         }
         last = own.tick(table, &call.inputs);
         // The board takes nothing over from one period to the next.
@@ -138,17 +140,20 @@ fn too_often(trace: &Trace, bound: &Bound) -> BTreeSet<String> {
 }
 
 /// Loops that were not met, loops that went round as often as they may, and all.
-fn as_often(trace: &Trace, bound: &Bound) -> (usize, usize, usize) {
-    let (mut never, mut full, mut all) = (0, 0, 0);
+fn as_often(trace: &Trace, bound: &Bound) -> (Vec<String>, usize, usize) {
+    let (mut never, mut full, mut all) = (Vec::new(), 0, 0);
     for (start, function) in &bound.functions {
         let seen = &trace.seen[start];
         for (number, named) in function.loops.iter().enumerate().filter(|(_, l)| !l.shared) {
             let met = seen.times[function.graph.loops[number].header] > 0;
             all += 1;
-            never += usize::from(!met);
+            if !met {
+                never.push(named.shown.clone());
+            }
             full += usize::from(met && seen.rounds[number] == named.rounds);
         }
     }
+    never.sort();
     (never, full, all)
 }
 
@@ -172,7 +177,7 @@ fn told(name: &str, image: &Image, bound_of: &dyn Fn(Which) -> Bound, trace: &Tr
          \x20    {} in the first tick after a reset, which checks the table\n\
          \x20    the longest of {ticks} recorded ticks {longest}, first after a reset {longest_first}\n\
          \x20    {loops} loops in {} functions; {full} of them went round as often as they may,\n\
-         \x20    {never} were not met\n\n\
+         \x20    {} were not met{}\n\n\
          recorded ticks, {} instructions in the mean, by file:\n{}\nthe same, by function:\n{}\n\
          the longest way, by file:\n{}\nthe same, by function:\n{}\n\
          the longest way, by loop with all in it:\n{}\n",
@@ -180,6 +185,8 @@ fn told(name: &str, image: &Image, bound_of: &dyn Fn(Which) -> Bound, trace: &Tr
         any.length(),
         first.length(),
         first.functions.len(),
+        never.len(),
+        never.iter().map(|shown| format!("\n       {shown}")).collect::<String>(),
         whole / ticks,
         most(&by_file(&seen), ticks, whole),
         most(&seen, ticks, whole),

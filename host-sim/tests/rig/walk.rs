@@ -13,7 +13,15 @@ use supervisor::table::{Action, Table};
 const LOCKS: u8 = 3;
 /// From one cold reset to the next, in ticks.
 pub(crate) const PERIOD: u32 = 10_000;
-const STORIES: u32 = 11;
+const STORIES: u32 = 15;
+/// From one request to the next, in ticks.
+const CHANGE: u32 = 450;
+
+/// So many ticks after a change of the request two locks are closed, on the way from one to the other;
+/// a few more each time.
+const fn overlapped(at: u32) -> bool {
+    at % CHANGE == 255 + 4 * (at / CHANGE)
+}
 
 /// What is broken for a while.
 #[derive(Clone, Copy, Debug, Default)]
@@ -101,9 +109,16 @@ impl Walk {
             _ => self.wander(at),
         }
         let cold_reset = at == 0;
+        // What was pressed goes on after it, an overlap for one.
+        let warm_reset = match period {
+            11 => at >= 600 && at.is_multiple_of(211),
+            12 => at > CHANGE && overlapped(at),
+            _ => false,
+        };
         self.follow(table, last);
         self.turn(table, last);
-        Call { called: true, cold_reset, inputs: self.inputs(), ..Call::default() }
+        let inputs = self.inputs();
+        Call { called: true, cold_reset, warm_reset, inputs }
     }
 
     /// What chance would seldom come to.
@@ -123,6 +138,10 @@ impl Walk {
                 Some(1),
                 Some(2),
                 Some(0),
+                Some(0),
+                Some(0),
+                Some(0),
+                Some(3),
             ];
             self.request = first[number as usize];
             self.engine = true;
@@ -157,6 +176,18 @@ impl Walk {
             // A lock that is not unloaded; an engine that does not start.
             (9, 2_000) => (self.request, self.loaded) = (Some(0), true),
             (10, 2_000) => (self.request, self.engine) = (Some(2), false),
+            // One after the other, for the resets and what breaks.
+            (11..14, _) if at.is_multiple_of(CHANGE) => {
+                self.request = Some([0, 1, 0, 1, 3, 1, 2][(at / CHANGE % 7) as usize]);
+            }
+            // The engine's clutch jams for a moment, on the way through an overlap too: the last gate
+            // sees it before the decision does.
+            (13, _) if overlapped(at) => self.jam(Bits::one(2)),
+            (13, _) if at % CHANGE == 350 => self.broken.stuck_closed = Bits::EMPTY,
+            // The engine's sensors are missing while it drives, one and then both.
+            (14, 1_600) => self.broken.sensor = Some(4),
+            (14, 1_900) => self.broken.sensor = Some(6),
+            (14, 2_200) => self.broken.racing = Some(4),
             _ => {}
         }
     }
