@@ -184,7 +184,7 @@ impl Walk {
             // sees it before the decision does.
             (13, _) if overlapped(at) => self.jam(Bits::one(2)),
             (13, _) if at % CHANGE == 350 => self.broken.stuck_closed = Bits::EMPTY,
-            // The engine's sensors are missing while it drives, one and then both.
+            // The engine's sensors are missing while it drives, first one and then the other.
             (14, 1_600) => self.broken.sensor = Some(4),
             (14, 1_900) => self.broken.sensor = Some(6),
             (14, 2_200) => self.broken.racing = Some(4),
