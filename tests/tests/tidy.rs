@@ -429,3 +429,28 @@ fn the_supervisor_keeps_its_parts_apart() {
     assert_eq!(at("heat.rs", "use std::vec::Vec;").len(), 1);
     none(&over(|p| p.starts_with("supervisor/src/") && !is_test(p), supervisor_layering));
 }
+
+/// Files of tests that [`SUITE`] does not name: nothing would run them.
+fn not_run(suite: &str, files: &[&str]) -> Vec<String> {
+    let named = |file: &str| suite.lines().any(|line| line == format!("mod {file};"));
+    files.iter().filter(|file| !named(file)).map(|file| file.to_string()).collect()
+}
+
+/// What lists the tests of its folder.
+const SUITE: &str = "tests/tests/suite.rs";
+
+#[test]
+fn every_file_of_tests_is_run() {
+    assert_eq!(not_run("mod one;\n// mod two;\n", &["one", "two"]), ["two"]);
+    // The list itself, and what is a program of its own.
+    let apart = ["suite", "drive_heap"];
+    let all = paths();
+    let in_folder = all.iter().filter_map(|path| {
+        let file = path.strip_prefix("tests/tests/")?;
+        file.strip_suffix("/main.rs").or(file.strip_suffix(".rs"))
+    });
+    let files: Vec<&str> =
+        in_folder.filter(|file| !file.contains('/') && !apart.contains(file)).collect();
+    assert!(files.len() > 50, "{files:?}");
+    none(&not_run(&read(SUITE), &files));
+}

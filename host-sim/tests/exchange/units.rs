@@ -63,7 +63,8 @@ fn folder() -> &'static Path {
         let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
         let target = Path::new(env!("CARGO_BIN_EXE_slipwarden")).ancestors().nth(2);
         let mut build = Command::new(cargo);
-        build.args(["build", "--locked", "-p", "slipwarden-fmi", "--target-dir"]);
+        // As `cargo test --workspace` does: what it has built is not built once more with other features.
+        build.args(["build", "--locked", "--workspace", "--lib", "--tests", "--target-dir"]);
         build.arg(target.expect("a target folder")).current_dir(root());
         if !cfg!(debug_assertions) {
             build.arg("--release");

@@ -4,7 +4,7 @@ use host_sim::checkers::TickTruth;
 use host_sim::drive::record::TickRecord;
 use supervisor::io::LockOrder;
 
-use crate::model::{Bench, Broken, Model, RPM, Rig};
+use super::model::{Bench, Broken, Model, RPM, Rig};
 
 /// Share of a shaft's highest speed below which it cannot be said to race.
 const NEAR_SHARE: f64 = 0.85;
